@@ -1,0 +1,90 @@
+"""Triangles of a solid, each with the face it came from.
+
+Vertices are welded, so the mesh is closed when the solid is. Lengths mm, part
+frame. Knows nothing of file formats.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from geom.errors import GeometryError
+from geom.kernel.shape import Solid, faces_of
+from geom.tolerance import FACET_ANGLE
+
+from OCP.BRep import BRep_Tool  # isort: skip
+from OCP.BRepMesh import BRepMesh_IncrementalMesh  # isort: skip
+from OCP.BRepTools import BRepTools  # isort: skip
+from OCP.TopAbs import TopAbs_REVERSED  # isort: skip
+from OCP.TopLoc import TopLoc_Location  # isort: skip
+
+_WELD_DECIMALS = 6
+"""Vertices that agree to a nanometre are one; the kernel gives shared edges the same points."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mesh:
+    """A triangle mesh.
+
+    Attributes:
+        vertices: (n, 3) float64, mm.
+        triangles: (m, 3) int64, counter-clockwise seen from outside.
+        face: (m,) int64, index of the solid's surface each triangle lies on.
+    """
+
+    vertices: npt.NDArray[np.float64] = field(repr=False)
+    triangles: npt.NDArray[np.int64] = field(repr=False)
+    face: npt.NDArray[np.int64] = field(repr=False)
+
+
+def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
+    """Return a welded mesh of a solid.
+
+    Args:
+        chord: greatest distance, mm, between a facet and the true surface.
+        angle: greatest turn, degrees, between neighbouring facets.
+
+    Raises:
+        GeometryError: a face gives no triangles; the message names it.
+    """
+    BRepTools.Clean_s(solid.shape)
+    BRepMesh_IncrementalMesh(solid.shape, chord, False, math.radians(angle), True)
+    parts = [_face_triangles(solid, face, i) for i, face in enumerate(faces_of(solid.shape))]
+    offsets = np.cumsum([0] + [len(v) for v, _ in parts[:-1]])
+    vertices = np.vstack([v for v, _ in parts])
+    triangles = np.vstack([t + offset for (_, t), offset in zip(parts, offsets, strict=True)])
+    face = np.repeat(np.arange(len(parts)), [len(t) for _, t in parts])
+    return weld(vertices, triangles, face)
+
+
+def _face_triangles(solid: Solid, face: object, index: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+    location = TopLoc_Location()
+    mesh = BRep_Tool.Triangulation_s(face, location)  # type: ignore[arg-type]
+    if mesh is None:
+        x, y, z = solid.surfaces[index].centroid
+        raise GeometryError(
+            f"{solid.label}: the face near ({x:.1f}, {y:.1f}, {z:.1f}) mm cannot be turned into triangles; rebuild it in the CAD program"
+        )
+    move = location.Transformation()
+    nodes = [mesh.Node(i).Transformed(move) for i in range(1, mesh.NbNodes() + 1)]
+    triangles = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int64) - 1
+    if face.Orientation() == TopAbs_REVERSED:  # type: ignore[attr-defined]
+        triangles = triangles[:, ::-1]
+    return np.array([(p.X(), p.Y(), p.Z()) for p in nodes]), triangles
+
+
+def weld(vertices: npt.NDArray[np.float64], triangles: npt.NDArray[np.int64], face: npt.NDArray[np.int64]) -> Mesh:
+    """Return the mesh with equal vertices made one and collapsed triangles dropped."""
+    key = np.round(vertices, _WELD_DECIMALS) + 0.0
+    _, first, inverse = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    welded = inverse.ravel()[triangles]
+    whole = (welded[:, 0] != welded[:, 1]) & (welded[:, 1] != welded[:, 2]) & (welded[:, 0] != welded[:, 2])
+    return Mesh(vertices[first], welded[whole], face[whole])
+
+
+def mesh_volume(mesh: Mesh) -> float:
+    """Return the enclosed volume, mm3 (positive for a mesh facing outward)."""
+    a, b, c = (mesh.vertices[mesh.triangles[:, i]] for i in range(3))
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)

@@ -1,0 +1,1 @@
+"""Tables as CSV with source and edition, and the lookups over them."""
