@@ -101,9 +101,7 @@ class Frame:
     z: Vec3
 
     def __post_init__(self) -> None:
-        off = max(
-            abs(norm(self.x) - 1), abs(norm(self.y) - 1), abs(norm(self.z) - 1), norm(sub(cross(self.x, self.y), self.z))
-        )
+        off = max(abs(norm(self.x) - 1), abs(norm(self.y) - 1), abs(norm(self.z) - 1), norm(sub(cross(self.x, self.y), self.z)))
         if off > 1e-9:
             raise ValueError(f"axes {self.x}, {self.y}, {self.z} are not a right-handed frame")
 
@@ -129,13 +127,13 @@ class Frame:
         """Return part-frame points (n, 3) in this frame's coordinates (n, 3)."""
         import numpy as np
 
-        return (points - np.asarray(self.origin)) @ np.array([self.x, self.y, self.z]).T
+        return np.asarray((points - np.asarray(self.origin)) @ np.array([self.x, self.y, self.z]).T)
 
     def part_points(self, points: "Points") -> "Points":
         """Return points (n, 3) of this frame in part-frame coordinates (n, 3)."""
         import numpy as np
 
-        return points @ np.array([self.x, self.y, self.z]) + np.asarray(self.origin)
+        return np.asarray(points @ np.array([self.x, self.y, self.z]) + np.asarray(self.origin))
 
 
 WORLD = Frame(ORIGIN, X_AXIS, Y_AXIS, Z_AXIS)

@@ -6,6 +6,7 @@ frame. Knows nothing of file formats.
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -59,9 +60,9 @@ def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
     return weld(vertices, triangles, face)
 
 
-def _face_triangles(solid: Solid, face: object, index: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+def _face_triangles(solid: Solid, face: Any, index: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
     location = TopLoc_Location()
-    mesh = BRep_Tool.Triangulation_s(face, location)  # type: ignore[arg-type]
+    mesh = BRep_Tool.Triangulation_s(face, location)
     if mesh is None:
         x, y, z = solid.surfaces[index].centroid
         raise GeometryError(
@@ -70,7 +71,7 @@ def _face_triangles(solid: Solid, face: object, index: int) -> tuple[npt.NDArray
     move = location.Transformation()
     nodes = [mesh.Node(i).Transformed(move) for i in range(1, mesh.NbNodes() + 1)]
     triangles = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int64) - 1
-    if face.Orientation() == TopAbs_REVERSED:  # type: ignore[attr-defined]
+    if face.Orientation() == TopAbs_REVERSED:
         triangles = triangles[:, ::-1]
     return np.array([(p.X(), p.Y(), p.Z()) for p in nodes]), triangles
 

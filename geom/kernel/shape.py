@@ -18,20 +18,20 @@ from geom.tolerance import SPLINE_FIT
 
 require_kernel()
 
-from OCP.Bnd import Bnd_Box  # noqa: E402
-from OCP.BRep import BRep_Tool  # noqa: E402
-from OCP.BRepAdaptor import BRepAdaptor_Surface  # noqa: E402
-from OCP.BRepBndLib import BRepBndLib  # noqa: E402
-from OCP.BRepCheck import BRepCheck_Analyzer  # noqa: E402
-from OCP.BRepGProp import BRepGProp  # noqa: E402
-from OCP.BRepTools import BRepTools  # noqa: E402
-from OCP.GeomAbs import GeomAbs_SurfaceType as SurfaceType  # noqa: E402
-from OCP.gp import gp_Ax3, gp_Cone, gp_Cylinder, gp_Pln, gp_Pnt, gp_Sphere, gp_Vec  # noqa: E402
-from OCP.GProp import GProp_GProps  # noqa: E402
-from OCP.ShapeAnalysis import ShapeAnalysis_CanonicalRecognition  # noqa: E402
-from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_SHELL, TopAbs_SOLID  # noqa: E402
-from OCP.TopExp import TopExp_Explorer  # noqa: E402
-from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shape, TopoDS_Solid  # noqa: E402
+from OCP.Bnd import Bnd_Box
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Surface
+from OCP.BRepBndLib import BRepBndLib
+from OCP.BRepCheck import BRepCheck_Analyzer
+from OCP.BRepGProp import BRepGProp
+from OCP.BRepTools import BRepTools
+from OCP.GeomAbs import GeomAbs_SurfaceType as SurfaceType
+from OCP.gp import gp_Ax3, gp_Cone, gp_Cylinder, gp_Pln, gp_Pnt, gp_Sphere, gp_Vec
+from OCP.GProp import GProp_GProps
+from OCP.ShapeAnalysis import ShapeAnalysis_CanonicalRecognition
+from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_SHELL, TopAbs_SOLID
+from OCP.TopExp import TopExp_Explorer
+from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shape, TopoDS_Solid
 
 SurfaceKind: TypeAlias = Literal["plane", "cylinder", "cone", "sphere", "torus", "other"]
 
