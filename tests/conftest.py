@@ -1,0 +1,26 @@
+"""Shared fixtures: where the public test models are, and nothing else."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+_ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="session")
+def nist() -> Callable[[str], Path]:
+    """Return a finder for NIST test models (public domain); they are not in the repository."""
+    folder = Path(os.environ.get("EVENSTOCK_CASES", _ROOT.parent / "shared" / "cases")) / "nist"
+
+    def find(name: str) -> Path:
+        path = folder / name
+        if path.is_file():
+            return path
+        message = f"{name} is not in {folder}; set EVENSTOCK_CASES to the folder that holds nist/"
+        if os.environ.get("CI"):
+            pytest.fail(message)
+        pytest.skip(message)
+
+    return find
