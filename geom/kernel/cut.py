@@ -24,7 +24,13 @@ require_kernel()
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Defeaturing, BRepAlgoAPI_Fuse
-from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakePolygon, BRepBuilderAPI_Transform
+from OCP.BRepBuilderAPI import (
+    BRepBuilderAPI_MakeEdge,
+    BRepBuilderAPI_MakeFace,
+    BRepBuilderAPI_MakePolygon,
+    BRepBuilderAPI_MakeWire,
+    BRepBuilderAPI_Transform,
+)
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepPrimAPI import (
@@ -35,6 +41,7 @@ from OCP.BRepPrimAPI import (
     BRepPrimAPI_MakeRevol,
     BRepPrimAPI_MakeSphere,
 )
+from OCP.GC import GC_MakeArcOfCircle
 from OCP.GProp import GProp_GProps
 from OCP.gp import gp_Ax1, gp_Ax2, gp_Dir, gp_Pln, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.ShapeUpgrade import ShapeUpgrade_UnifySameDomain
@@ -186,6 +193,32 @@ def drill(mouth: Vec3, axis: Vec3, diameter: float, depth: float, point_angle: f
     r = diameter / 2
     tip = [(0.0, -depth - r / math.tan(math.radians(point_angle / 2)))] if point_angle else [(0.0, -depth)]
     return turned([(0.0, above), *tip, (r, -depth), (r, above)], mouth, axis)
+
+
+def obround(centre: Vec3, axis: Vec3, along: Vec3, length: float, width: float, below: float, above: float) -> Shape:
+    """Return the round-ended body an end mill sweeps in a straight line.
+
+    Args:
+        centre: the middle of its mouth.
+        axis: out of the metal.
+        along: direction of its length, square to `axis`.
+        length: over the round ends, mm; more than `width`.
+        below, above: how far it reaches below and above the mouth, mm.
+    """
+    _positive("a slot", width=width, straight_length=length - width, height=below + above)
+    x, z = unit(along), unit(axis)
+    y, r, half = cross(z, x), width / 2, (length - width) / 2
+    floor = add(centre, scale(z, -below))
+
+    def at(a: float, b: float) -> gp_Pnt:
+        return _pnt(add(floor, add(scale(x, a), scale(y, b))))
+
+    outline = BRepBuilderAPI_MakeWire()
+    outline.Add(BRepBuilderAPI_MakeEdge(at(-half, -r), at(half, -r)).Edge())
+    outline.Add(BRepBuilderAPI_MakeEdge(GC_MakeArcOfCircle(at(half, -r), at(half + r, 0.0), at(half, r)).Value()).Edge())
+    outline.Add(BRepBuilderAPI_MakeEdge(at(half, r), at(-half, r)).Edge())
+    outline.Add(BRepBuilderAPI_MakeEdge(GC_MakeArcOfCircle(at(-half, r), at(-half - r, 0.0), at(-half, -r)).Value()).Edge())
+    return swept(BRepBuilderAPI_MakeFace(outline.Wire(), True).Face(), scale(z, below + above))
 
 
 # --- moves ------------------------------------------------------------------
