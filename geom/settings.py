@@ -177,6 +177,7 @@ class Settings:
 
     Attributes:
         folder: the job folder; for opening files only, never printed on a sheet.
+        files: every file the job is read from, job.toml first.
         label: job.toml as the user named it, for messages.
         job_name: name of the job folder, with the variant when there is one.
         units: what sheets show: the job's, unless the command line says otherwise.
@@ -185,6 +186,7 @@ class Settings:
     """
 
     folder: Path
+    files: tuple[Path, ...]
     label: str
     job_name: str
     variant: str | None

@@ -1,0 +1,176 @@
+"""Every table and key of a job.toml: type, unit, limits, default, one line of help.
+
+Data only. A new key is one line here and one field in `settings`; `job_reader`
+checks values against it and `job` builds the records.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal, TypeAlias
+
+Kind: TypeAlias = Literal["text", "date", "length", "number", "integer", "choice", "names", "step file", "model file"]
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of a table.
+
+    Attributes:
+        kind: a "length" is a number in the job's units or text with its own; "names" is a list of texts.
+        says: what it is, for the reference and for messages.
+        default: when the job says nothing; lengths as text with a unit.
+        inch: default of an inch job where it differs.
+        needed: the job must say it.
+        above: the value must be greater than this (lengths: mm).
+        least, most: inclusive limits (lengths: mm; names: how many).
+        choices: the texts that are allowed.
+        longest: most characters (title block fields of ISO 7200).
+        source: where the default comes from, when it changes what is made; "" when it does not.
+    """
+
+    kind: Kind
+    says: str
+    default: object = None
+    inch: object = None
+    needed: bool = False
+    above: float | None = None
+    least: float | None = None
+    most: float | None = None
+    choices: tuple[str, ...] = ()
+    longest: int = 200
+    source: str = ""
+
+
+Table: TypeAlias = Mapping[str, Key]
+
+PART: Final[Table] = {
+    "name": Key("text", "what the part is called on every sheet", needed=True, longest=60),
+    "units": Key("choice", "what sheets show and bare numbers here mean", needed=True, choices=("mm", "inch")),
+    "alloy": Key("text", "what it is cast in", needed=True),
+    "finished": Key("step file", "the finished part"),
+    "casting": Key("step file", "the rough casting, in the same place and axes"),
+    "model": Key("model file", "a CadQuery model of both, instead of the two STEP files"),
+}
+
+DATUM: Final[Table] = {
+    "zero": Key("text", "bore, boss or hole whose axis is X 0 and Y 0"),
+    "middle": Key("names", "two or four faces, in pairs: zero midway between each pair", least=2, most=4),
+    "corner": Key("names", "two or three faces that meet at zero", least=1, most=3),
+    "pattern": Key("names", "holes on one circle (three or more) or rectangle (four): zero at its centre", least=3, most=200),
+    "z": Key("text", "plane face that is Z 0 and faces up"),
+    "x": Key("text", "which way X points: +x, -x, +y, -y, +z, -z or 'towards NAME'"),
+}
+
+READOUT: Final[Table] = {
+    "units": Key("choice", "what the display shows; the part's units unless told", choices=("mm", "inch")),
+    "step": Key(
+        "length",
+        "least count of the display",
+        default="0.005 mm",
+        inch="0.0005 in",
+        above=0,
+        most=1,
+        source="the usual 5 micrometre scale, or 0.0005 in",
+    ),
+    "x": Key("choice", "which way X counts up", default="right", choices=("right", "left")),
+    "y": Key("choice", "which way Y counts up", default="away", choices=("away", "towards")),
+    "z": Key("choice", "which way Z counts up", default="up", choices=("up", "down")),
+}
+
+FACE: Final[Table] = {
+    "name": Key("text", "a name of your own for the face", longest=40),
+    "required": Key("length", "least stock it must keep to clean up", least=0, most=100),
+    "tolerance": Key("length", "plus and minus, about its place", above=0, most=10),
+    "bearing": Key("number", "least share of its area that must clean up", default=1.0, above=0, most=1),
+    "leave": Key("length", "metal left for a finishing cut", least=0, most=20),
+}
+
+HOLE: Final[Table] = {
+    "name": Key("text", "a name of your own for the hole", longest=40),
+    "callout": Key("text", "what it is for: 'clearance M8 medium', 'tapped 3/8-16 UNC', 'reamed 10 H7' ..."),
+    "point_angle": Key("number", "included angle of the drill's point, degrees", least=60, most=180),
+}
+
+SHOP: Final[Table] = {
+    "cutter": Key(
+        "length",
+        "diameter of the cutter that runs along edges",
+        default="12 mm",
+        inch="0.5 in",
+        above=0,
+        most=200,
+        source="common practice, no source",
+    ),
+    "leave": Key("length", "metal an edge cut leaves for finishing", default="0 mm", inch="0 in", least=0, most=20),
+    "point_angle": Key(
+        "number", "included angle of drill points, degrees", default=118.0, least=60, most=180, source="the standard drill point"
+    ),
+}
+
+CASTING: Final[Table] = {
+    "grade": Key(
+        "integer",
+        "dimensional casting tolerance grade (DCTG)",
+        default=11,
+        least=1,
+        most=16,
+        source="ISO 8062-3, the grade small foundries publish for hand moulding",
+    ),
+    "allowance_grade": Key(
+        "choice",
+        "required machining allowance grade (RMAG)",
+        default="G",
+        choices=tuple("ABCDEFGHJK"),
+        source="ISO 8062-3, the grade small foundries publish for hand moulding",
+    ),
+    "draft": Key("number", "draft, degrees", least=0, most=15),
+    "radius": Key("length", "least cast radius", above=0, most=100),
+    "parting": Key("length", "height of the parting plane, part Z"),
+}
+
+FOUNDRY: Final[Table] = {
+    "name": Key("text", "who pours", longest=60),
+    "process": Key("text", "how it is moulded", longest=60),
+    "contraction": Key("number", "pattern contraction, per cent; the alloy's own unless told", least=0, most=5),
+    "notes": Key("names", "lines for the drawing", default=(), least=0, most=20),
+}
+
+DRAWING: Final[Table] = {
+    "projection": Key("choice", "first or third angle", default="first", inch="third", choices=("first", "third")),
+    "sheet": Key("choice", "paper size", default="A3", choices=("A3", "A4")),
+    "title": Key("text", "title; the part's name unless told", longest=25),
+    "supplementary": Key("text", "supplementary title", longest=25),
+    "owner": Key("text", "legal owner", longest=60),
+    "number": Key("text", "identification number", longest=16),
+    "revision": Key("text", "revision index", longest=2),
+    "date": Key("date", "date of issue", longest=10),
+    "creator": Key("text", "who drew it", longest=20),
+    "approver": Key("text", "who approved it", longest=20),
+    "department": Key("text", "responsible department", longest=10),
+    "reference": Key("text", "technical reference", longest=20),
+    "document_type": Key("text", "document type", longest=30),
+    "language": Key("text", "language code", longest=4),
+}
+
+TABLES: Final[Mapping[str, Table]] = {
+    "part": PART,
+    "datum": DATUM,
+    "readout": READOUT,
+    "shop": SHOP,
+    "casting": CASTING,
+    "foundry": FOUNDRY,
+    "drawing": DRAWING,
+}
+"""Tables with fixed keys."""
+
+NAMED_TABLES: Final[Mapping[str, Table]] = {"faces": FACE, "holes": HOLE}
+"""Tables of tables: one per face or hole, under its name."""
+
+FREE_TABLE: Final = "parameters"
+"""Names are the model's own; values are numbers or text."""
+
+VARIANTS: Final = "variants"
+"""Tables of whole jobs laid over this one, under a name chosen with --variant."""
+
+TOP: Final[tuple[str, ...]] = (*TABLES, *NAMED_TABLES, FREE_TABLE, VARIANTS)
+"""Everything that may stand at the top of a job.toml."""
