@@ -65,7 +65,7 @@ def replace_folder(out: Path, files: Mapping[str, bytes], keep: Mapping[str, Pat
         for name in sorted(files):
             _write_through(fresh / name, files[name])
         for name in sorted(keep):
-            shutil.copy2(keep[name], fresh / name)
+            _carry_over(keep[name], fresh / name)
         _flush_folder(fresh)
         _take_place(fresh, out)
         _flush_folder(out.parent)
@@ -130,6 +130,14 @@ def _write_through(path: Path, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
+def _carry_over(source: Path, target: Path) -> None:
+    """Give a file a second name; on disks without links (USB sticks), copy it."""
+    try:
+        os.link(source, target)
+    except OSError:
+        _write_through(target, source.read_bytes())
+
+
 def _flush_folder(path: Path) -> None:
     """Make the names in a folder durable; Windows has no call for it."""
     if os.name == "nt":
@@ -150,17 +158,19 @@ def sole_writer(out: Path) -> Iterator[None]:
     """
     path = out.with_name(f".{out.name}.evenstock-lock")
     descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+    held = False
     try:
-        if not _lock(descriptor) or not _same_file(descriptor, path):
+        held = _lock(descriptor) and _same_file(descriptor, path)
+        if not held:
             raise OutputError(f"{out}: another evenstock run is writing this folder; let it end, then run again")
         yield
-        if os.name != "nt":
-            path.unlink()
     finally:
+        if held and os.name != "nt":
+            path.unlink(missing_ok=True)
         os.close(descriptor)
-    if os.name == "nt":
-        with suppress(OSError):
-            path.unlink()
+        if held and os.name == "nt":  # an open file cannot be removed there
+            with suppress(OSError):
+                path.unlink()
 
 
 def _lock(descriptor: int) -> bool:
