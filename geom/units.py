@@ -1,24 +1,39 @@
 """Text with a unit becomes millimetres here, and nowhere else.
 
 Knows the shop's ways to write a length ("12", "12 mm", "3/8 in", '1 1/2"',
-"0.4375in", "12,5 mm"). Knows nothing of where the text stood: the caller
-passes `where` for the message.
+"1-1/2 in", "0.4375in", "12,5 mm"). Knows nothing of where the text stood: the
+caller passes `where` for the message.
 """
 
-import math
 import re
 from fractions import Fraction
+from typing import Final
 
 from geom.errors import JobError
 
 MM_PER_INCH = 25.4
 UNITS = ("mm", "inch")
 
-_UNIT_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH, "inch": MM_PER_INCH, '"': MM_PER_INCH}
+_INCH: Final = Fraction(127, 5)
+_UNIT_MM: Final = {
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+    "in": _INCH,
+    "inch": _INCH,
+    "inches": _INCH,
+    '"': _INCH,
+}
 _LENGTH = re.compile(
-    r"^\s*(?P<sign>[+-]?)\s*(?:(?P<whole>\d+)\s+)?(?P<number>\d+\s*/\s*\d+|\d*[.,]?\d+(?:[eE][+-]?\d+)?|\d+[.,]?)"
-    r"\s*(?P<unit>[a-zA-Z\"]*)\s*$"
+    r"\s*(?P<sign>[+-]?)\s*(?:(?:(?P<whole>\d+)(?:\s+|\s*-\s*))?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)"
+    r"|(?P<number>(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?))\s*(?P<unit>[a-zA-Z]*|\")\.?\s*",
+    re.ASCII,
 )
+_LONGEST: Final = 40
+"""Characters in a length: nobody writes more, and huge numbers would take for ever to read."""
+
+_GREATEST: Final = 1e9
+"""Largest number of mm or inches that can be meant."""
 
 
 def unit_size(unit: str) -> float:
@@ -41,7 +56,8 @@ def length(value: object, unit: str, where: str) -> float:
         raise JobError(f"{where}: {value!r} is not a length; give a number in {unit} or text such as '3/8 in'")
     if isinstance(value, str):
         return _length_from_text(value, unit, where)
-    return _finite(float(value), where) * unit_size(unit)
+    _check_usable(value, where)
+    return float(Fraction(repr(value)) * _UNIT_MM[unit])
 
 
 def positive_length(value: object, unit: str, where: str) -> float:
@@ -53,21 +69,33 @@ def positive_length(value: object, unit: str, where: str) -> float:
 
 
 def _length_from_text(text: str, unit: str, where: str) -> float:
-    match = _LENGTH.match(text)
+    match = _LENGTH.fullmatch(text) if len(text) <= _LONGEST else None
     if match is None:
-        raise JobError(f"{where}: {text!r} is not a length; write a number in {unit} or text such as '12 mm' or '3/8 in'")
+        shown = text if len(text) <= _LONGEST else text[:_LONGEST] + "..."
+        raise JobError(f"{where}: {shown!r} is not a length; write a number in {unit} or text such as '12 mm' or '3/8 in'")
     name = match["unit"].lower() or unit
     if name not in _UNIT_MM:
         raise JobError(f"{where}: unit {match['unit']!r} in {text!r} is not known; use mm or in")
-    number = match["number"].replace(" ", "").replace(",", ".")
-    try:
-        size = float(Fraction(number)) + int(match["whole"] or 0)
-    except ZeroDivisionError:
-        raise JobError(f"{where}: {text!r} divides by zero; write the length as a number") from None
-    return _finite(-size if match["sign"] == "-" else size, where) * _UNIT_MM[name]
+    size = _fraction(match, text, where) if match["top"] else _decimal(match["number"], text, where)
+    return float((-size if match["sign"] == "-" else size) * _UNIT_MM[name])
 
 
-def _finite(number: float, where: str) -> float:
-    if not math.isfinite(number):
-        raise JobError(f"{where}: {number} is not a finite number; give a measured or designed value")
-    return number
+def _fraction(match: re.Match[str], text: str, where: str) -> Fraction:
+    if int(match["bottom"]) == 0:
+        raise JobError(f"{where}: {text!r} divides by zero; write the length as a number")
+    return Fraction(int(match["top"]), int(match["bottom"])) + int(match["whole"] or 0)
+
+
+def _decimal(number: str, text: str, where: str) -> Fraction:
+    if re.fullmatch(r"[1-9]\d*,\d{3}", number):
+        choices = f"{number.replace(',', '.')} or {number.replace(',', '')}"
+        raise JobError(f"{where}: {text!r} may mean thousands or a decimal comma; write {choices}")
+    value = float(number.replace(",", "."))
+    _check_usable(value, where)
+    return Fraction(repr(value))
+
+
+def _check_usable(value: float, where: str) -> None:
+    if not abs(value) <= _GREATEST:
+        shown = str(value) if isinstance(value, float) else "the number"
+        raise JobError(f"{where}: {shown} is not a finite number below {_GREATEST:g}; give a measured or designed value")

@@ -11,12 +11,23 @@ callout. Case and spaces do not matter.
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final, Literal, NoReturn
+from fractions import Fraction
+from typing import Final, Literal
 
 from geom.errors import StandardError
-from geom.standards.drill import INCH_KINDS, KINDS, Drill, drill_named, family, fraction_name, largest_drill, nearest_drill
+from geom.standards.drill import (
+    INCH_KINDS,
+    Drill,
+    DrillKind,
+    drill_named,
+    family,
+    fraction_name,
+    largest_drill,
+    nearest_drill,
+    stock_drill,
+)
 from geom.standards.fits import hole_limits
-from geom.standards.screw import FITS, Fit, clearance, counterbore, countersink
+from geom.standards.screw import FITS, Fit, Head, clearance, counterbore, countersink, fit_word
 from geom.standards.suggest import suggestions
 from geom.standards.table import table
 from geom.standards.thread import Thread, find_thread, percent_thread, with_percent
@@ -49,12 +60,15 @@ _REAM_LEAVES: Final = (0.2, 0.4)
 _BORE_LEAVES: Final = 1.0
 """Least, mm on the diameter, that the drill leaves for the boring head (common practice)."""
 
-_BORE_DRILL: Final = 25.4
+_BORE_DRILL: Final = {"mm": 25.0, "inch": 25.4}
 """Largest drill, mm, proposed before boring: what most small shops own (common practice)."""
 
+_STATED: Final = "as stated in the job"
+
 _FIT = rf"(?: (?P<fit>{'|'.join(FITS)}))?"
-_NUMBER = r"(?P<number>(?:drill(?:ed)? |dia\.? |[øØ⌀] ?)*.+?)"
 _SIZE = r"(?P<size>.+?)"
+_GRADE = r"(?: ?(?P<grade>h\d+))?"
+_BEFORE_SIZE = r"(?:drill(?:ed)? ?|dia\.? ?|[øØ⌀] ?)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,45 +113,42 @@ def parse_callout(text: str, units: str, where: str) -> Callout:
         StandardError: the wording is unknown or the size is in no table; the message lists what there is.
         JobError: a plain size that is not a length above zero.
     """
-    word = " ".join(text.replace("×", "x").replace("″", '"').casefold().split())
+    word = " ".join(text.replace("×", "x").replace("″", '"').split())
     for pattern, read in _READERS:
         match = pattern.fullmatch(word)
         if match is not None:
             return read(match, units, where)
-    if re.match(r"^[øØ⌀+.\-\d]|^drill|^no\.|^#|^dia|^[a-z]$", word):
-        return _plain(word, units, where)
-    _unknown(text, where)
+    raise StandardError(f"{where}: callout {text!r} is not understood; write one of the forms {'; '.join(FORMS)}")
 
 
 def _clearance(match: re.Match[str], _units: str, where: str) -> Callout:
     hole = clearance(match["size"], _fit(match), where)
-    return Callout(f"clearance {hole.size} {hole.fit}", "clearance", hole.drill.diameter, hole.drill, source=hole.source)
+    text = f"clearance {hole.size} {fit_word(hole.size, hole.fit)}"
+    return Callout(text, "clearance", hole.drill.diameter, hole.drill, source=hole.source)
 
 
 def _counterbore(match: re.Match[str], _units: str, where: str) -> Callout:
     head = counterbore(match["size"], where)
-    hole = clearance(head.size, _fit(match), where)
-    return Callout(
-        f"counterbore for {head.size} socket head{_said(hole.fit)}",
-        "clearance",
-        hole.drill.diameter,
-        hole.drill,
-        counterbore=(head.diameter, head.depth),
-        source=f"{head.source}; {hole.source}",
-    )
+    return _headed(f"counterbore for {head.size} socket head", head, _fit(match), where, counterbore=(head.diameter, head.depth))
 
 
 def _countersink(match: re.Match[str], _units: str, where: str) -> Callout:
     head = countersink(match["size"], where)
-    hole = clearance(head.size, _fit(match), where)
-    return Callout(
-        f"countersink for {head.size}{_said(hole.fit)}",
-        "clearance",
-        hole.drill.diameter,
-        hole.drill,
-        countersink=(head.diameter, head.angle),
-        source=f"{head.source}; {hole.source}",
-    )
+    return _headed(f"countersink for {head.size}", head, _fit(match), where, countersink=(head.diameter, head.angle))
+
+
+def _headed(
+    text: str,
+    head: Head,
+    fit: Fit,
+    where: str,
+    counterbore: tuple[float, float] | None = None,
+    countersink: tuple[float, float] | None = None,
+) -> Callout:
+    hole = clearance(head.size, fit, where)
+    said = text if fit == "medium" else f"{text} {fit_word(head.size, fit)}"
+    source = f"{head.source}; {hole.source}"
+    return Callout(said, "clearance", hole.drill.diameter, hole.drill, None, None, counterbore, countersink, source)
 
 
 def _tapped(match: re.Match[str], _units: str, where: str) -> Callout:
@@ -150,105 +161,98 @@ def _tapped(match: re.Match[str], _units: str, where: str) -> Callout:
 
 
 def _reamed(match: re.Match[str], units: str, where: str) -> Callout:
-    size, name = _fitted(match, units, where)
-    grade = (match["grade"] or "h7").upper()
-    limits = hole_limits(size, grade, where)
-    inch = not name.endswith("mm")
-    drill = largest_drill(size - _REAM_LEAVES[0], INCH_KINDS if inch else ("mm",))
-    if drill is None or size - drill.diameter > _REAM_LEAVES[1] + 1e-9:
+    size = _fitted_size(match, units, where)
+    grade = (match["grade"] or "H7").upper()
+    limits = hole_limits(size.mm, grade, where)
+    drill = largest_drill(size.mm - _REAM_LEAVES[0], size.kinds)
+    if drill is None or size.mm - drill.diameter > _REAM_LEAVES[1] + 1e-9:
         raise StandardError(
-            f"{where}: no stock drill leaves {_REAM_LEAVES[0]:g} to {_REAM_LEAVES[1]:g} mm for a reamer of {size:g} mm; "
-            f"write 'bored {name} {grade}' and bore it"
+            f"{where}: no stock drill leaves {_REAM_LEAVES[0]:g} to {_REAM_LEAVES[1]:g} mm for a reamer of {size.mm:g} mm; "
+            f"write 'bored {size.name} {grade}' and bore it"
         )
-    return Callout(f"reamed {name} {grade}", "reamed", size, drill, limits=limits, source=table("hole_limits").cited)
+    return Callout(f"reamed {size.name} {grade}", "reamed", size.mm, drill, limits=limits, source=table("hole_limits").cited)
 
 
 def _bored(match: re.Match[str], units: str, where: str) -> Callout:
-    size, name = _fitted(match, units, where)
-    kinds = ("mm",) if name.endswith("mm") else INCH_KINDS
-    drill = largest_drill(min(size - _BORE_LEAVES, _BORE_DRILL), kinds)
+    size = _fitted_size(match, units, where)
+    drill = largest_drill(min(size.mm - _BORE_LEAVES, _BORE_DRILL["inch" if size.inch else "mm"]), size.kinds)
     if drill is None:
-        raise StandardError(f"{where}: a hole of {size:g} mm is too small to bore; ream or drill it")
+        raise StandardError(f"{where}: a hole of {size.mm:g} mm is too small to bore; ream or drill it")
     if match["grade"] is None:
-        return Callout(f"bored {name}", "bored", size, drill, source="as stated in the job")
+        return Callout(f"bored {size.name}", "bored", size.mm, drill, source=_STATED)
     grade = match["grade"].upper()
-    limits = hole_limits(size, grade, where)
-    return Callout(f"bored {name} {grade}", "bored", size, drill, limits=limits, source=table("hole_limits").cited)
+    limits = hole_limits(size.mm, grade, where)
+    return Callout(f"bored {size.name} {grade}", "bored", size.mm, drill, limits=limits, source=table("hole_limits").cited)
 
 
-def _plain(word: str, units: str, where: str) -> Callout:
-    bare = _bare(word)
-    if re.fullmatch(r"(?:no\.?|#) ?\d+|[a-z]", bare):
-        drill = drill_named(bare, where)
-        return Callout(f"drill {drill.name}", "plain", drill.diameter, drill, source="as stated in the job")
-    size, name = _sized(bare, units, where)
-    drill = _stock_drill(size, name, units)
-    return Callout(name, "plain", size, drill, source="as stated in the job")
+def _named_drill(match: re.Match[str], _units: str, where: str) -> Callout:
+    drill = drill_named(match["size"], where)
+    return Callout(f"drill {drill.name}", "plain", drill.diameter, drill, source=_STATED)
 
 
-def _stock_drill(size: float, name: str, units: str) -> Drill:
-    for kinds in (family("mm" if name.endswith("mm") else "inch"), family(units), KINDS):
-        if size <= max(drill.diameter for drill in (largest_drill(1e9, kinds),) if drill is not None):
-            drill = nearest_drill(size, kinds)
-            if abs(drill.diameter - size) <= SAME_DRILL:
-                return drill
-    return Drill(name, size)
+def _plain(match: re.Match[str], units: str, where: str) -> Callout:
+    size = _size(match["size"], units, where)
+    other = INCH_KINDS if not size.inch else family("mm")
+    drill = stock_drill(size.mm, size.kinds, SAME_DRILL) or stock_drill(size.mm, other, SAME_DRILL)
+    return Callout(size.name, "plain", size.mm, drill or Drill(size.name, size.mm), source=_STATED)
 
 
-def _fitted(match: re.Match[str], units: str, where: str) -> tuple[float, str]:
-    bare = _bare(match["number"])
+@dataclass(frozen=True, slots=True)
+class _Size:
+    """A size in mm, its tidied text, and whether it was written in inches."""
+
+    mm: float
+    name: str
+    inch: bool
+
+    @property
+    def kinds(self) -> tuple[DrillKind, ...]:
+        return family("inch" if self.inch else "mm")
+
+
+def _fitted_size(match: re.Match[str], units: str, where: str) -> _Size:
+    bare = match["size"]
     if match["grade"] and units == "inch" and re.fullmatch(r"[\d.,]+", bare):
+        grade = match["grade"].upper()
         raise StandardError(
             f"{where}: {match[0]!r} does not say its unit; ISO 286 sizes are mm and this job is in inches: "
-            f"write '{bare} mm {match['grade'].upper()}' or '{bare} in {match['grade'].upper()}'"
+            f"write '{bare} mm {grade}' or '{bare} in {grade}'"
         )
-    return _sized(bare, units, where)
+    size = _size(bare, units, where)
+    iso = units == "mm" and not size.inch and re.fullmatch(r"[\d.]+ mm", size.name)
+    return _Size(size.mm, size.name.removesuffix(" mm"), False) if iso else size
 
 
-def _sized(bare: str, units: str, where: str) -> tuple[float, str]:
-    """Return a size in mm and its tidied text: "9 mm", "0.4375 in", "27/64"."""
-    fraction = re.fullmatch(r"(?:\d+[ -])?\d+ ?/ ?\d+", bare) is not None
-    inch = fraction or re.search(r"(?:\"|in\.?|inch|inches)$", bare) is not None or (units == "inch" and "m" not in bare)
-    size = positive_length(bare, "inch" if inch else "mm", where)
+def _size(bare: str, units: str, where: str) -> _Size:
+    inch = re.fullmatch(r"[\d /-]*/[\d ]+", bare) is not None or re.search(r"(?:\"|in\.?|inch|inches)$", bare, re.I) is not None
+    inch = inch or (units == "inch" and re.search(r"[a-z]", bare, re.I) is None)
+    mm = positive_length(bare, "inch" if inch else "mm", where)
     if not inch:
-        return size, f"{round(size, 6):.10g} mm"
-    return size, _inch_name(size, "/" in bare)
-
-
-def _inch_name(size: float, as_fraction: bool) -> str:
-    from fractions import Fraction
-
-    part = Fraction(size / MM_PER_INCH).limit_denominator(64)
-    if as_fraction and abs(float(part) * MM_PER_INCH - size) < 1e-9:
-        return fraction_name(part)
-    return f"{round(size / MM_PER_INCH, 7):.10g} in"
-
-
-def _bare(word: str) -> str:
-    return re.sub(r"^(?:drill(?:ed)? ?|dia\.? ?|[ø⌀] ?)+", "", word).removesuffix(" dia").strip()
+        return _Size(mm, f"{mm:.7g} mm", False)
+    inches = Fraction(mm / MM_PER_INCH).limit_denominator(64)
+    exact = "/" in bare and abs(float(inches) * MM_PER_INCH - mm) < 1e-9
+    return _Size(mm, fraction_name(inches) if exact else f"{mm / MM_PER_INCH:.7g} in", True)
 
 
 def _fit(match: re.Match[str]) -> Fit:
-    return FITS[match["fit"] or "medium"]
-
-
-def _said(fit: Fit) -> str:
-    return "" if fit == "medium" else f" {fit}"
-
-
-def _unknown(text: str, where: str) -> NoReturn:
-    raise StandardError(f"{where}: callout {text!r} is not understood; write one of the forms {'; '.join(FORMS)}")
+    return FITS[(match["fit"] or "medium").lower()]
 
 
 _Reader = Callable[[re.Match[str], str, str], Callout]
 
-_READERS: Final[tuple[tuple[re.Pattern[str], _Reader], ...]] = (
-    (re.compile(rf"clearance (?:hole )?(?:for )?{_SIZE}{_FIT}"), _clearance),
-    (re.compile(rf"counterbored? (?:for )?{_SIZE}(?: socket(?: head)?(?: cap)?(?: screw)?)?{_FIT}"), _counterbore),
-    (re.compile(rf"countersunk? (?:for )?{_SIZE}{_FIT}"), _countersink),
-    (re.compile(rf"countersink (?:for )?{_SIZE}(?: flat head| countersunk)?(?: screw)?{_FIT}"), _countersink),
-    (re.compile(rf"tap(?:ped)? {_SIZE}(?: (?P<percent>\d+(?:\.\d+)?) ?%)?"), _tapped),
-    (re.compile(rf"ream(?:ed)? {_NUMBER}(?: ?(?P<grade>h\d+))?"), _reamed),
-    (re.compile(rf"bored? {_NUMBER}(?: ?(?P<grade>h\d+))?"), _bored),
-    (re.compile(r"(?P<number>[øØ⌀\d].*?) ?(?P<grade>h\d+)"), _bored),
+
+def _reader(pattern: str, read: _Reader) -> tuple[re.Pattern[str], _Reader]:
+    return re.compile(pattern, re.IGNORECASE | re.ASCII), read
+
+
+_READERS: Final = (
+    _reader(rf"clearance (?:hole )?(?:for )?{_SIZE}{_FIT}", _clearance),
+    _reader(rf"counterbored? (?:for )?{_SIZE}(?: socket(?: head)?(?: cap)?(?: screw)?)?{_FIT}", _counterbore),
+    _reader(rf"counters(?:ink|unk) (?:for )?{_SIZE}(?: flat head)?(?: screw)?{_FIT}", _countersink),
+    _reader(rf"tap(?:ped)? {_SIZE}(?: (?P<percent>\d+(?:\.\d+)?) ?%)?", _tapped),
+    _reader(rf"ream(?:ed)? {_BEFORE_SIZE}?{_SIZE}{_GRADE}", _reamed),
+    _reader(rf"bored? {_BEFORE_SIZE}?{_SIZE}{_GRADE}", _bored),
+    _reader(rf"{_BEFORE_SIZE}?(?P<size>\d.*?) ?(?P<grade>h\d+)", _bored),
+    _reader(rf"{_BEFORE_SIZE}?(?P<size>(?:no\.?|#) ?\d+|[a-z])", _named_drill),
+    _reader(rf"{_BEFORE_SIZE}*(?P<size>[+\-.]?\d.*?)(?: dia\.?)?", _plain),
 )

@@ -12,7 +12,7 @@ from typing import Final, Literal, TypeAlias, get_args
 
 from geom.errors import StandardError
 from geom.standards.table import TableRow, table
-from geom.units import MM_PER_INCH
+from geom.units import length
 
 DrillKind: TypeAlias = Literal["mm", "fraction", "number", "letter"]
 
@@ -42,7 +42,7 @@ def drill_set(kind: DrillKind) -> tuple[Drill, ...]:
         found = [Drill(f"{float(size):g} mm", float(size)) for row in table("drills_metric").rows for size in _run(row)]
     else:
         sizes = (size for row in table("drills_fraction").rows for size in _run(row))
-        found = [Drill(fraction_name(size), float(size) * MM_PER_INCH) for size in sizes]
+        found = [Drill(fraction_name(size), length(float(size), "inch", fraction_name(size))) for size in sizes]
     return tuple(sorted(found, key=lambda drill: drill.diameter))
 
 
@@ -52,11 +52,18 @@ def nearest_drill(diameter: float, kinds: Sequence[DrillKind]) -> Drill:
     Raises:
         StandardError: the diameter is more than 1 mm outside those sets.
     """
-    drills = [drill for kind in kinds for drill in drill_set(kind)]
-    best = min(drills, key=lambda drill: abs(drill.diameter - diameter))
-    if not abs(best.diameter - diameter) <= 1.0:
-        raise StandardError(f"no drill near {diameter:g} mm: {', '.join(kinds)} drills run from {_ends(drills)}; bore it instead")
+    best = stock_drill(diameter, kinds, within=1.0)
+    if best is None:
+        ends = "; ".join(f"{kind} {drill_set(kind)[0].name} to {drill_set(kind)[-1].name}" for kind in kinds)
+        raise StandardError(f"no drill near {diameter:g} mm: the sets are {ends}; bore it instead")
     return best
+
+
+def stock_drill(diameter: float, kinds: Sequence[DrillKind], within: float) -> Drill | None:
+    """Return the drill nearest to a diameter if it is within a distance of it, both mm; otherwise None."""
+    drills = (drill for kind in kinds for drill in drill_set(kind))
+    best = min(drills, key=lambda drill: abs(drill.diameter - diameter))
+    return best if abs(best.diameter - diameter) <= within else None
 
 
 def largest_drill(at_most: float, kinds: Sequence[DrillKind]) -> Drill | None:
@@ -93,8 +100,3 @@ def fraction_name(inches: Fraction) -> str:
 def _run(row: TableRow) -> list[Fraction]:
     first, last, step = (Fraction(row.text(column)) for column in ("first", "last", "step"))
     return [first + i * step for i in range(int((last - first) / step) + 1)]
-
-
-def _ends(drills: Sequence[Drill]) -> str:
-    ordered = sorted(drills, key=lambda drill: drill.diameter)
-    return f"{ordered[0].name} to {ordered[-1].name}"

@@ -23,10 +23,12 @@ FITS: Final[dict[str, Fit]] = {
     "coarse": "coarse",
     "loose": "coarse",
 }
-"""Metric and inch words for the three fits of a screw in its hole."""
+"""Metric (ISO 273) and inch (ASME B18.2.8) words for the three fits of a screw in its hole."""
 
-_METRIC = re.compile(r"m ?(\d+(?:\.\d+)?)")
-_INCH = re.compile(r"(?:no\.? ?|# ?)?(\d+(?:/\d+)?) ?(?:in|inch|\")?", re.ASCII)
+_INCH_WORD: Final[dict[Fit, str]] = {"fine": "close", "medium": "normal", "coarse": "loose"}
+
+_METRIC = re.compile(r"m ?(\d+(?:\.\d+)?)", re.ASCII | re.IGNORECASE)
+_INCH = re.compile(r"(?:no\.? ?|# ?)?(\d+(?:/\d+)?) ?(?:in|inch|\")?", re.ASCII | re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +58,21 @@ def screw_size(text: str, where: str) -> str:
     Raises:
         StandardError: not a screw size.
     """
-    word = " ".join(text.casefold().split())
+    word = " ".join(text.split())
     metric = _METRIC.fullmatch(word)
     if metric is not None:
         return f"M{float(metric[1]):g}"
     inch = _INCH.fullmatch(word)
     if inch is not None:
         return inch_size(inch[1])
-    raise StandardError(f"{where}: {text!r} is not a screw size; write one such as M8, 3/8 or no. 10")
+    raise StandardError(
+        f"{where}: {text!r} is not a screw size; write one such as M8, 3/8 or no. 10, and after it a fit if any: {', '.join(FITS)}"
+    )
+
+
+def fit_word(size: str, fit: Fit) -> str:
+    """Return the fit in the words of the standard that the screw belongs to: "medium", but "normal" for 3/8."""
+    return fit if size.startswith("M") else _INCH_WORD[fit]
 
 
 def clearance(size: str, fit: Fit, where: str) -> Clearance:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
+from geom.standards.screw import Fit, fit_word
 from geom.standards.table import table
 from geom.standards.thread import threads
 from geom.units import MM_PER_INCH
@@ -20,6 +21,7 @@ to three places (0.013 mm) and metric ones not at all."""
 MOST: Final = 5
 """Suggestions given at most; more would not help anyone choose."""
 
+_FIT_RANKS: Final[tuple[tuple[Fit, int], ...]] = (("medium", 0), ("fine", 2), ("coarse", 2))
 _REAMED_MM: Final = (3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 22, 25)
 _REAMED_INCH: Final = ("1/8", "3/16", "1/4", "5/16", "3/8", "7/16", "1/2", "9/16", "5/8", "3/4", "7/8", "1")
 
@@ -71,8 +73,8 @@ def _known() -> tuple[_Known, ...]:
 def _clearances() -> Iterator[_Known]:
     for name in ("clearance_metric", "clearance_inch"):
         for row in table(name).rows:
-            for fit, rank in (("medium", 0), ("fine", 2), ("coarse", 2)):
-                yield _Known(row.length(fit), f"clearance {row.text('size')} {fit}", rank)
+            for fit, rank in _FIT_RANKS:
+                yield _Known(row.length(fit), f"clearance {row.text('size')} {fit_word(row.text('size'), fit)}", rank)
 
 
 def _tap_drills() -> Iterator[_Known]:

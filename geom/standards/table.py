@@ -17,7 +17,7 @@ from importlib.resources import files
 from typing import Final, Literal, TypeAlias, cast, get_args
 
 from geom.errors import StandardError
-from geom.units import MM_PER_INCH
+from geom.units import length
 
 Certainty: TypeAlias = Literal["published copy seen", "from memory", "common practice"]
 TableUnit: TypeAlias = Literal["mm", "inch", "none"]
@@ -58,7 +58,7 @@ class TableRow:
         """Return a cell as a length in mm, whatever the table's unit."""
         if self.unit == "none":
             raise BrokenTableError(f"{self.place}: the table has no unit of length, so {column!r} is not one")
-        return self.number(column) * (MM_PER_INCH if self.unit == "inch" else 1.0)
+        return length(self.number(column), self.unit, self.place)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,9 +167,7 @@ def parse_table(name: str, text: str) -> Table:
     header = tuple(records[0])
     if len(set(header)) != len(header) or "" in header:
         raise BrokenTableError(f"{name}.csv: columns {header} are not distinct names")
-    rows = tuple(
-        _row(f"{name}.csv line {count + 2 + i}", header, record, unit, certainty) for i, record in enumerate(records[1:])
-    )
+    rows = tuple(_row(f"{name}.csv line {count + 2 + i}", header, record, unit, certainty) for i, record in enumerate(records[1:]))
     columns = tuple(column for column in header if column != "certainty")
     return Table(name, heading["title"], heading["source"], heading["edition"], unit, certainty, notes, columns, rows)
 
@@ -178,7 +176,7 @@ def _heading(name: str, lines: Sequence[str]) -> tuple[dict[str, str], tuple[str
     found: dict[str, str] = {}
     notes: list[str] = []
     for line in lines:
-        key, colon, value = (part.strip() for part in line[1:].partition(":"))
+        key, _, value = (part.strip() for part in line[1:].partition(":"))
         if key == "note" and value:
             notes.append(value)
         elif key in _KEYS and value and key not in found:

@@ -24,9 +24,10 @@ LEAST_PERCENT: Final = 50.0
 GREATEST_PERCENT: Final = 85.0
 """Below 50 % a thread strips early; above 85 % taps break (common practice)."""
 
-_METRIC = re.compile(r"m ?(?P<size>\d+(?:\.\d+)?)(?: ?x ?(?P<pitch>\d+(?:\.\d+)?))?")
+_METRIC = re.compile(r"m ?(?P<size>\d+(?:\.\d+)?)(?: ?x ?(?P<pitch>\d+(?:\.\d+)?))?", re.ASCII | re.IGNORECASE)
 _UNIFIED = re.compile(
-    r"(?:no\.? ?|# ?)?(?P<size>\d+(?:/\d+)?) ?(?:in|\")?(?: ?- ?(?P<tpi>\d+))?(?: ?(?P<series>unc|unf|unef))?", re.ASCII
+    r"(?:no\.? ?|# ?)?(?P<size>\d+(?:/\d+)?) ?(?:in|\")?(?: ?- ?(?P<tpi>\d+))?(?: ?(?P<series>unc|unf|unef))?",
+    re.ASCII | re.IGNORECASE,
 )
 
 
@@ -82,7 +83,7 @@ def find_thread(text: str, where: str) -> ListedThread:
     Raises:
         StandardError: not a thread, or not in the tables; the message lists what there is.
     """
-    word = " ".join(text.casefold().replace("×", "x").split())
+    word = " ".join(text.replace("×", "x").split())
     metric = _METRIC.fullmatch(word)
     if metric is not None:
         return _find_metric(text, metric["size"], metric["pitch"], where)
@@ -156,7 +157,8 @@ def _find_unified(text: str, size: str, tpi: str | None, series: str | None, whe
     fitting = [
         t
         for t in named
-        if (tpi is None or t.thread.designation.split(" ")[0].endswith(f"-{tpi}")) and (series is None or t.series == series.upper())
+        if (tpi is None or t.thread.designation.split(" ")[0].endswith(f"-{tpi}"))
+        and (series is None or t.series == series.upper())
     ]
     if len(fitting) == 1 and (tpi or series):
         return fitting[0]

@@ -221,6 +221,8 @@ def _typical(source: Table, process: str, group: str, where: str) -> tuple[str, 
     cell = row.text(group) if group in source.columns else ""
     if not cell:
         held = ", ".join(column for column in source.columns[1:] if row.text(column))
-        raise StandardError(f"{where}: {source.cited} has no grade for {group!r} by {process}; it has {held}; give the grade in the job")
+        raise StandardError(
+            f"{where}: {source.cited} has no grade for {group!r} by {process}; it has {held}; give the grade in the job"
+        )
     low, _, high = cell.partition("-")
     return low, high or low
