@@ -227,7 +227,7 @@ def _plane_spot(part: Part, datum: DatumSettings, level: _Level) -> _Spot:
             raise JobError(f"{where}: {says} does not stand square to {level.says}, which is Z 0; name upright faces")
     if len(planes) != 2:
         settled = "one direction is" if len(planes) == 1 else f"{len(planes)} directions are"
-        raise JobError(f"{where}: {settled} settled where two are needed; give two pairs in middle, two faces in corner, or one of each")
+        raise JobError(f"{where}: {settled} settled, two are needed; give two pairs in middle, two faces in corner, or one of each")
     (n1, d1, says1), (n2, d2, says2) = planes
     if norm(cross(n1, n2)) < 0.1:
         raise JobError(f"{where}: {says1} and {says2} settle the same direction; name faces that stand across each other")

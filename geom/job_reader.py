@@ -217,11 +217,15 @@ def number_or_text(value: object, where: str) -> float | str:
 def _number(value: object, where: str, *, whole: bool) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise JobError(f"{where}: {_shown(value)} is not a number; write it without quotes, such as 2 or 0.5")
-    if not math.isfinite(value):
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
         raise JobError(f"{where}: {_shown(value)} is not a finite number; give a real value")
-    if whole and value != int(value):
-        raise JobError(f"{where}: {_shown(value)} is not a whole number")
-    return int(value) if whole else value
+    if whole and number != round(number):
+        raise JobError(f"{where}: {_shown(value)} is not a whole number; write it without decimals")
+    return int(number) if whole else number
 
 
 def _choice(value: object, choices: tuple[str, ...], where: str) -> str:
@@ -257,8 +261,15 @@ def _shown(value: object) -> str:
     """Return a value as TOML writes it, cut to a readable length."""
     if isinstance(value, bool):
         return "true" if value else "false"
-    text = f'"{value}"' if isinstance(value, str) and value.isprintable() else repr(value)
+    text = f'"{value}"' if isinstance(value, str) and value.isprintable() else _plain_repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _plain_repr(value: object) -> str:
+    try:
+        return repr(value)
+    except ValueError:
+        return "a number of thousands of digits"
 
 
 # --- files ------------------------------------------------------------------

@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
+from geom.standards.tolerance_grades import ALLOWANCE_GRADES, processes
+
 Kind: TypeAlias = Literal["text", "date", "length", "number", "integer", "choice", "names", "step file", "model file"]
 
 
@@ -46,7 +48,7 @@ Table: TypeAlias = Mapping[str, Key]
 PART: Final[Table] = {
     "name": Key("text", "what the part is called on every sheet", needed=True, longest=60),
     "units": Key("choice", "what sheets show and bare numbers here mean", needed=True, choices=("mm", "inch")),
-    "alloy": Key("text", "what it is cast in", needed=True),
+    "alloy": Key("text", "what it is cast in: 'grey iron', 'aluminium alloy' ...", needed=True),
     "finished": Key("step file", "the finished part"),
     "casting": Key("step file", "the rough casting, in the same place and axes"),
     "model": Key("model file", "a CadQuery model of both, instead of the two STEP files"),
@@ -109,28 +111,21 @@ SHOP: Final[Table] = {
 
 CASTING: Final[Table] = {
     "grade": Key(
-        "integer",
-        "dimensional casting tolerance grade (DCTG)",
-        default=11,
-        least=1,
-        most=16,
-        source="ISO 8062-3, the grade small foundries publish for hand moulding",
+        "integer", "dimensional casting tolerance grade (DCTG); the usual one for alloy and process unless told", least=1, most=16
     ),
     "allowance_grade": Key(
         "choice",
-        "required machining allowance grade (RMAG)",
-        default="G",
-        choices=tuple("ABCDEFGHJK"),
-        source="ISO 8062-3, the grade small foundries publish for hand moulding",
+        "required machining allowance grade (RMAG); the usual one for alloy and process unless told",
+        choices=ALLOWANCE_GRADES,
     ),
     "draft": Key("number", "draft, degrees", least=0, most=15),
     "radius": Key("length", "least cast radius", above=0, most=100),
-    "parting": Key("length", "height of the parting plane, part Z"),
+    "parting": Key("length", "height of the parting plane, part Z", least=-10000, most=10000),
 }
 
 FOUNDRY: Final[Table] = {
     "name": Key("text", "who pours", longest=60),
-    "process": Key("text", "how it is moulded", longest=60),
+    "process": Key("choice", "how it is moulded; it settles the usual grades", choices=processes()),
     "contraction": Key("number", "pattern contraction, per cent; the alloy's own unless told", least=0, most=5),
     "notes": Key("names", "lines for the drawing", default=(), least=0, most=20),
 }

@@ -29,6 +29,7 @@ from geom.settings import (
 )
 from geom.standards.alloy import alloy as find_alloy
 from geom.standards.callout import parse_callout
+from geom.standards.tolerance_grades import default_grades
 
 _NEAR_SIDE = ("right", "away", "up")
 _Named = TypeVar("_Named", FaceSettings, HoleSettings)
@@ -119,8 +120,10 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
     if "part" not in raw:
         raise JobError(f"{source.label}: the table [part] is missing; add it with name, finished, casting, units and alloy")
     part = _part(source)
-    shop_source, shop_path = _shop_source(source)
-    shop_file = None if shop_path else shop_source.folder / Path(shop_source.label).name
+    shop_source, shop_path, shop_file = _shop(source)
+    shop_raw = shop_source.raw if shop_file else as_table(raw.get("shop", {}), source, shop_path)
+    foundry = _foundry(source, part.units)
+    casting, grades = _casting(source, part, foundry.process or None)
     shown: Units = asked.units or part.units
     return Settings(
         folder=source.folder,
@@ -135,11 +138,11 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
         readout=_readout(source, part.units, asked.units),
         faces=_faces(source, part.units),
         holes=_holes(source, part.units),
-        shop=ShopSettings(**read_table(shop_source.raw, TABLES["shop"], shop_source, shop_path, part.units)),
-        casting=_casting(source, part.units),
-        foundry=_foundry(source, part.units),
+        shop=ShopSettings(**read_table(shop_raw, TABLES["shop"], shop_source, shop_path, part.units)),
+        casting=casting,
+        foundry=foundry,
         drawing=_drawing(source, part.units),
-        assumed=tuple(_assumed({**raw, "shop": shop_source.raw}, part.units)),
+        assumed=(*_assumed({**raw, "shop": shop_raw}, part.units), *grades),
     )
 
 
@@ -226,21 +229,34 @@ def _holes(source: Source, units: str) -> dict[str, HoleSettings]:
     return _named(source, "holes", units, make)
 
 
-def _shop_source(source: Source) -> tuple[Source, KeyPath]:
+def _shop(source: Source) -> tuple[Source, KeyPath, Path | None]:
     """Return where the shop's keys stand: the job's own table, or the file it names (which may lie outside the folder)."""
-    value = source.raw.get("shop", {})
+    value = source.raw.get("shop")
     if not isinstance(value, str):
-        return replace(source, raw=as_table(value, source, ("shop",))), ("shop",)
-    name = one_line(value, source.where(("shop",)))
+        return source, ("shop",), None
+    where = source.where(("shop",))
+    name = one_line(value, where)
     path = source.folder / name
     if path.suffix.lower() != ".toml" or not path.is_file():
-        raise JobError(f'{source.where(("shop",))}: there is no shop file "{name}"; give a .toml file, relative to the job folder')
-    return read_source(path, name), ()
+        raise JobError(f'{where}: there is no shop file "{name}"; give a .toml file, relative to the job folder')
+    return read_source(path, name), (), path
 
 
-def _casting(source: Source, units: str) -> CastingSettings:
-    stated = "allowance_grade" in _table(source, "casting")
-    return CastingSettings(**_read(source, "casting", units), allowance_stated=stated)
+def _casting(source: Source, part: PartSettings, process: str | None) -> tuple[CastingSettings, list[Assumed]]:
+    """Return the casting's settings; grades the job leaves open are the usual ones, and said to be assumed."""
+    values = _read(source, "casting", part.units)
+    stated = values["allowance_grade"] is not None
+    if stated and values["grade"] is not None:
+        return CastingSettings(**values, allowance_stated=True), []
+    usual = default_grades(
+        find_alloy(part.alloy, source.where(("part", "alloy"))).group, process, source.where(("foundry", "process"))
+    )
+    assumed = []
+    for key, label, grade in (("grade", "DCTG", usual.tolerance), ("allowance_grade", "RMAG", usual.allowance)):
+        if values[key] is None:
+            values[key] = grade
+            assumed.append(Assumed(f"casting.{key}", f"{label} {grade}", usual.source))
+    return CastingSettings(**values, allowance_stated=stated), assumed
 
 
 def _foundry(source: Source, units: str) -> FoundrySettings:

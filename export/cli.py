@@ -1,0 +1,147 @@
+"""The command line: arguments, exit codes, and one plain paragraph when something is wrong.
+
+Exit codes: 0 done and the answer is yes; 1 done and the answer is no; 2 the
+input is wrong; 130 stopped by Ctrl-C. Imports nothing heavy: what a command
+does is in `commands`, loaded when one runs, so that `--help` stays quick.
+"""
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+from geom.errors import EvenstockError
+
+PROGRAM = "evenstock"
+STOPPED = 130
+"""Exit code after Ctrl-C (128 + signal 2), as shells expect."""
+
+PIPE_CLOSED = 141
+"""Exit code when the reader of our output went away (128 + signal 13)."""
+
+_COMMANDS = {
+    "stock": "stock per machined face",
+    "holes": "holes as the program understands them",
+    "coordinates": "the rows to drive to on the readout, per set-up",
+    "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
+    "prototype": "test-fit print of the finished part and of the casting: STL",
+    "make": "everything into one folder, with a manifest",
+}
+
+_DESCRIPTION = "From a finished part and its casting to numbers on the readout, a foundry drawing and test-fit prints."
+
+_EPILOG = """\
+JOB is a folder with a job.toml, or that job.toml. A job with a model.py runs its code: open only jobs you trust.
+Exit codes: 0 yes; 1 no (the casting is short); 2 the input is wrong; 130 stopped.
+The program advises; it does not certify strength or fitness. Check every number before it becomes metal."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    _survive_plain_terminals()
+    try:
+        arguments = _parser().parse_args(argv)
+        code = _run(arguments)
+        sys.stdout.flush()
+    except EvenstockError as error:
+        return _wrong(str(error))
+    except KeyboardInterrupt:
+        _tell("stopped; nothing was left half-written")
+        return STOPPED
+    except BrokenPipeError:
+        _drop_stdout()
+        return PIPE_CLOSED
+    except OSError as error:
+        _drop_stdout()
+        return _wrong(_system_says(error))
+    return code
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from export.commands import COMMANDS
+
+    command: str = arguments.command
+    return COMMANDS[command](arguments)
+
+
+# --- arguments --------------------------------------------------------------
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one paragraph, like every other message."""
+
+    def error(self, message: str) -> NoReturn:
+        raise EvenstockError(f"{message}; see {self.prog} --help")
+
+
+class _Version(argparse.Action):
+    """Prints the version; looks it up only when asked."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_rest: Any, **_more: Any) -> NoReturn:
+        from export.manifest import program_version
+
+        print(f"{PROGRAM} {program_version()}")
+        parser.exit()
+
+
+def _parser() -> _Parser:
+    parser = _Parser(prog=PROGRAM, description=_DESCRIPTION, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, says in _COMMANDS.items():
+        command = commands.add_parser(name, help=says, description=f"{says[0].upper()}{says[1:]}.", epilog=_EPILOG)
+        command.formatter_class = argparse.RawDescriptionHelpFormatter
+        _add_common(command)
+        if name == "prototype":
+            command.add_argument("--chord", metavar="MM", help="greatest distance of a facet from the true surface (default 0.05)")
+    return parser
+
+
+def _add_common(command: argparse.ArgumentParser) -> None:
+    command.add_argument("job", metavar="JOB", help="job folder, or the job.toml in it")
+    command.add_argument("--out", metavar="DIR", help="folder for files (default out/JOBNAME)")
+    command.add_argument("--units", choices=("mm", "inch"), help="units to show instead of the job's")
+    command.add_argument("--json", action="store_true", help="one JSON document on stdout: mm, degrees, part frame")
+    command.add_argument("-q", "--quiet", action="store_true", help="no progress lines")
+    command.add_argument("--set", metavar="NAME=VALUE", action="append", default=[], help="set a model parameter; may be repeated")
+    command.add_argument("--variant", metavar="NAME", help="use [variants.NAME] of the job")
+    command.add_argument("--version", action=_Version, nargs=0, help=argparse.SUPPRESS)
+
+
+# --- what is said when it ends ----------------------------------------------
+
+
+def _wrong(message: str) -> int:
+    _tell(message)
+    return 2
+
+
+def _tell(message: str) -> None:
+    """Print one paragraph on stderr; a terminal that is gone is no reason to fail."""
+    with contextlib.suppress(OSError):
+        print(f"{PROGRAM}: {' '.join(message.split())}", file=sys.stderr, flush=True)
+
+
+def _system_says(error: OSError) -> str:
+    what = error.strerror or str(error)
+    place = f"{error.filename}: " if error.filename else "writing the answer: "
+    return f"{place}the system says: {what}; check the path, the permissions and the room on the disk"
+
+
+def _survive_plain_terminals() -> None:
+    """Let a terminal without our letters show "?" for them instead of failing."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _drop_stdout() -> None:
+    """Send what is still buffered nowhere, so that the interpreter's last flush cannot fail again."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,132 @@
+"""One job from its folder to the one immutable record that every exporter reads.
+
+The order of the stages is here: settings, solids, named features, stock, zero,
+set-ups. What each stage does is in its own module. Lengths mm, part frame.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from geom.datum import Zero, resolve_zero
+from geom.job_features import dressed
+from geom.job_settings import Overrides, load_settings
+from geom.part import Part
+from geom.required import Need, needs_of
+from geom.settings import Settings
+
+if TYPE_CHECKING:
+    from geom.kernel.shape import Solid
+    from geom.rows import Setup
+    from geom.stock import StockReport
+
+__all__ = ["Job", "Overrides", "Record", "Say", "finish", "input_files", "load_settings", "open_job"]
+
+Say: TypeAlias = Callable[[str], None]
+"""Told one line as each stage begins."""
+
+
+def _silent(_line: str) -> None:
+    """Say nothing."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Job:
+    """What the job asks for and the part it is about, all names settled.
+
+    Attributes:
+        needs: least stock of each machined face, by name.
+        parameters: of the model as built, by name; empty for STEP files.
+        features: the model's declared features; empty for STEP files.
+    """
+
+    settings: Settings
+    part: Part
+    needs: Mapping[str, Need]
+    parameters: Mapping[str, Any] = field(default_factory=dict)
+    features: Sequence[Any] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Record:
+    """Everything known about one job; exporters read it and nothing else."""
+
+    job: Job
+    stock: "StockReport"
+    zero: Zero
+    setups: "tuple[Setup, ...]"
+
+    @property
+    def settings(self) -> Settings:
+        """What the job asks for."""
+        return self.job.settings
+
+    @property
+    def part(self) -> Part:
+        """The finished part in its casting."""
+        return self.job.part
+
+
+def open_job(settings: Settings, say: Say = _silent) -> Job:
+    """Return the job with its solids read and their features named.
+
+    Raises:
+        GeometryError: the files or the model do not give one sound solid each.
+        JobError: `[faces]` or `[holes]` name what the part does not have.
+    """
+    from geom.recognise import recognise
+
+    finished, casting, features, parameters = _solids(settings, say)
+    say("finding faces and holes")
+    found = recognise(settings.part.name, settings.part.alloy, finished, casting, features)
+    part, named = dressed(found, settings)
+    return Job(named, part, needs_of(part, named), parameters, features)
+
+
+def measure_stock(job: Job, say: Say = _silent) -> "StockReport":
+    """Return the stock on every machined face."""
+    from geom.stock import stock_report
+
+    say("measuring stock")
+    return stock_report(job.part, {name: need.amount for name, need in job.needs.items()})
+
+
+def finish(job: Job, say: Say = _silent) -> Record:
+    """Return the finished record: stock, zero and set-ups.
+
+    Raises:
+        JobError: `[datum]` names what the part does not have.
+    """
+    from geom.setups import setups_by_direction
+
+    zero = resolve_zero(job.part, job.settings.datum)
+    stock = measure_stock(job, say)
+    say("working out coordinates")
+    return Record(job, stock, zero, setups_by_direction(job.part, zero, job.settings))
+
+
+def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any], Mapping[str, Any]]":
+    asked = settings.part
+    if asked.model is not None:
+        from geom.model import load_model
+
+        say(f"building the model of {settings.part.name}")
+        built = load_model(asked.model, settings.parameters, asked.units, settings.label)
+        return built.finished, built.casting, built.features, built.parameters
+    from geom.kernel.step import read_step
+
+    assert asked.finished is not None
+    assert asked.casting is not None
+    say(f"reading {asked.finished.name} and {asked.casting.name}")
+    return read_step(asked.finished), read_step(asked.casting), (), {}
+
+
+def input_files(settings: Settings) -> dict[str, bytes]:
+    """Return every file the job is read from, by its name in the job folder, and what the command line changed."""
+    files = {}
+    for path in settings.files:
+        name = path.relative_to(settings.folder).as_posix() if path.is_relative_to(settings.folder) else path.name
+        files[name] = path.read_bytes()
+    asked = {"units": settings.units, "variant": settings.variant or "", **settings.parameters}
+    files["command line"] = repr(sorted((key, str(value)) for key, value in asked.items())).encode()
+    return files
