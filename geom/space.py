@@ -73,11 +73,12 @@ def angle_between(a: Vec3, b: Vec3) -> float:
 def canonical(direction: Vec3) -> Vec3:
     """Return the direction or its opposite, whichever has its largest component positive.
 
-    Near-equal components are told apart in the order z, y, x, so that noise
-    cannot flip the answer.
+    Components within 1e-4 of the largest count as equal and the first of z, y,
+    x is taken, so that noise cannot flip the answer.
     """
     d = unit(direction)
-    lead = max((2, 1, 0), key=lambda i: round(abs(d[i]), 6))
+    largest = max(abs(c) for c in d)
+    lead = next(i for i in (2, 1, 0) if abs(d[i]) > largest - 1e-4)
     return d if d[lead] > 0 else scale(d, -1.0)
 
 

@@ -1,73 +1,35 @@
 """A solid and its faces as numbers.
 
-A `Solid` keeps the kernel's shape and, for every face, a `Surface` record:
-what it is (plane, cylinder ...), where, and which side the metal is on.
-Lengths mm, angles degrees, all in the part frame. Knows nothing of features,
-castings or stock.
+A `Solid` keeps the kernel's shape and one `Surface` record a face. It is
+checked on construction: one closed, valid body with the metal inside. Lengths
+mm, part frame. Knows nothing of features, castings or stock.
 """
 
-import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, Literal, TypeAlias
+from typing import Any
 
 from geom.errors import GeometryError
 from geom.kernel.load import require_kernel
-from geom.space import ORIGIN, Vec3, add, along, canonical, dot, foot, norm, scale, sub, unit
-from geom.tolerance import SPLINE_FIT
+from geom.kernel.surface import Surface, SurfaceKind, describe, is_free_form
+from geom.kernel.topology import edge_owners, explore, faces_of
+from geom.space import Vec3, norm, sub
+from geom.tolerance import KERNEL_NOISE
 
 require_kernel()
 
 from OCP.Bnd import Bnd_Box
 from OCP.BRep import BRep_Tool
-from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
-from OCP.BRepTools import BRepTools
-from OCP.GeomAbs import GeomAbs_SurfaceType as SurfaceType
-from OCP.gp import gp_Ax3, gp_Cone, gp_Cylinder, gp_Pln, gp_Pnt, gp_Sphere, gp_Vec
 from OCP.GProp import GProp_GProps
-from OCP.ShapeAnalysis import ShapeAnalysis_CanonicalRecognition
-from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_SHELL, TopAbs_SOLID
-from OCP.TopExp import TopExp_Explorer
-from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shape, TopoDS_Solid
+from OCP.TopAbs import TopAbs_SHELL, TopAbs_SOLID, TopAbs_VERTEX
+from OCP.TopoDS import TopoDS, TopoDS_Solid
 
-SurfaceKind: TypeAlias = Literal["plane", "cylinder", "cone", "sphere", "torus", "other"]
+__all__ = ["Solid", "Surface", "SurfaceKind", "faces_of", "from_cadquery", "solid_from_shape"]
 
-
-@dataclass(frozen=True, slots=True)
-class Surface:
-    """One face of a solid.
-
-    Attributes:
-        index: its place in the solid's face order.
-        origin: a point of the plane; a point on the axis; the centre of a sphere or torus.
-        axis: a plane's outward normal; else the axis, pointing along its largest component.
-        radius: of a cylinder or sphere; of a cone at `origin`; a torus's larger one. 0 for a plane.
-        half_angle: a cone's, positive when it widens along `axis`; else 0.
-        minor: a torus's tube radius; else 0.
-        hollow: the metal lies outside (a bore, a fillet's root), not inside (a boss).
-        normal: outward normal in the middle of the face.
-        extent: least and greatest distance along `axis` from `origin` (curved faces with an axis).
-        turn: how far round its axis the face reaches, degrees; 0 for a plane.
-        recovered: read from a spline surface that fits within `tolerance.SPLINE_FIT`.
-    """
-
-    index: int
-    kind: SurfaceKind
-    origin: Vec3
-    axis: Vec3
-    radius: float
-    half_angle: float
-    minor: float
-    hollow: bool
-    normal: Vec3
-    area: float
-    centroid: Vec3
-    extent: tuple[float, float]
-    turn: float
-    recovered: bool
+VOLUME_ACCURACY = 1e-6
+"""Relative accuracy asked of the kernel's adaptive integration where a solid has spline faces."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,19 +62,21 @@ def solid_from_shape(shape: Any, label: str) -> Solid:
         GeometryError: no solid, several, open, inside out, or invalid; the message says which.
     """
     body = _only_solid(shape, label)
-    volume, centre = _volume(body)
-    if volume <= 0:
+    faces = faces_of(body)
+    _check_closed(body, label)
+    volume, centre = _volume(body, adaptive=any(is_free_form(face) for face in faces))
+    if not volume > 0:
         raise GeometryError(
             f"{label}: the solid is inside out (its volume reads {volume:.1f} mm3); export it again from the CAD program "
             "with 'check' or 'repair' switched on"
         )
-    if not BRepCheck_Analyzer(body).IsValid():
+    if not BRepCheck_Analyzer(body, True, True).IsValid():
         raise GeometryError(
             f"{label}: the solid has faulty faces or edges (the CAD kernel's own check fails); "
             "heal or rebuild it in the CAD program and export it again"
         )
-    surfaces = tuple(describe(face, i) for i, face in enumerate(faces_of(body)))
-    return Solid(label, body, surfaces, volume, centre, _box(body))
+    surfaces = tuple(describe(face, i) for i, face in enumerate(faces))
+    return Solid(label, body, surfaces, volume, centre, bounding_box(body))
 
 
 def from_cadquery(model: Any, label: str) -> Solid:
@@ -125,20 +89,8 @@ def from_cadquery(model: Any, label: str) -> Solid:
     return solid_from_shape(value.wrapped, label)
 
 
-def faces_of(shape: Any) -> list[TopoDS_Face]:
-    """Return the faces of a kernel shape in its own order."""
-    return [TopoDS.Face(s) for s in _explore(shape, TopAbs_FACE)]
-
-
-def _explore(shape: Any, kind: Any) -> Iterator[TopoDS_Shape]:
-    explorer = TopExp_Explorer(shape, kind)
-    while explorer.More():
-        yield explorer.Current()
-        explorer.Next()
-
-
 def _only_solid(shape: Any, label: str) -> TopoDS_Solid:
-    solids = [TopoDS.Solid(s) for s in _explore(shape, TopAbs_SOLID)]
+    solids = [TopoDS.Solid(s) for s in explore(shape, TopAbs_SOLID)]
     if len(solids) == 1:
         return solids[0]
     if solids:
@@ -146,7 +98,7 @@ def _only_solid(shape: Any, label: str) -> TopoDS_Solid:
         raise GeometryError(
             f"{label}: holds {len(solids)} solids ({listing}); evenstock wants one body per file, so export the one you need on its own"
         )
-    surfaces = sum(1 for _ in _explore(shape, TopAbs_SHELL)), len(faces_of(shape))
+    surfaces = sum(1 for _ in explore(shape, TopAbs_SHELL)), len(faces_of(shape))
     if surfaces[1]:
         raise GeometryError(
             f"{label}: holds {surfaces[1]} faces but no closed solid; stitch the surfaces into a solid in the CAD program and export again"
@@ -155,21 +107,77 @@ def _only_solid(shape: Any, label: str) -> TopoDS_Solid:
 
 
 def _solid_line(number: int, solid: TopoDS_Solid) -> str:
-    (x0, y0, z0), (x1, y1, z1) = _box(solid)
+    (x0, y0, z0), (x1, y1, z1) = bounding_box(solid)
     return f"solid {number}: {x1 - x0:.1f} x {y1 - y0:.1f} x {z1 - z0:.1f} mm"
 
 
-def _volume(shape: Any) -> tuple[float, Vec3]:
+def _check_closed(body: TopoDS_Solid, label: str) -> None:
+    """Raise GeometryError where an edge has a face on one side only."""
+    for edge, owners in edge_owners(body):
+        if len(owners) == 1 and not BRep_Tool.Degenerated_s(edge):
+            at = ", ".join(f"{c:.1f}" for c in _vertex_points(edge)[0])
+            raise GeometryError(
+                f"{label}: the solid is open: an edge near ({at}) mm has a face on one side only; "
+                "stitch the surfaces into a closed solid in the CAD program and export again"
+            )
+
+
+def _volume(shape: Any, adaptive: bool) -> tuple[float, Vec3]:
+    """Return volume and centre; the kernel's quick rule on analytic faces, its adaptive one where there are splines."""
     props = GProp_GProps()
-    BRepGProp.VolumeProperties_s(shape, props)
+    if adaptive:
+        BRepGProp.VolumeProperties_s(shape, props, VOLUME_ACCURACY, False, False)
+    else:
+        BRepGProp.VolumeProperties_s(shape, props)
     return props.Mass(), _xyz(props.CentreOfMass())
 
 
-def _box(shape: Any) -> tuple[Vec3, Vec3]:
-    box = Bnd_Box()
-    BRepBndLib.AddOptimal_s(shape, box, False, False)
-    low, high = _xyz(box.CornerMin()), _xyz(box.CornerMax())
+# --- bounding box -----------------------------------------------------------
+
+
+def bounding_box(shape: Any) -> tuple[Vec3, Vec3]:
+    """Return the least and greatest corner of a kernel shape, mm.
+
+    The kernel's exact box costs a millisecond a face and its quick one is too
+    large; so the exact one is asked only of faces whose quick box reaches
+    beyond what is already sure.
+    """
+    low, high = _corners(_vertex_points(shape))
+    loose = [_face_box(face, exact=False) for face in faces_of(shape)]
+    order = sorted(range(len(loose)), key=lambda i: -_beyond(loose[i], low, high))
+    faces = faces_of(shape)
+    for i in order:
+        if _beyond(loose[i], low, high) > _BOX_SLACK:
+            low, high = _corners([low, high, *_face_box(faces[i], exact=True)])
     return _without_slack(low), _without_slack(high)
+
+
+_BOX_SLACK = 20 * KERNEL_NOISE
+"""Quick boxes are widened by the shape's own tolerances, which are at least the kernel noise."""
+
+
+def _vertex_points(shape: Any) -> list[Vec3]:
+    return [_xyz(BRep_Tool.Pnt_s(TopoDS.Vertex(v))) for v in explore(shape, TopAbs_VERTEX)]
+
+
+def _corners(points: list[Vec3]) -> tuple[Vec3, Vec3]:
+    low, high = (tuple(pick(axis) for axis in zip(*points, strict=True)) for pick in (min, max))
+    return low, high  # type: ignore[return-value]
+
+
+def _face_box(face: Any, exact: bool) -> tuple[Vec3, Vec3]:
+    box = Bnd_Box()
+    if exact:
+        BRepBndLib.AddOptimal_s(face, box, False, False)
+    else:
+        BRepBndLib.Add_s(face, box, False)
+    box.SetGap(0.0)
+    return _xyz(box.CornerMin()), _xyz(box.CornerMax())
+
+
+def _beyond(box: tuple[Vec3, Vec3], low: Vec3, high: Vec3) -> float:
+    """Return how far a box reaches out of another, mm; below zero when it lies inside."""
+    return max(max(low[i] - box[0][i], box[1][i] - high[i]) for i in range(3))
 
 
 def _without_slack(corner: Vec3) -> Vec3:
@@ -179,170 +187,3 @@ def _without_slack(corner: Vec3) -> Vec3:
 
 def _xyz(p: Any) -> Vec3:
     return (p.X() + 0.0, p.Y() + 0.0, p.Z() + 0.0)
-
-
-# --- one face as numbers ----------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Form:
-    kind: SurfaceKind
-    origin: Vec3 = ORIGIN
-    axis: Vec3 = (0.0, 0.0, 1.0)
-    radius: float = 0.0
-    half_angle: float = 0.0
-    minor: float = 0.0
-    recovered: bool = False
-
-
-def describe(face: TopoDS_Face, index: int) -> Surface:
-    """Return a kernel face as numbers."""
-    adaptor = BRepAdaptor_Surface(face)
-    form = _native_form(adaptor) or _recovered_form(face) or _Form("other")
-    props = GProp_GProps()
-    BRepGProp.SurfaceProperties_s(face, props)
-    middle, normal = _middle(face, adaptor)
-    if form.kind == "plane":
-        form = _Form("plane", form.origin, normal if dot(form.axis, normal) > 0.5 else unit(form.axis), recovered=form.recovered)
-        if dot(form.axis, normal) < 0:
-            form = _Form("plane", form.origin, scale(form.axis, -1.0), recovered=form.recovered)
-    points = _boundary_points(face, adaptor)
-    return Surface(
-        index=index,
-        kind=form.kind,
-        origin=form.origin,
-        axis=form.axis,
-        radius=form.radius,
-        half_angle=form.half_angle,
-        minor=form.minor,
-        hollow=_is_hollow(form, middle, normal),
-        normal=normal,
-        area=props.Mass(),
-        centroid=_xyz(props.CentreOfMass()),
-        extent=_extent(form, points),
-        turn=_turn(form, points),
-        recovered=form.recovered,
-    )
-
-
-def _native_form(adaptor: BRepAdaptor_Surface) -> _Form | None:
-    match adaptor.GetType():
-        case SurfaceType.GeomAbs_Plane:
-            return _plane_form(adaptor.Plane())
-        case SurfaceType.GeomAbs_Cylinder:
-            return _cylinder_form(adaptor.Cylinder())
-        case SurfaceType.GeomAbs_Cone:
-            return _cone_form(adaptor.Cone())
-        case SurfaceType.GeomAbs_Sphere:
-            return _Form("sphere", _xyz(adaptor.Sphere().Location()), radius=adaptor.Sphere().Radius())
-        case SurfaceType.GeomAbs_Torus:
-            torus = adaptor.Torus()
-            axis = canonical(_xyz(torus.Axis().Direction()))
-            return _Form("torus", _xyz(torus.Location()), axis, torus.MajorRadius(), minor=torus.MinorRadius())
-    return None
-
-
-def _recovered_form(face: TopoDS_Face) -> _Form | None:
-    """Return the plane, cylinder, cone or sphere that a spline face is, within `SPLINE_FIT`."""
-    from dataclasses import replace
-
-    found = ShapeAnalysis_CanonicalRecognition(face)
-    plane, cylinder, cone, sphere = gp_Pln(), gp_Cylinder(gp_Ax3(), 1.0), gp_Cone(gp_Ax3(), 0.3, 1.0), gp_Sphere(gp_Ax3(), 1.0)
-    if found.IsPlane(SPLINE_FIT, plane):
-        return replace(_plane_form(plane), recovered=True)
-    if found.IsCylinder(SPLINE_FIT, cylinder):
-        return replace(_cylinder_form(cylinder), recovered=True)
-    if found.IsCone(SPLINE_FIT, cone):
-        return replace(_cone_form(cone), recovered=True)
-    if found.IsSphere(SPLINE_FIT, sphere):
-        return _Form("sphere", _xyz(sphere.Location()), radius=sphere.Radius(), recovered=True)
-    return None
-
-
-def _plane_form(plane: gp_Pln) -> _Form:
-    return _Form("plane", _xyz(plane.Location()), unit(_xyz(plane.Axis().Direction())))
-
-
-def _cylinder_form(cylinder: gp_Cylinder) -> _Form:
-    axis = canonical(_xyz(cylinder.Axis().Direction()))
-    return _Form("cylinder", _xyz(cylinder.Location()), axis, cylinder.Radius())
-
-
-def _cone_form(cone: gp_Cone) -> _Form:
-    raw = unit(_xyz(cone.Axis().Direction()))
-    axis = canonical(raw)
-    half = math.degrees(cone.SemiAngle()) * (1.0 if dot(raw, axis) > 0 else -1.0)
-    return _Form("cone", _xyz(cone.Location()), axis, cone.RefRadius(), half)
-
-
-def _middle(face: TopoDS_Face, adaptor: BRepAdaptor_Surface) -> tuple[Vec3, Vec3]:
-    """Return the surface point in the middle of the parameter range, and its outward normal."""
-    u0, u1, v0, v1 = BRepTools.UVBounds_s(face)
-    point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
-    for share in (0.5, 0.37, 0.61, 0.13):
-        adaptor.D1(u0 + (u1 - u0) * share, v0 + (v1 - v0) * share, point, du, dv)
-        across = du.Crossed(dv)
-        if across.Magnitude() > 1e-12:
-            sign = -1.0 if face.Orientation() == TopAbs_REVERSED else 1.0
-            return _xyz(point), unit(scale(_xyz(across), sign))
-    return _xyz(point), (0.0, 0.0, 1.0)
-
-
-def _is_hollow(form: _Form, middle: Vec3, normal: Vec3) -> bool:
-    if form.kind in ("cylinder", "cone"):
-        return dot(normal, sub(middle, foot(middle, form.origin, form.axis))) < 0
-    if form.kind == "sphere":
-        return dot(normal, sub(middle, form.origin)) < 0
-    if form.kind == "torus":
-        out = sub(middle, foot(middle, form.origin, form.axis))
-        ring = add(form.origin, scale(unit(out), form.radius)) if norm(out) > 0 else form.origin
-        return dot(normal, sub(middle, ring)) < 0
-    return False
-
-
-def _boundary_points(face: TopoDS_Face, adaptor: BRepAdaptor_Surface) -> list[Vec3]:
-    """Return points along the face's edges, 17 an edge."""
-    from OCP.BRepAdaptor import BRepAdaptor_Curve
-    from OCP.TopAbs import TopAbs_EDGE
-
-    points: list[Vec3] = []
-    for shape in _explore(face, TopAbs_EDGE):
-        edge = TopoDS.Edge(shape)
-        if BRep_Tool.Degenerated_s(edge):
-            continue
-        curve = BRepAdaptor_Curve(edge)
-        first, last = curve.FirstParameter(), curve.LastParameter()
-        points.extend(_xyz(curve.Value(first + (last - first) * i / 16)) for i in range(17))
-    return points or [_middle(face, adaptor)[0]]
-
-
-def _extent(form: _Form, points: list[Vec3]) -> tuple[float, float]:
-    if form.kind not in ("cylinder", "cone", "torus"):
-        return (0.0, 0.0)
-    reach = [along(p, form.origin, form.axis) for p in points]
-    return min(reach), max(reach)
-
-
-def _turn(form: _Form, points: list[Vec3]) -> float:
-    """Return 360 less the widest gap between boundary points seen along the axis."""
-    if form.kind not in ("cylinder", "cone", "torus"):
-        return 0.0
-    x = unit(_square_to(form.axis))
-    y = (
-        form.axis[1] * x[2] - form.axis[2] * x[1],
-        form.axis[2] * x[0] - form.axis[0] * x[2],
-        form.axis[0] * x[1] - form.axis[1] * x[0],
-    )
-    flat = [(dot(sub(p, form.origin), x), dot(sub(p, form.origin), y)) for p in points]
-    angles = sorted(math.degrees(math.atan2(b, a)) for a, b in flat if math.hypot(a, b) > 1e-9)
-    if len(angles) < 2:
-        return 360.0
-    gaps = [b - a for a, b in zip(angles, angles[1:], strict=False)] + [angles[0] + 360.0 - angles[-1]]
-    widest = max(gaps)
-    return 360.0 if widest < 45.0 else 360.0 - widest
-
-
-def _square_to(axis: Vec3) -> Vec3:
-    least = min(range(3), key=lambda i: abs(axis[i]))
-    hint = tuple(1.0 if i == least else 0.0 for i in range(3))
-    return sub(hint, scale(axis, dot(hint, axis)))  # type: ignore[arg-type]

@@ -1,7 +1,8 @@
 """STEP files in and out.
 
 A file carries its own unit; the kernel turns it into millimetres. Refusals are
-plain: missing, wrong kind, empty, cut off, no solid, several solids.
+plain: missing, wrong kind, empty, cut off, damaged, no solid, several solids.
+The same shape always gives the same bytes.
 """
 
 from pathlib import Path
@@ -10,28 +11,46 @@ from typing import Any
 from geom.errors import GeometryError, OutputError
 from geom.kernel.shape import Solid, solid_from_shape
 
+from OCP.APIHeaderSection import APIHeaderSection_MakeHeader  # isort: skip
 from OCP.IFSelect import IFSelect_RetDone  # isort: skip
 from OCP.Interface import Interface_Static  # isort: skip
+from OCP.Message import Message  # isort: skip
+from OCP.Standard import Standard_Failure  # isort: skip
+from OCP.StepBasic import StepBasic_Product  # isort: skip
 from OCP.STEPControl import STEPControl_AsIs, STEPControl_Reader, STEPControl_Writer  # isort: skip
+from OCP.TCollection import TCollection_HAsciiString  # isort: skip
 
 _SUFFIXES = (".step", ".stp")
+_STEP_UNITS = {"mm": "MM", "inch": "INCH"}
+_NO_CLOCK = "1970-01-01T00:00:00"
+"""Written as the time of every file, so that the same part gives the same bytes."""
+
+Message.DefaultMessenger_s().ChangePrinters().Clear()
+"""The kernel would print its progress on stdout, where `--json` promises one document and nothing else."""
 
 
 def read_step(path: Path) -> Solid:
-    """Return the one solid in a STEP file, mm.
+    """Return the one solid in a STEP file, mm, whatever unit the file is in.
 
     Raises:
-        GeometryError: the file is missing, not STEP, cut off, or holds no or several solids.
+        GeometryError: the file is missing, not STEP, cut off, damaged, or holds no or several solids.
     """
     _check_file(path)
     reader = STEPControl_Reader()
-    if reader.ReadFile(str(path)) != IFSelect_RetDone:
-        raise GeometryError(f"{path.name}: is not a readable STEP file; export it again as AP214 or AP242")
-    reader.TransferRoots()
-    shape = reader.OneShape()
-    if shape is None or shape.IsNull():
-        raise GeometryError(f"{path.name}: holds no solid; export the part as a solid body")
-    return solid_from_shape(shape, path.name)
+    Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
+    try:
+        if reader.ReadFile(str(path)) != IFSelect_RetDone:
+            raise GeometryError(f"{path.name}: is not a readable STEP file; export it again as AP214 or AP242")
+        _check_statements(reader, path.name)
+        reader.TransferRoots()
+        shape = reader.OneShape()
+        if shape is None or shape.IsNull():
+            raise GeometryError(f"{path.name}: holds no solid; export the part as a solid body")
+        return solid_from_shape(shape, path.name)
+    except Standard_Failure as fault:
+        raise GeometryError(
+            f"{path.name}: is damaged: the CAD kernel stopped in it ({type(fault).__name__}); copy or export it again"
+        ) from fault
 
 
 def _check_file(path: Path) -> None:
@@ -39,7 +58,10 @@ def _check_file(path: Path) -> None:
         raise GeometryError(f"{path.name}: is not a STEP file by its name; give a file that ends in .step or .stp")
     if not path.is_file():
         raise GeometryError(f"{path}: there is no such file; put it into the job folder or correct the name in job.toml")
-    text = path.read_bytes()
+    try:
+        text = path.read_bytes()
+    except OSError as error:
+        raise GeometryError(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
     if not text.strip():
         raise GeometryError(f"{path.name}: is empty; export it again")
     if not text.lstrip().startswith(b"ISO-10303-21"):
@@ -48,14 +70,39 @@ def _check_file(path: Path) -> None:
         raise GeometryError(f"{path.name}: is cut off (its last line, END-ISO-10303-21, is missing); copy or export it again")
 
 
-def write_step(shape: Any, path: Path) -> None:
-    """Write a kernel shape as a STEP file in mm.
+def _check_statements(reader: STEPControl_Reader, name: str) -> None:
+    """Raise GeometryError for statements the kernel could not read: transferring such a file can crash the process."""
+    check = reader.WS().Model().GlobalCheck(True)
+    if check.NbFails():
+        first = str(check.CFail(1)).removeprefix("Undefined Parsing: ")
+        raise GeometryError(
+            f"{name}: is damaged: {check.NbFails()} of its statements cannot be read, the first: {first}; copy or export it again"
+        )
+
+
+def write_step(shape: Any, path: Path, units: str = "mm") -> None:
+    """Write a kernel shape, held in mm, as a STEP file in the given unit.
 
     Raises:
         OutputError: the kernel could not write it.
     """
-    Interface_Static.SetCVal_s("write.step.unit", "MM")
     writer = STEPControl_Writer()
+    Interface_Static.SetCVal_s("write.step.unit", _STEP_UNITS[units])
     writer.Transfer(shape, STEPControl_AsIs)
+    _name_product(writer, path.stem)
+    header = APIHeaderSection_MakeHeader(writer.Model())
+    header.SetTimeStamp(TCollection_HAsciiString(_NO_CLOCK))
+    header.SetName(TCollection_HAsciiString(path.name))
+    header.SetOriginatingSystem(TCollection_HAsciiString("evenstock"))
     if writer.Write(str(path)) != IFSelect_RetDone:
         raise OutputError(f"{path}: the STEP file could not be written; check that the folder exists and has room")
+
+
+def _name_product(writer: STEPControl_Writer, name: str) -> None:
+    """Name the product after its file: the kernel's own name counts up from one write to the next."""
+    model = writer.Model()
+    for i in range(1, model.NbEntities() + 1):
+        entity = model.Value(i)
+        if isinstance(entity, StepBasic_Product):
+            entity.SetName(TCollection_HAsciiString(name))
+            entity.SetId(TCollection_HAsciiString(name))
