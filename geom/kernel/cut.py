@@ -21,6 +21,7 @@ from geom.space import Vec3, add, cross, dot, scale, sub, unit
 
 require_kernel()
 
+from OCP.Bnd import Bnd_Box
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Defeaturing, BRepAlgoAPI_Fuse
@@ -31,6 +32,7 @@ from OCP.BRepBuilderAPI import (
     BRepBuilderAPI_MakeWire,
     BRepBuilderAPI_Transform,
 )
+from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepPrimAPI import (
@@ -56,7 +58,7 @@ BOOK_KEEPING = 1e-6
 """Share of the larger body's volume by which a boolean's books may be out: a thousand
 times what double precision loses on analytic faces, far below any real feature."""
 
-_LEAST_VOLUME = 1e-6
+LEAST_VOLUME = 1e-6
 """mm3; less than this is no metal."""
 
 
@@ -74,6 +76,13 @@ def volume(body: Solid | Shape) -> float:
     props = GProp_GProps()
     BRepGProp.VolumeProperties_s(body, props)
     return float(props.Mass())
+
+
+def diagonal(body: Solid | Shape) -> float:
+    """Return the diagonal of a box round the body, mm; quick, and never less than the exact one."""
+    box_ = Bnd_Box()
+    BRepBndLib.Add_s(shape_of(body), box_, False)
+    return math.sqrt(box_.SquareExtent())
 
 
 def face_area(face: Shape) -> float:
@@ -326,7 +335,7 @@ def _built(operation: Any) -> Shape:
 
 
 def _balance(what: str, due: float, found: float, first: Shape, second: Shape) -> None:
-    slack = max(_LEAST_VOLUME, BOOK_KEEPING * max(volume(first), volume(second)))
+    slack = max(LEAST_VOLUME, BOOK_KEEPING * max(volume(first), volume(second)))
     if abs(due - found) > slack:
         raise GeometryError(
             f"the CAD kernel lost metal in a {what}: {found:.3f} mm3 is left where {due:.3f} mm3 should be; "
@@ -339,7 +348,7 @@ def unified(body: Shape) -> Shape:
     merge = ShapeUpgrade_UnifySameDomain(body, True, True, False)
     merge.Build()
     result = merge.Shape()
-    same = abs(volume(result) - volume(body)) <= max(_LEAST_VOLUME, BOOK_KEEPING * volume(body))
+    same = abs(volume(result) - volume(body)) <= max(LEAST_VOLUME, BOOK_KEEPING * volume(body))
     return result if same and BRepCheck_Analyzer(result).IsValid() else body
 
 
@@ -383,7 +392,7 @@ def defeature(body: Solid | Shape, faces: Sequence[Shape], what: str) -> Shape:
         raise GeometryError(f"{what}: the CAD kernel could not close the gap; model the casting without it instead")
     result = remover.Shape()
     gone = all(remover.IsDeleted(face) for face in faces)
-    if not gone or abs(volume(result) - volume(shape)) <= _LEAST_VOLUME or not BRepCheck_Analyzer(result).IsValid():
+    if not gone or abs(volume(result) - volume(shape)) <= LEAST_VOLUME or not BRepCheck_Analyzer(result).IsValid():
         raise GeometryError(f"{what}: it could not be filled; give all its faces, or model the casting without it instead")
     return result
 

@@ -1,0 +1,114 @@
+"""Edges of a body and the radii put on them.
+
+Says of each edge whether it is a root (metal in the corner is wanted: two faces
+meet hollow) or an outer edge, and rounds the chosen ones. Lengths mm, part
+frame. Knows nothing of which radii a casting needs.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal, TypeAlias
+
+from geom.errors import GeometryError
+from geom.kernel.cut import Shape, shape_of, solids_of, volume
+from geom.kernel.load import require_kernel
+from geom.kernel.shape import Solid
+from geom.space import Vec3
+
+require_kernel()
+
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Curve
+from OCP.BRepCheck import BRepCheck_Analyzer
+from OCP.BRepFilletAPI import BRepFilletAPI_MakeChamfer, BRepFilletAPI_MakeFillet
+from OCP.BRepOffset import BRepOffset_Analyse
+from OCP.ChFiDS import ChFiDS_TypeOfConcavity as Turn
+from OCP.GCPnts import GCPnts_AbscissaPoint
+from OCP.Standard import Standard_Failure
+from OCP.TopAbs import TopAbs_EDGE
+from OCP.TopExp import TopExp_Explorer
+from OCP.TopoDS import TopoDS
+
+EdgeTurn: TypeAlias = Literal["root", "outer", "smooth"]
+
+_TANGENT = math.radians(0.5)
+"""Faces that meet at less than this are one smooth face to a moulder."""
+
+_TURNS: dict[Any, EdgeTurn] = {Turn.ChFiDS_Concave: "root", Turn.ChFiDS_Convex: "outer"}
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """One edge: its middle, its box, its length, mm, and how its two faces meet."""
+
+    middle: Vec3
+    low: Vec3
+    high: Vec3
+    length: float
+    turn: EdgeTurn
+    shape: Shape = field(repr=False)
+
+
+def edges_of(body: Solid | Shape) -> list[Edge]:
+    """Return the edges of a body, each once, in the kernel's order; seams and collapsed edges left out."""
+    shape = shape_of(body)
+    analysis = BRepOffset_Analyse(shape, _TANGENT)
+    explorer, seen, found = TopExp_Explorer(shape, TopAbs_EDGE), set(), []
+    while explorer.More():
+        edge = TopoDS.Edge(explorer.Current())
+        explorer.Next()
+        key = hash(edge)
+        turns = [interval.Type() for interval in analysis.Type(edge)]
+        if key in seen or BRep_Tool.Degenerated_s(edge) or not turns:
+            continue
+        seen.add(key)
+        found.append(_edge(edge, next((_TURNS[t] for t in turns if t in _TURNS), "smooth")))
+    return found
+
+
+def _edge(shape: Any, turn: EdgeTurn) -> Edge:
+    curve = BRepAdaptor_Curve(shape)
+    first, last = curve.FirstParameter(), curve.LastParameter()
+    places = [curve.Value(first + (last - first) * i / 8) for i in range(9)]
+    points = [(p.X(), p.Y(), p.Z()) for p in places]
+    low, high = (tuple(pick(p[i] for p in points) for i in range(3)) for pick in (min, max))
+    return Edge(points[4], low, high, float(GCPnts_AbscissaPoint.Length_s(curve)), turn, shape)
+
+
+def rounded(body: Solid | Shape, edges: Sequence[Edge], radius: float, what: str) -> Shape:
+    """Return the body with a radius on some of its edges.
+
+    Args:
+        edges: of this very body, from `edges_of`.
+        what: their name, for the message.
+
+    Raises:
+        GeometryError: no edge, or a radius that the kernel cannot fit.
+    """
+    maker = BRepFilletAPI_MakeFillet(shape_of(body))
+    for edge in edges:
+        maker.Add(radius, edge.shape)
+    return _finished(maker, body, edges, f"{what}: a radius of {radius:g} mm")
+
+
+def chamfered(body: Solid | Shape, edges: Sequence[Edge], size: float, what: str) -> Shape:
+    """Return the body with an equal chamfer on some of its edges (see `rounded`)."""
+    maker = BRepFilletAPI_MakeChamfer(shape_of(body))
+    for edge in edges:
+        maker.Add(size, edge.shape)
+    return _finished(maker, body, edges, f"{what}: a chamfer of {size:g} mm")
+
+
+def _finished(maker: Any, body: Solid | Shape, edges: Sequence[Edge], what: str) -> Shape:
+    if not edges:
+        raise GeometryError(f"{what} has no edge to go on; check which edges are meant")
+    try:
+        maker.Build()
+        result = maker.Shape() if maker.IsDone() else None
+    except Standard_Failure:
+        result = None
+    before = volume(body)
+    if result is None or len(solids_of(result)) != 1 or not BRepCheck_Analyzer(result).IsValid() or volume(result) == before:
+        raise GeometryError(f"{what} does not fit on all {len(edges)} edges; make it smaller or give the corners more room")
+    return solids_of(result)[0]
