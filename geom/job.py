@@ -125,8 +125,9 @@ def input_files(settings: Settings) -> dict[str, bytes]:
     """Return every file the job is read from, by its name in the job folder, and what the command line changed."""
     files = {}
     for path in settings.files:
-        below = path.is_relative_to(settings.folder) and ".." not in path.parts
-        name = path.relative_to(settings.folder).as_posix() if below else f"outside/{path.name}"
+        name = path.relative_to(settings.folder).as_posix()
+        if ".." in name.split("/"):
+            name = f"outside/{path.name}"
         files[name] = path.read_bytes()
     asked = {"units": settings.units, "variant": settings.variant or "", **settings.parameters}
     files["command line"] = repr(sorted((key, str(value)) for key, value in asked.items())).encode()
