@@ -21,6 +21,9 @@ Y_AXIS: Vec3 = (0.0, 1.0, 0.0)
 Z_AXIS: Vec3 = (0.0, 0.0, 1.0)
 ORIGIN: Vec3 = (0.0, 0.0, 0.0)
 
+AXIS_NOISE = 1e-9
+"""How far a frame's axes may be from unit length and square: a micrometre at a kilometre, so rounding only."""
+
 
 def add(a: Vec3, b: Vec3) -> Vec3:
     """Return a + b."""
@@ -102,9 +105,12 @@ class Frame:
     z: Vec3
 
     def __post_init__(self) -> None:
-        off = max(abs(norm(self.x) - 1), abs(norm(self.y) - 1), abs(norm(self.z) - 1), norm(sub(cross(self.x, self.y), self.z)))
-        if off > 1e-9:
+        lengths = (norm(axis) - 1 for axis in (self.x, self.y, self.z))
+        off = (*lengths, dot(self.x, self.y), *sub(cross(self.x, self.y), self.z))
+        if not all(abs(value) <= AXIS_NOISE for value in off):
             raise ValueError(f"axes {self.x}, {self.y}, {self.z} are not a right-handed frame")
+        if not all(map(math.isfinite, self.origin)):
+            raise ValueError(f"a frame cannot start at {self.origin}")
 
     def local(self, point: Vec3) -> Vec3:
         """Return a part-frame point in this frame's coordinates."""

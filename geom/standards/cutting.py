@@ -7,6 +7,7 @@ high-speed steel, m/min; forces N/mm2.
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, Literal, NoReturn, TypeAlias
 
 from geom.errors import StandardError
@@ -79,7 +80,7 @@ def drill_feed(metal: Alloy, diameter: float, where: str) -> float:
     if row is None:
         raise StandardError(f"{where}: {source.cited} have no drill feed for {metal.name}; give one")
     known = [(0.0, 0.0), *((float(column), row.number(column)) for column in source.columns[1:])]
-    for (d0, f0), (d1, f1) in zip(known, known[1:], strict=False):
+    for (d0, f0), (d1, f1) in pairwise(known):
         if diameter <= d1:
             return f0 + (f1 - f0) * (diameter - d0) / (d1 - d0)
     return known[-1][1]
