@@ -92,7 +92,7 @@ def heights(f: Forms, face: Ints, points: Floats) -> tuple[Floats, Floats]:
 def onto(f: Forms, face: Ints, points: Floats) -> tuple[Floats, Floats]:
     """Return the nearest point of each row's surface and the outward normal there; NaN for "other"."""
     high, normal = heights(f, face, points)
-    return points - high[:, None] * normal, normal
+    return np.asarray(points - high[:, None] * normal), normal
 
 
 def _plane_height(f: Forms, face: Ints, points: Floats) -> tuple[Floats, Floats]:
@@ -177,7 +177,7 @@ def crossings(f: Forms, face: Ints, origins: Floats, directions: Floats, near: F
             return np.asarray(near + solve(f, face, start, directions, leaving))
         if rows.size:
             step[rows] = solve(f, face[rows], start[rows], directions[rows], leaving[rows])
-    return near + step
+    return np.asarray(near + step)
 
 
 def _plane_root(f: Forms, face: Ints, start: Floats, d: Floats, leaving: Bools) -> Floats:

@@ -1,8 +1,13 @@
 """Where rays meet the skin of a casting or a part.
 
 A ray tree over triangles finds *which* face a ray meets; the face's own plane,
-cylinder, cone, sphere or torus then says *where*, in double precision. Lengths
-mm, part frame. Knows nothing of features, stock or required amounts.
+cylinder, cone, sphere or torus then says *where*, in double precision. The few
+rays whose face the triangles cannot tell (see `geom.guard`), and those that
+meet a free-form face, go to the CAD kernel. Lengths mm, part frame. Knows
+nothing of features, stock or required amounts.
+
+A ray that only grazes a curved face, less deep than the chord error, may pass
+it by.
 """
 
 from dataclasses import dataclass
@@ -11,9 +16,11 @@ from typing import Any, Final
 
 import numpy as np
 
-from geom.analytic import Bools, Floats, Ints, crossings, dots, forms
+from geom.analytic import PLANE, Bools, Floats, Forms, Ints, crossings, dots, forms, heights
 from geom.errors import GeometryError
+from geom.guard import guard_tubes
 from geom.kernel.mesh import Mesh, tessellate
+from geom.kernel.probe import Crossing, Probe
 from geom.kernel.shape import Solid
 from geom.tolerance import WORK_CHORD
 
@@ -23,32 +30,41 @@ _PASSES: Final = 64
 _CHUNK: Final = 16384
 """Rays worked on at a time: their arrays stay in the processor's cache."""
 
+_BACK: Final = 6.0
+"""A look-up starts this many chord errors before the ray does: the facet of a crossing just ahead may lie just
+behind, and further behind on a slanting ray (6 covers slants down to 10 degrees)."""
+
+_ASTRAY: Final = 3.0
+"""A place on the form that is more than this many chord errors off the facet is not the place the ray tree meant."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Hits:
-    """First crossings of rays with a skin, one row a ray.
+    """Crossings of rays with a skin, one row a ray.
 
     Attributes:
         distance: mm from the ray's origin; inf where it meets nothing.
         face: index of the solid's surface (of the mesh's `face`); -1 where it meets nothing.
         leaving: True where the ray goes from metal into air.
+        facet: mm at which the ray met the look-up triangle; the next crossing lies beyond it.
     """
 
     distance: Floats
     face: Ints
     leaving: Bools
+    facet: Floats
 
 
 class Skin:
     """The surface of a solid or of a plain mesh, ready for rays."""
 
-    __slots__ = ("_centre", "_forms", "_normal", "_offset", "_scene", "_step", "chord", "mesh", "solid")
+    __slots__ = ("_centre", "_curved", "_forms", "_normal", "_offset", "_probe", "_scene", "_step", "chord", "mesh", "solid")
 
     def __init__(self, source: Solid | Mesh, chord: float = WORK_CHORD) -> None:
         """Build the ray tree.
 
         Args:
-            source: a solid, met exactly on its analytic faces; or a mesh, met on its facets.
+            source: a solid, met exactly; or a closed mesh facing outward, met on its facets.
             chord: chord error, mm, of the look-up triangles of a solid.
 
         Raises:
@@ -56,39 +72,45 @@ class Skin:
         """
         self.solid = source if isinstance(source, Solid) else None
         self.mesh = tessellate(source, chord) if isinstance(source, Solid) else source
-        self.chord = chord if self.solid else 0.0
         if not len(self.mesh.triangles):
             raise GeometryError("the mesh has no triangles; scan or export it again")
+        self.chord = chord if self.solid else 0.0
         self._forms = forms(self.solid.surfaces) if self.solid else None
-        self._normal, self._offset = _facet_planes(self.mesh)
+        self._probe: Probe | None = None
         low, high = self.mesh.vertices.min(axis=0), self.mesh.vertices.max(axis=0)
         self._centre = (low + high) / 2.0
         self._step = max(1e-4, 2e-6 * float(np.linalg.norm(high - low)))
-        self._scene = _ray_tree(self.mesh.vertices - self._centre, self.mesh.triangles)
+        vertices = self.mesh.vertices - self._centre
+        self._normal, self._offset = _facet_planes(vertices, self.mesh.triangles)
+        self._curved = np.zeros(0, dtype=np.bool_)
+        if self._forms is not None:
+            self._curved = self._forms.kind != PLANE
+            self._flatten(self._forms)
+        self._scene = self._ray_tree(vertices)
 
     def first(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Hits:
-        """Return each ray's first crossing, whichever way it goes.
+        """Return each ray's first crossing beyond a distance, whichever way it goes.
 
         Args:
             origins, directions: (n, 3); directions are unit vectors.
-            ahead: look-up starts this many mm further on (behind, when negative).
+            ahead: mm from the origin; a crossing nearer than that does not count.
         """
-        return self._each(origins, directions, np.full(len(origins), ahead))
+        return self._beyond(origins, directions, np.full(len(origins), ahead))
 
-    def exits(self, origins: Floats, directions: Floats) -> Floats:
+    def exits(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Floats:
         """Return the distance (n,) at which each ray first leaves metal; inf where it never does."""
-        return self._first_of(origins, directions, True).distance
+        return self._first_of(origins, directions, True, ahead).distance
 
-    def entries(self, origins: Floats, directions: Floats) -> Floats:
+    def entries(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Floats:
         """Return the distance (n,) at which each ray first enters metal; inf where it never does."""
-        return self._first_of(origins, directions, False).distance
+        return self._first_of(origins, directions, False, ahead).distance
 
     def inside(self, points: Floats) -> Bools:
         """Return which points (n, 3) lie in the metal, by the vote of three fixed directions."""
         votes = np.zeros(len(points), dtype=np.int64)
         for direction in _SIGHT_LINES:
             rays = np.tile(direction, (len(points), 1))
-            votes += self._next_beyond(points, rays).leaving
+            votes += self.first(points, rays).leaving
         return np.asarray(votes >= 2)
 
     def over(self, points: Floats, normals: Floats, looked_from: Floats | None = None) -> Hits:
@@ -106,7 +128,7 @@ class Skin:
         spots = points if looked_from is None else looked_from
         back = self.reach
         ahead = self._each(spots, normals, np.full(len(points), -back), points)
-        distance, face, leaving = ahead.distance.copy(), ahead.face.copy(), ahead.leaving.copy()
+        distance, face, leaving = ahead.distance, ahead.face, ahead.leaving
         air = np.flatnonzero(~leaving)
         if air.size:
             behind = self._each(spots[air], -normals[air], np.full(air.size, -back), points[air])
@@ -115,75 +137,135 @@ class Skin:
             if thin.size:
                 again = self._each(spots[thin], normals[thin], np.full(thin.size, back), points[thin])
                 distance[thin], face[thin], leaving[thin] = again.distance, again.face, again.leaving
-        return Hits(distance, face, leaving)
+        return ahead
+
+    def facing(self, points: Floats, face: Ints) -> Floats:
+        """Return the outward normals (n, 3) of the given faces at points on them; NaN for free-form faces and plain meshes."""
+        if self._forms is None:
+            return np.full((len(points), 3), np.nan)
+        return heights(self._forms, face, points)[1]
 
     @property
     def reach(self) -> float:
         """How far behind a point, mm, a look-up starts: beyond the facet error, so that none is lost on the skin."""
         return 1.5 * self.chord + self._step
 
-    # --- inside ---------------------------------------------------------------
+    # --- several crossings along a ray ----------------------------------------
 
-    def _first_of(self, origins: Floats, directions: Floats, leaving: bool) -> Hits:
-        found = self.first(origins, directions)
-        open_ = np.flatnonzero((found.face >= 0) & (found.leaving != leaving))
+    def _first_of(self, origins: Floats, directions: Floats, leaving: bool, ahead: float) -> Hits:
+        found = self.first(origins, directions, ahead)
+        wrong = np.flatnonzero((found.face >= 0) & (found.leaving != leaving))
         for _ in range(_PASSES):
-            if not open_.size:
+            if not wrong.size:
                 break
-            starts = found.distance[open_] + self._step
-            hits = self._each(origins[open_], directions[open_], starts)
-            _put(found, open_, hits)
-            open_ = open_[(hits.face >= 0) & (hits.leaving != leaving)]
+            hits = self._each(origins[wrong], directions[wrong], np.maximum(found.facet[wrong], found.distance[wrong]) + self._step)
+            _put(found, wrong, hits)
+            wrong = wrong[(hits.face >= 0) & (hits.leaving != leaving)]
         return found
 
-    def _next_beyond(self, points: Floats, directions: Floats) -> Hits:
-        """Return the first crossing whose *refined* distance is beyond the point itself."""
-        starts = np.full(len(points), -self.reach)
-        found = self._each(points, directions, starts)
-        behind = np.flatnonzero(found.distance <= 0)
+    def _beyond(self, origins: Floats, directions: Floats, ahead: Floats) -> Hits:
+        """Return the first crossing whose exact place is beyond `ahead`: the facets may have it a chord error nearer."""
+        found = self._each(origins, directions, ahead - _BACK * self.chord - self._step)
+        near = np.flatnonzero(found.distance <= ahead)
         for _ in range(_PASSES):
-            if not behind.size:
+            if not near.size:
                 break
-            starts[behind] = np.maximum(found.distance[behind], starts[behind]) + self._step
-            hits = self._each(points[behind], directions[behind], starts[behind])
-            _put(found, behind, hits)
-            behind = behind[hits.distance <= 0]
+            hits = self._each(origins[near], directions[near], found.facet[near] + self._step)
+            _put(found, near, hits)
+            near = near[hits.distance <= ahead[near]]
         return found
+
+    # --- one crossing ---------------------------------------------------------
 
     def _each(self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats | None = None) -> Hits:
-        """Look up from `spots` (started `ahead` mm on), then solve from `origins`."""
+        """Look up from `spots`, started `ahead` mm on, then solve from `origins`."""
         origins = spots if origins is None else origins
-        blocks = [
-            self._block(spots[i : i + _CHUNK], directions[i : i + _CHUNK], ahead[i : i + _CHUNK], origins[i : i + _CHUNK])
-            for i in range(0, len(spots), _CHUNK)
-        ]
-        if not blocks:
-            return Hits(np.zeros(0), np.zeros(0, np.int64), np.zeros(0, np.bool_))
-        if len(blocks) == 1:
-            return blocks[0]
-        return Hits(*(np.concatenate([getattr(b, name) for b in blocks]) for name in ("distance", "face", "leaving")))
+        found = _nothing(len(spots))
+        doubtful = []
+        for i in range(0, len(spots), _CHUNK):
+            rows = slice(i, i + _CHUNK)
+            doubtful.append(i + self._block(spots[rows], directions[rows], ahead[rows], origins[rows], found, i))
+        if doubtful and self._forms is not None:
+            self._ask_kernel(self._forms, np.concatenate(doubtful), spots, directions, ahead, origins, found)
+        return found
 
-    def _block(self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats) -> Hits:
-        starts = spots + ahead[:, None] * directions - self._centre
-        triangle = self._scene.run(starts.astype(np.float32), directions.astype(np.float32)).astype(np.int64)
-        distance = np.full(len(spots), np.inf)
-        face = np.full(len(spots), -1, dtype=np.int64)
-        leaving = np.zeros(len(spots), dtype=np.bool_)
-        met = np.flatnonzero(triangle >= 0)
-        hit = triangle[met]
-        normal, d = self._normal[hit], directions[met]
-        speed = dots(d, normal)
+    def _block(self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats, found: Hits, base: int) -> Ints:
+        """Fill in one block of answers from row `base` on; return the rows of the block that triangles cannot answer."""
+        starts = (spots - self._centre) + ahead[:, None] * directions
+        triangle = self._scene.run(starts.astype(np.float32), directions.astype(np.float32))
+        met = np.flatnonzero((triangle >= 0) & (triangle < len(self._offset)))
+        if met.size < len(triangle):
+            directions, origins, hit = directions[met], origins[met], triangle[met]
+        else:
+            hit = triangle
+        normal, face = self._normal[hit], self.mesh.face[hit]
+        speed = dots(directions, normal)
         with np.errstate(divide="ignore", invalid="ignore"):
-            flat = (self._offset[hit] - dots(spots[met] - self._centre, normal)) / speed
-        face[met], leaving[met] = self.mesh.face[hit], speed > 0
-        distance[met] = self._solved(face[met], origins[met], d, flat, leaving[met])
-        return Hits(distance, face, leaving)
+            flat = (self._offset[hit] - dots(origins - self._centre, normal)) / speed
+        leaving = speed > 0
+        found.facet[base : base + len(triangle)][met] = flat
+        astray = self._curve(face, origins, directions, flat, speed, leaving)
+        into = slice(base, base + len(triangle)) if met.size == len(triangle) else base + met
+        found.distance[into], found.face[into], found.leaving[into] = flat, face, leaving
+        guarded = np.flatnonzero(triangle >= len(self._offset))
+        return np.concatenate([met[astray], guarded])
 
-    def _solved(self, face: Ints, origins: Floats, directions: Floats, flat: Floats, leaving: Bools) -> Floats:
+    def _curve(self, face: Ints, origins: Floats, directions: Floats, flat: Floats, speed: Floats, leaving: Bools) -> Ints:
+        """Move distances to facets of curved faces on to the form itself; return the rows where that fails."""
         if self._forms is None:
-            return flat
-        exact = crossings(self._forms, face, origins, directions, flat, leaving)
-        return np.asarray(np.where(np.isnan(exact), flat, exact))
+            return np.zeros(0, dtype=np.int64)
+        rows = np.flatnonzero(self._curved[face])
+        if not rows.size:
+            return rows
+        near = flat[rows]
+        exact = crossings(self._forms, face[rows], origins[rows], directions[rows], near, leaving[rows])
+        flat[rows] = exact
+        return rows[~(np.abs((exact - near) * speed[rows]) <= _ASTRAY * self.chord)]
+
+    # --- the kernel's answer --------------------------------------------------
+
+    def _ask_kernel(
+        self, f: Forms, rows: Ints, spots: Floats, directions: Floats, ahead: Floats, origins: Floats, found: Hits
+    ) -> None:
+        """Answer some rows by the kernel's first crossing, then solve from their origins."""
+        if not rows.size:
+            return
+        answers = [self._first_crossing(spots[r], directions[r], float(ahead[r])) for r in rows.tolist()]
+        found.distance[rows] = found.facet[rows] = [a.distance if a else np.inf for a in answers]
+        found.face[rows] = [a.face if a else -1 for a in answers]
+        found.leaving[rows] = [bool(a and a.leaving) for a in answers]
+        met = rows[found.face[rows] >= 0]
+        near = found.distance[met]
+        exact = crossings(f, found.face[met], origins[met], directions[met], near, found.leaving[met])
+        found.distance[met] = np.where(np.isnan(exact), near, exact)
+
+    def _first_crossing(self, spot: Floats, direction: Floats, ahead: float) -> Crossing | None:
+        if self._probe is None:
+            assert self.solid is not None
+            self._probe = Probe(self.solid)
+        return self._probe.first(spot.tolist(), direction.tolist(), ahead)
+
+    # --- building -------------------------------------------------------------
+
+    def _flatten(self, f: Forms) -> None:
+        """Give the facets of flat faces the face's own plane: their answer is then exact as it stands."""
+        rows = np.flatnonzero(f.kind[self.mesh.face] == PLANE)
+        face = self.mesh.face[rows]
+        self._normal[rows] = f.axis[face]
+        self._offset[rows] = dots(f.origin[face] - self._centre, f.axis[face])
+
+    def _ray_tree(self, vertices: Floats) -> Any:
+        from embreex.mesh_construction import TriangleMesh
+        from embreex.rtcore_scene import EmbreeScene
+
+        triangles = self.mesh.triangles
+        if self._forms is not None:
+            tube, sides = guard_tubes(self.mesh, self._forms, self.chord)
+            triangles = np.concatenate([triangles, sides + len(vertices)])
+            vertices = np.concatenate([vertices, tube - self._centre])
+        scene = EmbreeScene(robust=True)
+        TriangleMesh(scene, vertices.astype(np.float32), triangles.astype(np.int32))
+        return scene
 
 
 _SIGHT_LINES: Final = tuple(
@@ -198,24 +280,23 @@ def skin_of(solid: Solid, chord: float = WORK_CHORD) -> Skin:
     return Skin(solid, chord)
 
 
+def _nothing(count: int) -> Hits:
+    return Hits(np.full(count, np.inf), np.full(count, -1, dtype=np.int64), np.zeros(count, dtype=np.bool_), np.full(count, np.inf))
+
+
 def _put(found: Hits, rows: Ints, hits: Hits) -> None:
-    found.distance[rows], found.face[rows], found.leaving[rows] = hits.distance, hits.face, hits.leaving
+    found.distance[rows], found.face[rows], found.leaving[rows], found.facet[rows] = (
+        hits.distance,
+        hits.face,
+        hits.leaving,
+        hits.facet,
+    )
 
 
-def _facet_planes(mesh: Mesh) -> tuple[Floats, Floats]:
-    """Return the facets' outward unit normals (m, 3) and offsets (m,) from the mesh's own middle."""
-    middle = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2.0
-    a, b, c = (mesh.vertices[mesh.triangles[:, i]] - middle for i in range(3))
+def _facet_planes(vertices: Floats, triangles: Ints) -> tuple[Floats, Floats]:
+    """Return the facets' outward unit normals (m, 3) and their offsets (m,) from the origin."""
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
     normal = np.cross(b - a, c - a)
     size = np.sqrt(dots(normal, normal))
     normal /= np.where(size > 0, size, 1.0)[:, None]
     return normal, dots(a, normal)
-
-
-def _ray_tree(vertices: Floats, triangles: Ints) -> Any:
-    from embreex.mesh_construction import TriangleMesh
-    from embreex.rtcore_scene import EmbreeScene
-
-    scene = EmbreeScene()
-    TriangleMesh(scene, vertices.astype(np.float32), triangles.astype(np.int32))
-    return scene

@@ -6,7 +6,7 @@ frame. Knows nothing of file formats.
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,9 @@ from OCP.BRepMesh import BRepMesh_IncrementalMesh  # isort: skip
 from OCP.BRepTools import BRepTools  # isort: skip
 from OCP.TopAbs import TopAbs_REVERSED  # isort: skip
 from OCP.TopLoc import TopLoc_Location  # isort: skip
+
+_Floats: TypeAlias = npt.NDArray[np.float64]
+_Ints: TypeAlias = npt.NDArray[np.int64]
 
 _WELD_DECIMALS = 6
 """Vertices that agree to a nanometre are one; the kernel gives shared edges the same points."""
@@ -35,9 +38,9 @@ class Mesh:
         face: (m,) int64, index of the solid's surface each triangle lies on.
     """
 
-    vertices: npt.NDArray[np.float64] = field(repr=False)
-    triangles: npt.NDArray[np.int64] = field(repr=False)
-    face: npt.NDArray[np.int64] = field(repr=False)
+    vertices: _Floats = field(repr=False)
+    triangles: _Ints = field(repr=False)
+    face: _Ints = field(repr=False)
 
 
 def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
@@ -48,44 +51,55 @@ def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
         angle: greatest turn, degrees, between neighbouring facets.
 
     Raises:
-        GeometryError: a face gives no triangles; the message names it.
+        GeometryError: the chord is not above 0, or a face gives no triangles; the message names it.
     """
+    if not (chord > 0 and math.isfinite(chord)):
+        raise GeometryError(f"{solid.label}: a chord error of {chord:g} mm makes no mesh; give a distance above 0 mm")
     BRepTools.Clean_s(solid.shape)
     BRepMesh_IncrementalMesh(solid.shape, chord, False, math.radians(angle), True)
     parts = [_face_triangles(solid, face, i) for i, face in enumerate(faces_of(solid.shape))]
     offsets = np.cumsum([0] + [len(v) for v, _ in parts[:-1]])
-    vertices = np.vstack([v for v, _ in parts])
-    triangles = np.vstack([t + offset for (_, t), offset in zip(parts, offsets, strict=True)])
+    vertices = np.concatenate([v for v, _ in parts])
+    triangles = np.concatenate([t + offset for (_, t), offset in zip(parts, offsets, strict=True)])
     face = np.repeat(np.arange(len(parts)), [len(t) for _, t in parts])
     return weld(vertices, triangles, face)
 
 
-def _face_triangles(solid: Solid, face: Any, index: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+def _face_triangles(solid: Solid, face: Any, index: int) -> tuple[_Floats, _Ints]:
     location = TopLoc_Location()
     mesh = BRep_Tool.Triangulation_s(face, location)
-    if mesh is None:
+    if mesh is None or not mesh.NbTriangles():
         x, y, z = solid.surfaces[index].centroid
         raise GeometryError(
             f"{solid.label}: the face near ({x:.1f}, {y:.1f}, {z:.1f}) mm cannot be turned into triangles; rebuild it in the CAD program"
         )
-    move = location.Transformation()
-    nodes = [mesh.Node(i).Transformed(move) for i in range(1, mesh.NbNodes() + 1)]
+    nodes = np.array([mesh.Node(i).Coord() for i in range(1, mesh.NbNodes() + 1)], dtype=np.float64)
     triangles = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int64) - 1
     if face.Orientation() == TopAbs_REVERSED:
         triangles = triangles[:, ::-1]
-    return np.array([(p.X(), p.Y(), p.Z()) for p in nodes]), triangles
+    return (nodes if location.IsIdentity() else _moved(nodes, location.Transformation())), triangles
 
 
-def weld(vertices: npt.NDArray[np.float64], triangles: npt.NDArray[np.int64], face: npt.NDArray[np.int64]) -> Mesh:
+def _moved(nodes: _Floats, move: Any) -> _Floats:
+    matrix = np.array([[move.Value(i, j) for j in range(1, 5)] for i in range(1, 4)])
+    return np.asarray(nodes @ matrix[:, :3].T + matrix[:, 3])
+
+
+def weld(vertices: _Floats, triangles: _Ints, face: _Ints) -> Mesh:
     """Return the mesh with equal vertices made one and collapsed triangles dropped."""
     key = np.round(vertices, _WELD_DECIMALS) + 0.0
-    _, first, inverse = np.unique(key, axis=0, return_index=True, return_inverse=True)
-    welded = inverse.ravel()[triangles]
+    order = np.lexsort((key[:, 2], key[:, 1], key[:, 0]))
+    new = np.ones(len(order), dtype=np.bool_)
+    new[1:] = (key[order[1:]] != key[order[:-1]]).any(axis=1)
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.cumsum(new) - 1
+    welded = number[triangles]
     whole = (welded[:, 0] != welded[:, 1]) & (welded[:, 1] != welded[:, 2]) & (welded[:, 0] != welded[:, 2])
-    return Mesh(vertices[first], welded[whole], face[whole])
+    return Mesh(vertices[order[new]], welded[whole], face[whole])
 
 
 def mesh_volume(mesh: Mesh) -> float:
     """Return the enclosed volume, mm3 (positive for a mesh facing outward)."""
-    a, b, c = (mesh.vertices[mesh.triangles[:, i]] for i in range(3))
+    middle = mesh.vertices.mean(axis=0)
+    a, b, c = (mesh.vertices[mesh.triangles[:, i]] - middle for i in range(3))
     return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
