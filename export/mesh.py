@@ -156,10 +156,10 @@ def _check_resolution(solid: Solid, label: str, chord: float) -> None:
 def _within_chord(solid: Solid, label: str, chord: float, words: FaceWords) -> tuple[Mesh, float]:
     """Return a mesh in 32-bit numbers and the greatest facet error measured on it, at most `chord`."""
     for attempt in range(_ATTEMPTS):
-        mesh = ordered(in_32_bits(tessellate(solid, chord / 2**attempt)))
-        errors = facet_errors(solid, mesh)
+        mesh = in_32_bits(tessellate(solid, chord / 2**attempt))
+        errors = facet_errors(solid, mesh, chord)
         if errors.max() <= chord:
-            return mesh, float(errors.max())
+            return ordered(mesh), float(errors.max())
     worst = int(errors.argmax())
     raise GeometryError(
         f"{label}: {words(int(mesh.face[worst]))} cannot be turned into triangles within {chord:g} mm "

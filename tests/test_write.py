@@ -351,7 +351,7 @@ def test_a_name_longer_than_the_disk_allows_is_refused(tmp_path):
 
 
 def test_a_read_only_place_is_refused(tmp_path, monkeypatch):
-    """No permission: what to do, and that the old folder stands. (Root may write anywhere, so the refusal is the system's, simulated.)"""
+    """No permission: what to do, and that the old folder stands (the refusal is simulated; the next test has a true one)."""
     out = tmp_path / "cover"
     write_folder(out, bundle(OLD))
 
