@@ -1,0 +1,130 @@
+"""Which set-ups a job needs: one for each direction that must face up.
+
+Every hole says which way its spindle faces; a machined plane is cut from above,
+or along its side by a cutter that stands upright beside it. The fewest
+directions that make everything are chosen, each feature goes into exactly one,
+and its rows are put in working order. What no straight cutter reaches is listed
+with the reason. Lengths mm. Knows nothing of vises, seats, holders, or which
+set-up must come first: a planner replaces `setups_by_direction` and hands its
+own choice of tasks to `setup_of`.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from geom.datum import Zero, zero_facing
+from geom.directions import fewest
+from geom.hole_order import Flat, ordered, turn_from_x
+from geom.part import Part
+from geom.practice import Practice, assumed_words, practice
+from geom.rows import ACTIONS, Pattern, Row, Setup
+from geom.settings import Settings
+from geom.space import Frame, Vec3, cross, norm
+from geom.tasks import Task, tasks_of
+from geom.tolerance import SAME_DIRECTION
+
+
+def setups_by_direction(part: Part, zero: Zero, settings: Settings) -> tuple[Setup, ...]:
+    """Return the set-ups that make the part, one a direction, numbered from 1.
+
+    The zero's own way up comes first, then the opposite way, then the sides
+    counter-clockwise from +X. Every machined face and every hole is in exactly
+    one set-up's `features`, or in exactly one `left_out`.
+
+    Args:
+        part: with its features named.
+        zero: the job's; each set-up sees the same point.
+        settings: of the job; names as the part has them.
+    """
+    found = tasks_of(part, zero, settings)
+    chosen = fewest([frozenset(task.options) for task in found.tasks])
+    home = {way: [(task, task.options[way]) for task in found.tasks if _home(task, chosen) == way] for way in chosen}
+    groups = {way: tasks for way, tasks in home.items() if tasks}
+    if not groups and found.left_out:
+        return (Setup(1, zero.frame.z, zero.frame, zero, (), left_out=found.left_out),)
+    use = practice(settings)
+    setups = [setup_of(n, found.ways[way], zero, groups[way], part, use) for n, way in enumerate(sorted(groups), 1)]
+    return tuple(replace(one, left_out=found.left_out) if one.number == 1 else one for one in setups)
+
+
+def _home(task: Task, chosen: Sequence[int]) -> int:
+    """Return the direction a feature is made from: cut from above where possible, else the first."""
+    able = [way for way in sorted(chosen) if way in task.options]
+    return task.above if task.above in able else able[0]
+
+
+def setup_of(number: int, up: Vec3, zero: Zero, tasks: Sequence[tuple[Task, tuple[Row, ...]]], part: Part, use: Practice) -> Setup:
+    """Return one set-up: its tasks' rows put in working order and numbered.
+
+    Faces from the highest down; edges counter-clockwise from the one that faces
+    +X; then holes action by action, small cutters before large, each in the
+    order of its pattern.
+
+    Args:
+        tasks: each with its rows for this direction, numbered 0.
+    """
+    frame = zero_facing(zero, up).frame
+    holes = [task.hole for task, _ in tasks if task.hole is not None]
+    order, patterns = ordered(holes, frame, _centres(part, frame))
+    rank = {hole.name: i for i, hole in enumerate(order)}
+    rows = [_placed(row, patterns) for _, made in tasks for row in made]
+    rows.sort(key=lambda row: _rank(row, rank))
+    numbered = tuple(replace(row, number=i) for i, row in enumerate(rows, 1))
+    return Setup(
+        number=number,
+        up=up,
+        frame=frame,
+        zero=zero,
+        rows=numbered,
+        features=tuple(dict.fromkeys(row.feature for row in numbered)),
+        patterns=patterns,
+        notes=assumed_words({row.action for row in numbered}, use),
+    )
+
+
+def _centres(part: Part, frame: Frame) -> list[Flat]:
+    """Return where a bolt circle may be centred: the zero, then the axes of holes and rounds along Z, widest first."""
+    round_faces = sorted((f for f in part.faces if f.kind == "cylinder"), key=lambda f: -f.radius)
+    upright = [f.origin for f in round_faces if norm(cross(f.axis, frame.z)) < SAME_DIRECTION]
+    bores = [h for h in sorted(part.holes, key=lambda h: -h.diameter) if norm(cross(h.axis, frame.z)) < SAME_DIRECTION]
+    return [(0.0, 0.0), *(frame.local(point)[:2] for point in (*upright, *(h.centre for h in bores)))]
+
+
+def _placed(row: Row, patterns: Sequence[Pattern]) -> Row:
+    """Return the row with its hole's place in its pattern told."""
+    for pattern in patterns:
+        if row.feature in pattern.holes:
+            told = f"{pattern.name}: {pattern.holes.index(row.feature) + 1} of {len(pattern.holes)}"
+            return replace(row, note="; ".join(filter(None, (told, row.note))))
+    return row
+
+
+_Rank = tuple[int, float, float, str, int, float]
+
+
+def _rank(row: Row, holes: dict[str, int]) -> _Rank:
+    """Return what the row is sorted by: action, then what its kind of action asks for."""
+    action = ACTIONS.index(row.action)
+    if row.action == "face":
+        return (action, -round(row.z or 0.0, 6), 0.0, "", 0, 0.0)
+    if row.action == "edge":
+        turn, out = _facing(row)
+        return (action, round(turn, 6), 0.0, "", 0, round(-out, 6))
+    return (
+        action,
+        row.tool.diameter,
+        row.tool.point_angle or 180.0,
+        row.tool.name,
+        holes.get(row.feature, len(holes)),
+        -(row.z or 0.0),
+    )
+
+
+def _facing(row: Row) -> tuple[float, float]:
+    """Return which way an edge faces, radians from +X, and how far out it lies that way."""
+    x, y = row.x or 0.0, row.y or 0.0
+    dx, dy = (x if row.x_to is None else row.x_to) - x, (y if row.y_to is None else row.y_to) - y
+    size = math.hypot(dx, dy)
+    out = (dy / size, -dx / size)
+    return turn_from_x(out, (0.0, 0.0)), x * out[0] + y * out[1]

@@ -1,0 +1,214 @@
+"""What there is to machine, and from which directions each feature can be made.
+
+A task is one hole, one machined plane or one hollow round, with the rows that
+make it from every direction in which a straight cutter reaches it past the rest
+of the finished part. Edge breaks and shapes that need more than straight moves
+are listed with the reason instead. Lengths mm; each direction's rows are in its
+own frame. Knows nothing of which directions are chosen, nor of row order.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from geom.datum import Zero, zero_facing
+from geom.directions import distinct, same_way
+from geom.face_rows import Leaves, edge_row, face_row, faces_up, is_open_above, stands_upright
+from geom.hole_rows import hole_rows, mouth, widens_inside
+from geom.kernel.extent import face_box
+from geom.part import Part, PartFace, PartHole
+from geom.practice import LEAST_BORE, Practice, practice, tidy
+from geom.rays import skin_of
+from geom.reach import View, clear_disc, view
+from geom.rows import LeftOut, Row, Tool
+from geom.settings import Settings
+from geom.space import Frame, Vec3, dot, norm, scale, sub
+from geom.tolerance import SAME_AXIS, SAME_DIRECTION
+
+_EDGE_BREAK = 4.0
+"""A leaning plane narrower than this, mm, is a chamfer, not a face to clamp for (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One feature to make.
+
+    Attributes:
+        name: the face's or hole's.
+        options: direction number -> rows numbered 0 that make it from there.
+        above: the direction that faces a plane up; None for holes and rounds.
+        hole: the hole, when it is one.
+    """
+
+    name: str
+    options: Mapping[int, tuple[Row, ...]]
+    above: int | None = None
+    hole: PartHole | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tasks:
+    """All of a part's: directions in order, tasks, and what gets no row."""
+
+    ways: tuple[Vec3, ...]
+    tasks: tuple[Task, ...]
+    left_out: tuple[LeftOut, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """The part from one direction."""
+
+    up: Vec3
+    frame: Frame
+    seen: View = field(repr=False)
+
+
+def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
+    """Return what there is to machine, each with its directions; see `Tasks`."""
+    use, breaks = practice(settings), _edge_breaks(part)
+    planes = [face for face in _loose(part) if face.kind == "plane" and face not in breaks]
+    ways = distinct((*_hole_ways(part), *_round_ways(part), *(f.normal for f in planes if f.normal is not None)), zero.frame)
+    mesh = skin_of(part.finished).mesh if ways else None
+    looks = [_Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
+    leaves = Leaves({n: f.leave for n, f in settings.faces.items() if f.leave is not None}, use.edge_leave)
+    tried = (
+        *(_hole_task(hole, looks, use, settings) for hole in part.holes),
+        *(_plane_task(face, part, looks, leaves, use) for face in planes),
+        *(_round_task(face, part, looks) for face in _rounds(part)),
+    )
+    left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks), *_widening(part))
+    return Tasks(ways, tuple(t for t in tried if t.options), left)
+
+
+def _unreached(task: Task) -> str:
+    if task.hole is not None:
+        return "the rest of the part stands in the spindle's way"
+    return "no straight cutter gets there past the rest of the part; a smaller cutter in [shop] may"
+
+
+def _loose(part: Part) -> Iterator[PartFace]:
+    """Yield the machined faces that no hole's rows make."""
+    return (face for face in part.machined if face.hole is None)
+
+
+# --- holes ------------------------------------------------------------------
+
+
+def _hole_ways(part: Part) -> Iterator[Vec3]:
+    for hole in part.holes:
+        yield hole.axis
+        if either_way(hole):
+            yield scale(hole.axis, -1.0)
+
+
+def either_way(hole: PartHole) -> bool:
+    """Tell whether a hole is the same from both ends: through, and of one diameter."""
+    plain = hole.counterbore is None and hole.countersink is None and hole.kind == "through"
+    sizes = [d for step in hole.steps for d in (step.start_diameter, step.end_diameter)]
+    return hole.through and plain and all(abs(size - hole.diameter) <= SAME_AXIS for size in sizes)
+
+
+def _hole_task(hole: PartHole, looks: list[_Look], use: Practice, settings: Settings) -> Task:
+    asked = settings.holes.get(hole.name)
+    angle = asked.point_angle if asked else None
+    able = {n: look for n, look in enumerate(looks) if _drills(hole, look)}
+    return Task(hole.name, {n: hole_rows(hole, look.frame, use, angle) for n, look in able.items()}, hole=hole)
+
+
+def _drills(hole: PartHole, look: _Look) -> bool:
+    """Tell whether the spindle faces the hole from here with nothing in its way."""
+    far = same_way(scale(hole.axis, -1.0), look.up)
+    if not same_way(hole.axis, look.up) and not (far and either_way(hole)):
+        return False
+    x, y, z = look.frame.local(mouth(hole, far))
+    sizes = [hole.diameter, *(d for step in hole.steps for d in (step.start_diameter, step.end_diameter))]
+    sizes += [hole.counterbore.diameter] if hole.counterbore else []
+    return clear_disc(look.seen, (x, y), 0.5 * max(sizes), z)
+
+
+def _widening(part: Part) -> Iterator[LeftOut]:
+    return (
+        LeftOut(h.name, "its length that is wider inside than above needs another side") for h in part.holes if widens_inside(h)
+    )
+
+
+# --- planes -----------------------------------------------------------------
+
+
+def _plane_task(face: PartFace, part: Part, looks: list[_Look], leaves: Leaves, use: Practice) -> Task:
+    options: dict[int, tuple[Row, ...]] = {}
+    above = None
+    for n, look in enumerate(looks):
+        if faces_up(face, look.up) and is_open_above(face, look.seen, look.frame):
+            above, options[n] = n, (face_row(face, look.frame, leaves.above(face)),)
+        elif stands_upright(face, look.up):
+            row = edge_row(face, part, look.seen, look.frame, leaves, use)
+            options.update({n: (row,)} if row else {})
+    return Task(face.name, options, above)
+
+
+def _edge_breaks(part: Part) -> list[PartFace]:
+    """Return the narrow planes that lean to every hole and every wide machined plane."""
+    flat = [face for face in _loose(part) if face.kind == "plane" and face.normal is not None]
+    narrow = [face for face in flat if _width(face, part) < _EDGE_BREAK]
+    main = [*_hole_ways(part), *(face.normal for face in flat if face not in narrow and face.normal is not None)]
+    return [face for face in narrow if face.normal is not None and all(_leans(face.normal, way) for way in main)]
+
+
+def _leans(normal: Vec3, way: Vec3) -> bool:
+    return SAME_DIRECTION < abs(dot(normal, way)) < 1.0 - SAME_DIRECTION**2
+
+
+def _width(face: PartFace, part: Part) -> float:
+    """Return about how wide a face is: its area over its longest reach."""
+    low, high = face_box(part.finished, face.surfaces, Frame(face.origin, (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
+    return face.area / max(norm(sub(high, low)), SAME_AXIS)
+
+
+# --- rounds -----------------------------------------------------------------
+
+
+def _rounds(part: Part) -> list[PartFace]:
+    """Return the hollow machined cylinders that are no hole: half bores, cradles."""
+    return [f for f in _loose(part) if f.kind == "cylinder" and f.hollow and 2.0 * f.radius >= LEAST_BORE]
+
+
+def _round_ways(part: Part) -> Iterator[Vec3]:
+    for face in _rounds(part):
+        yield from (face.axis, scale(face.axis, -1.0))
+
+
+def _round_task(face: PartFace, part: Part, looks: list[_Look]) -> Task:
+    options = {}
+    for n, look in enumerate(looks):
+        if same_way(face.axis, look.up) or same_way(scale(face.axis, -1.0), look.up):
+            x, y, _ = look.frame.local(face.origin)
+            low, _ = face_box(part.finished, face.surfaces, look.frame)
+            if clear_disc(look.seen, (x, y), face.radius, low[2]):
+                tool = Tool("boring head", "", tidy(2.0 * face.radius))
+                row = Row(0, face.name, "bore", tool, x, y, low[2], note="part of a round: light cuts, it bores on one side")
+                options[n] = (row,)
+    return Task(face.name, options)
+
+
+# --- the rest ---------------------------------------------------------------
+
+
+def _shapes(part: Part, breaks: list[PartFace]) -> Iterator[LeftOut]:
+    rounds = _rounds(part)
+    for face in _loose(part):
+        if face in breaks:
+            yield LeftOut(face.name, "an edge break: chamfer it with a file or a chamfer cutter")
+        elif face.kind == "cylinder" and face not in rounds:
+            yield LeftOut(
+                face.name, "a small hollow round" if face.hollow else "a round outside: turn it, or mill it on a rotary table"
+            )
+        elif face.kind not in ("plane", "cylinder"):
+            yield LeftOut(face.name, f"a machined {_called(face)}: straight moves do not make it")
+
+
+_ROUND_OUTSIDE = "a round outside: turn it, or mill it on a rotary table"
+
+
+def _called(face: PartFace) -> str:
+    return "shape of no plain kind" if face.kind == "other" else face.kind
