@@ -39,10 +39,26 @@ The program advises; it does not certify strength or fitness. Check every number
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code."""
+    """Run one command and return its exit code.
+
+    Args:
+        argv: arguments; None for the process's own, which also guards it against a crash of the kernel.
+    """
     _survive_plain_terminals()
     try:
         arguments = _parser().parse_args(argv)
+    except EvenstockError as error:
+        return _wrong(str(error))
+    if argv is None:
+        from export.child import run_guarded
+
+        return run_guarded(lambda: _outcome(arguments), _tell)
+    return _outcome(arguments)
+
+
+def _outcome(arguments: argparse.Namespace) -> int:
+    """Run the command and word whatever stops it."""
+    try:
         code = _run(arguments)
         sys.stdout.flush()
     except EvenstockError as error:
@@ -87,16 +103,30 @@ class _Version(argparse.Action):
 
 
 def _parser() -> _Parser:
-    parser = _Parser(prog=PROGRAM, description=_DESCRIPTION, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    listed = "\n".join(f"  {name:12} {says}" for name, says in _COMMANDS.items())
+    parser = _Parser(
+        prog=PROGRAM,
+        description=f"{_DESCRIPTION}\n\ncommands:\n{listed}",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(
+        dest="command", metavar="COMMAND", required=True, help="one of the above; evenstock COMMAND --help says more"
+    )
     for name, says in _COMMANDS.items():
-        command = commands.add_parser(name, help=says, description=f"{says[0].upper()}{says[1:]}.", epilog=_EPILOG)
-        command.formatter_class = argparse.RawDescriptionHelpFormatter
-        _add_common(command)
-        if name == "prototype":
-            command.add_argument("--chord", metavar="MM", help="greatest distance of a facet from the true surface (default 0.05)")
+        _add_command(commands, name, f"{says[0].upper()}{says[1:]}.")
     return parser
+
+
+def _add_command(commands: Any, name: str, description: str) -> None:
+    command = commands.add_parser(
+        name, description=description, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
+    )
+    _add_common(command)
+    if name == "prototype":
+        command.add_argument("--chord", metavar="MM", help="greatest distance of a facet from the true surface (default 0.05)")
 
 
 def _add_common(command: argparse.ArgumentParser) -> None:

@@ -1,0 +1,203 @@
+"""What each command does: open the job, ask the stages for their answer, print or write it.
+
+Prints to stdout, progress to stderr, returns the exit code (0 yes, 1 no). Wrong
+input is raised and worded by `cli`. Heavy modules are imported by the command
+that needs them, and only after job.toml has been read and found right.
+"""
+
+import json
+import sys
+from argparse import Namespace
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from export.progress import say, say_nothing
+from geom.errors import JobError
+from geom.job_settings import Overrides, load_settings
+from geom.settings import Settings
+
+YES: Final = 0
+NO: Final = 1
+
+
+def stock(arguments: Namespace) -> int:
+    """Print the stock on every machined face; "no" when the casting is short."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.stock_report import stock_document, stock_text
+    from geom.job import measure_stock, open_job
+    from geom.kernel.failure import plain_kernel_failures
+    from geom.required import shortfalls
+
+    with plain_kernel_failures(settings.label):
+        job = open_job(settings, tell)
+        report = measure_stock(job, tell)
+    document, text = stock_document(report, job), stock_text(report, job)
+    if arguments.out:
+        _save(arguments, settings, {"stock.json": _json(document), "stock.txt": text.encode()})
+    _answer(arguments, document, text)
+    return NO if shortfalls(report, job.needs) else YES
+
+
+def holes(arguments: Namespace) -> int:
+    """Print the holes as the program understands them."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.hole_report import holes_document, holes_text
+    from geom.job import open_job
+    from geom.kernel.failure import plain_kernel_failures
+
+    with plain_kernel_failures(settings.label):
+        job = open_job(settings, tell)
+    document, text = holes_document(job.part), holes_text(job.part, job.settings)
+    if arguments.out:
+        _save(arguments, settings, {"holes.json": _json(document), "holes.txt": text.encode()})
+    _answer(arguments, document, text)
+    return YES
+
+
+def coordinates(arguments: Namespace) -> int:
+    """Print the coordinate tables and write them as CSV and text."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.table import coordinates_document, coordinates_text, table_files
+    from geom.job import finish, open_job
+    from geom.kernel.failure import plain_kernel_failures
+
+    with plain_kernel_failures(settings.label):
+        record = finish(open_job(settings, tell), tell)
+    _save(arguments, settings, table_files(record))
+    _answer(arguments, coordinates_document(record), coordinates_text(record))
+    return YES
+
+
+def drawing(arguments: Namespace) -> int:
+    """Write the drawing as DXF, PDF and SVG."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.drawing import drawing_files
+    from geom.job import finish, open_job
+    from geom.kernel.failure import plain_kernel_failures
+
+    with plain_kernel_failures(settings.label):
+        record = finish(open_job(settings, tell), tell)
+        tell("drawing")
+        files = drawing_files(record)
+    _say_files(arguments, _save(arguments, settings, files), files)
+    return YES
+
+
+def prototype(arguments: Namespace) -> int:
+    """Write the test-fit prints of the finished part and of the casting."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    chord = _chord(arguments)
+    from export.prototype import prototype_files
+    from geom.job import open_job
+    from geom.kernel.failure import plain_kernel_failures
+
+    with plain_kernel_failures(settings.label):
+        part = open_job(settings, tell).part
+        tell("meshing")
+        files = prototype_files(part, chord, settings.units)
+    _say_files(arguments, _save(arguments, settings, files, chord=str(chord)), files)
+    return YES
+
+
+def make(arguments: Namespace) -> int:
+    """Write everything into one folder; "no" when the casting is short."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.bundle import make_bundle
+    from export.write import write_folder
+    from geom.job import finish, open_job
+    from geom.kernel.failure import plain_kernel_failures
+    from geom.required import shortfalls
+
+    with plain_kernel_failures(settings.label):
+        record = finish(open_job(settings, tell), tell)
+        tell("drawing, meshing and writing")
+        files = make_bundle(record)
+    out = _out(arguments, settings)
+    write_folder(out, files)
+    _say_files(arguments, out, files)
+    return NO if shortfalls(record.stock, record.job.needs) else YES
+
+
+COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
+    "stock": stock,
+    "holes": holes,
+    "coordinates": coordinates,
+    "drawing": drawing,
+    "prototype": prototype,
+    "make": make,
+}
+
+
+# --- arguments --------------------------------------------------------------
+
+
+def _settings(arguments: Namespace) -> Settings:
+    return load_settings(Path(arguments.job), Overrides(_parameters(arguments.set), arguments.variant, arguments.units))
+
+
+def _parameters(pairs: list[str]) -> dict[str, str]:
+    """Return --set NAME=VALUE arguments by name; the last one of a name wins."""
+    found = {}
+    for pair in pairs:
+        name, equals, value = pair.partition("=")
+        if not equals or not name.strip() or not value.strip():
+            raise JobError(f"--set {pair}: is not NAME=VALUE; write for example --set bore=40")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def _teller(arguments: Namespace) -> Callable[[str], None]:
+    return say_nothing if arguments.quiet else say
+
+
+def _chord(arguments: Namespace) -> float:
+    from export.mesh import checked_chord
+    from geom.tolerance import PRINT_CHORD
+    from geom.units import length
+
+    if arguments.chord is None:
+        return PRINT_CHORD
+    return checked_chord(length(arguments.chord, "mm", "--chord"), "--chord")
+
+
+# --- answers ----------------------------------------------------------------
+
+
+def _out(arguments: Namespace, settings: Settings) -> Path:
+    from export.write import safe_name
+
+    return Path(arguments.out) if arguments.out else Path("out") / safe_name(settings.job_name, "job")
+
+
+def _save(arguments: Namespace, settings: Settings, files: Mapping[str, bytes], **asked: str) -> Path:
+    """Write one command's files, with their manifest, beside the folder's others; say which of those are out of date."""
+    from export.manifest import MANIFEST_NAME, describe, inputs_hash, to_bytes
+    from export.write import update_folder
+    from geom.job import input_files
+
+    out = _out(arguments, settings)
+    inputs = input_files(settings) | {key: value.encode() for key, value in asked.items()}
+    manifest = describe(settings.job_name, inputs_hash(inputs), files)
+    stale = update_folder(out, {**files, MANIFEST_NAME: to_bytes(manifest)})
+    if stale and not arguments.quiet:
+        say(f"{out} also holds {', '.join(stale)}, made from other inputs than these; run make to renew all")
+    return out
+
+
+def _answer(arguments: Namespace, document: Mapping[str, Any], text: str) -> None:
+    sys.stdout.write(_json(document).decode() if arguments.json else text)
+
+
+def _say_files(arguments: Namespace, out: Path, files: Mapping[str, bytes]) -> None:
+    if arguments.json:
+        document = {"folder": out.as_posix(), "files": [{"name": name, "size": len(files[name])} for name in sorted(files)]}
+        _answer(arguments, document, "")
+        return
+    for name in sorted(files):
+        print(out / name)
+
+
+def _json(document: Mapping[str, Any]) -> bytes:
+    """Return one JSON document: ASCII, so that any terminal and any reader takes it; never NaN."""
+    return (json.dumps(document, indent=1, allow_nan=False) + "\n").encode()
