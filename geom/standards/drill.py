@@ -4,6 +4,7 @@ Knows names and diameters. Not which drill a hole wants: `thread` and `callout`
 ask for that.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -78,8 +79,7 @@ def drill_named(name: str, where: str) -> Drill:
     Raises:
         StandardError: there is no such drill.
     """
-    word = name.strip().upper().replace("#", "NO. ").replace("NO.", "NO. ")
-    word = " ".join(word.split())
+    word = re.sub(r"^(?:NO\.?|#) ?", "NO. ", " ".join(name.upper().split()))
     for kind in INCH_KINDS:
         for drill in drill_set(kind):
             if drill.name.upper() == word:

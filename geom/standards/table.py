@@ -159,8 +159,8 @@ def parse_table(name: str, text: str) -> Table:
     lines = text.splitlines()
     count = next((i for i, line in enumerate(lines) if not line.startswith("#")), len(lines))
     heading, notes = _heading(name, lines[:count])
-    unit = cast(TableUnit, _one_of(name, "unit", heading["unit"], _UNITS))
-    certainty = cast(Certainty, _one_of(name, "certainty", heading["certainty"], CERTAINTIES))
+    unit = cast(TableUnit, _one_of(f"{name}.csv", "unit", heading["unit"], _UNITS))
+    certainty = cast(Certainty, _one_of(f"{name}.csv", "certainty", heading["certainty"], CERTAINTIES))
     records = list(csv.reader(lines[count:], strict=True))
     if len(records) < 2:
         raise BrokenTableError(f"{name}.csv: no column line and rows after the headings")
@@ -189,9 +189,9 @@ def _heading(name: str, lines: Sequence[str]) -> tuple[dict[str, str], tuple[str
     return found, tuple(notes)
 
 
-def _one_of(name: str, key: str, value: str, known: Sequence[str]) -> str:
+def _one_of(place: str, key: str, value: str, known: Sequence[str]) -> str:
     if value not in known:
-        raise BrokenTableError(f"{name}.csv: {key} {value!r} is none of {', '.join(known)}")
+        raise BrokenTableError(f"{place}: {key} {value!r} is none of {', '.join(known)}")
     return value
 
 

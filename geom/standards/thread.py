@@ -17,8 +17,8 @@ from geom.standards.table import TableRow, table
 from geom.units import MM_PER_INCH
 
 FULL_THREAD: Final = 1.299038
-"""Depth of full external thread on the diameter, as a multiple of the pitch: 2 * 5/8 * 0.8660254 * 6/5,
-the basis of every percent-of-thread table. Dividing by 1.0825 instead is a common error."""
+"""Diameter lost to a full thread, as a multiple of the pitch: 1.5 * 0.866025, the basis of every
+percent-of-thread table. Dividing by 1.0825 instead is a common error."""
 
 LEAST_PERCENT: Final = 50.0
 GREATEST_PERCENT: Final = 85.0
