@@ -5,7 +5,6 @@ input is raised and worded by `cli`. Heavy modules are imported by the command
 that needs them, and only after job.toml has been read and found right.
 """
 
-import json
 import sys
 from argparse import Namespace
 from collections.abc import Callable, Mapping
@@ -16,6 +15,7 @@ from export.progress import say, say_nothing
 from geom.errors import JobError
 from geom.job_settings import Overrides, load_settings
 from geom.settings import Settings
+from geom.tolerance import PRINT_CHORD
 
 YES: Final = 0
 NO: Final = 1
@@ -24,6 +24,7 @@ NO: Final = 1
 def stock(arguments: Namespace) -> int:
     """Print the stock on every machined face; "no" when the casting is short."""
     settings, tell = _settings(arguments), _teller(arguments)
+    from export.bundle import stock_files
     from export.stock_report import stock_document, stock_text
     from geom.job import measure_stock, open_job
     from geom.kernel.failure import plain_kernel_failures
@@ -32,39 +33,39 @@ def stock(arguments: Namespace) -> int:
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
         report = measure_stock(job, tell)
-    document, text = stock_document(report, job), stock_text(report, job)
     if arguments.out:
-        _save(arguments, settings, {"stock.json": _json(document), "stock.txt": text.encode()})
-    _answer(arguments, document, text)
+        _save(arguments, settings, stock_files(job, report))
+    _answer(arguments, stock_document(report, job), stock_text(report, job))
     return NO if shortfalls(report, job.needs) else YES
 
 
 def holes(arguments: Namespace) -> int:
     """Print the holes as the program understands them."""
     settings, tell = _settings(arguments), _teller(arguments)
+    from export.bundle import hole_files
     from export.hole_report import holes_document, holes_text
     from geom.job import open_job
     from geom.kernel.failure import plain_kernel_failures
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
-    document, text = holes_document(job.part), holes_text(job.part, job.settings)
     if arguments.out:
-        _save(arguments, settings, {"holes.json": _json(document), "holes.txt": text.encode()})
-    _answer(arguments, document, text)
+        _save(arguments, settings, hole_files(job))
+    _answer(arguments, holes_document(job.part), holes_text(job.part, job.settings))
     return YES
 
 
 def coordinates(arguments: Namespace) -> int:
     """Print the coordinate tables and write them as CSV and text."""
     settings, tell = _settings(arguments), _teller(arguments)
-    from export.table import coordinates_document, coordinates_text, table_files
+    from export.coordinates_report import coordinate_files, coordinates_document, coordinates_text, readout_figures
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
 
+    readout_figures(settings)
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell)
-    _save(arguments, settings, table_files(record))
+    _save(arguments, settings, coordinate_files(record))
     _answer(arguments, coordinates_document(record), coordinates_text(record))
     return YES
 
@@ -96,7 +97,7 @@ def prototype(arguments: Namespace) -> int:
         part = open_job(settings, tell).part
         tell("meshing")
         files = prototype_files(part, chord, settings.units)
-    _say_files(arguments, _save(arguments, settings, files, chord=str(chord)), files)
+    _say_files(arguments, _save(arguments, settings, files, **({} if chord == PRINT_CHORD else {"chord": str(chord)})), files)
     return YES
 
 
@@ -153,7 +154,6 @@ def _teller(arguments: Namespace) -> Callable[[str], None]:
 
 def _chord(arguments: Namespace) -> float:
     from export.mesh import checked_chord
-    from geom.tolerance import PRINT_CHORD
     from geom.units import length
 
     if arguments.chord is None:
@@ -172,21 +172,20 @@ def _out(arguments: Namespace, settings: Settings) -> Path:
 
 def _save(arguments: Namespace, settings: Settings, files: Mapping[str, bytes], **asked: str) -> Path:
     """Write one command's files, with their manifest, beside the folder's others; say which of those are out of date."""
-    from export.manifest import MANIFEST_NAME, describe, inputs_hash, to_bytes
+    from export.bundle import with_manifest
     from export.write import update_folder
-    from geom.job import input_files
 
     out = _out(arguments, settings)
-    inputs = input_files(settings) | {key: value.encode() for key, value in asked.items()}
-    manifest = describe(settings.job_name, inputs_hash(inputs), files)
-    stale = update_folder(out, {**files, MANIFEST_NAME: to_bytes(manifest)})
+    stale = update_folder(out, with_manifest(settings, files, **asked))
     if stale and not arguments.quiet:
         say(f"{out} also holds {', '.join(stale)}, made from other inputs than these; run make to renew all")
     return out
 
 
 def _answer(arguments: Namespace, document: Mapping[str, Any], text: str) -> None:
-    sys.stdout.write(_json(document).decode() if arguments.json else text)
+    from export.bundle import json_bytes
+
+    sys.stdout.write(json_bytes(document).decode() if arguments.json else text)
 
 
 def _say_files(arguments: Namespace, out: Path, files: Mapping[str, bytes]) -> None:
@@ -196,8 +195,3 @@ def _say_files(arguments: Namespace, out: Path, files: Mapping[str, bytes]) -> N
         return
     for name in sorted(files):
         print(out / name)
-
-
-def _json(document: Mapping[str, Any]) -> bytes:
-    """Return one JSON document: ASCII, so that any terminal and any reader takes it; never NaN."""
-    return (json.dumps(document, indent=1, allow_nan=False) + "\n").encode()
