@@ -20,8 +20,8 @@ the other at a chord's distance is out by less than half a micrometre."""
 _LEAST: Final = 2e-4
 """Chords closer to their edge than this, mm, need no tube: that is what single precision resolves on a large casting."""
 
-_MARGIN: Final = 1.5
-"""Tube radius over the distance from chord to edge."""
+_MARGIN: Final = 1.3
+"""Tube width over the gap it covers, between chord and edge."""
 
 
 def guard_tubes(mesh: Mesh, f: Forms, chord: float) -> tuple[Floats, Ints]:
@@ -34,8 +34,11 @@ def guard_tubes(mesh: Mesh, f: Forms, chord: float) -> tuple[Floats, Ints]:
     """
     start, end, first, second = _edges(mesh)
     gap = _chord_gap(f, (start + end) / 2.0, first, second, chord)
-    curved = gap > _LEAST
-    return _tubes(start[curved], end[curved], _MARGIN * gap[curved])
+    free = (f.kind[first] == OTHER) | (f.kind[second] == OTHER)
+    width = np.where(free, 2.0 * chord, np.minimum(np.sqrt(dots(gap, gap)), 4.0 * chord))
+    gap[free] = 0.0
+    curved = width > _LEAST
+    return _tubes(start[curved] + gap[curved] / 2.0, end[curved] + gap[curved] / 2.0, gap[curved], _MARGIN * width[curved] / 2.0)
 
 
 def _edges(mesh: Mesh) -> tuple[Floats, Floats, Ints, Ints]:
@@ -50,27 +53,31 @@ def _edges(mesh: Mesh) -> tuple[Floats, Floats, Ints, Ints]:
 
 
 def _chord_gap(f: Forms, middle: Floats, first: Ints, second: Ints, chord: float) -> Floats:
-    """Return how far the true edge lies from the middles of its chords; 0 where the faces run on smoothly."""
+    """Return the way (n, 3) from the middles of chords to their true edge; 0 where the faces run on smoothly."""
     (high, normal), (high2, normal2) = heights(f, first, middle), heights(f, second, middle)
     cosine = dots(normal, normal2)
     sine2 = np.maximum(1.0 - cosine * cosine, 0.0)
-    across = high * high + high2 * high2 - 2.0 * high * high2 * cosine
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gap = np.where(sine2 < _SMOOTH * _SMOOTH, 0.0, np.sqrt(np.maximum(across, 0.0) / sine2))
-    free = (f.kind[first] == OTHER) | (f.kind[second] == OTHER)
-    return np.asarray(np.where(free, chord, np.minimum(gap, 4.0 * chord)))
+    smooth = ~(sine2 > _SMOOTH * _SMOOTH)
+    safe = np.where(smooth, 1.0, sine2)
+    one, two = (cosine * high2 - high) / safe, (cosine * high - high2) / safe
+    gap = one[:, None] * normal + two[:, None] * normal2
+    gap[smooth] = 0.0
+    size = np.sqrt(dots(gap, gap))
+    return np.asarray(gap * np.minimum(1.0, 4.0 * chord / np.maximum(size, 1e-300))[:, None])
 
 
-def _tubes(start: Floats, end: Floats, radius: Floats) -> tuple[Floats, Ints]:
+def _tubes(start: Floats, end: Floats, side: Floats, half: Floats) -> tuple[Floats, Ints]:
+    """Return tubes between points with sides square to `side` (any way round where that is nothing), `half` from the middle."""
     along = end - start
-    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-300)[:, None]
-    hint = np.eye(3)[np.argmin(np.abs(along), axis=1)]
-    x = np.cross(along, hint)
-    x /= np.linalg.norm(x, axis=1)[:, None]
+    along /= np.maximum(np.sqrt(dots(along, along)), 1e-300)[:, None]
+    x = side - dots(side, along)[:, None] * along
+    size = np.sqrt(dots(x, x))
+    lost = size < 1e-9
+    x[lost] = np.cross(along[lost], np.eye(3)[np.argmin(np.abs(along[lost]), axis=1)])
+    x /= np.sqrt(dots(x, x))[:, None]
     y = np.cross(along, x)
-    reach = (np.sqrt(2.0) * radius)[:, None, None]
-    ring = np.stack([x, y, -x, -y], axis=1) * reach
-    cap = along[:, None, :] * radius[:, None, None]
+    ring = np.stack([x + y, y - x, -x - y, x - y], axis=1) * half[:, None, None]
+    cap = (along * half[:, None])[:, None, :]
     vertices = np.concatenate([start[:, None, :] - cap + ring, end[:, None, :] + cap + ring], axis=1)
     sides = np.array([(i, (i + 1) % 4, 4 + i) for i in range(4)] + [((i + 1) % 4, 4 + (i + 1) % 4, 4 + i) for i in range(4)])
     triangles = sides[None, :, :] + 8 * np.arange(len(start))[:, None, None]

@@ -34,6 +34,9 @@ _BACK: Final = 6.0
 """A look-up starts this many chord errors before the ray does: the facet of a crossing just ahead may lie just
 behind, and further behind on a slanting ray (6 covers slants down to 10 degrees)."""
 
+_SLIP: Final = 4.0
+"""Where the form lies this many chord errors behind the facet, the ray slants, and another face may come between."""
+
 _ASTRAY: Final = 3.0
 """A place on the form that is more than this many chord errors off the facet is not the place the ray tree meant."""
 
@@ -184,24 +187,27 @@ class Skin:
         doubtful = []
         for i in range(0, len(spots), _CHUNK):
             rows = slice(i, i + _CHUNK)
-            doubtful.append(i + self._block(spots[rows], directions[rows], ahead[rows], origins[rows], found, i))
+            spot = spots[rows]
+            origin = spot if origins is spots else origins[rows]
+            doubtful.append(i + self._block(spot, directions[rows], ahead[rows], origin, found, i))
         if doubtful and self._forms is not None:
             self._ask_kernel(self._forms, np.concatenate(doubtful), spots, directions, ahead, origins, found)
         return found
 
     def _block(self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats, found: Hits, base: int) -> Ints:
         """Fill in one block of answers from row `base` on; return the rows of the block that triangles cannot answer."""
-        starts = (spots - self._centre) + ahead[:, None] * directions
+        middle = origins - self._centre
+        starts = (middle if spots is origins else spots - self._centre) + ahead[:, None] * directions
         triangle = self._scene.run(starts.astype(np.float32), directions.astype(np.float32))
         met = np.flatnonzero((triangle >= 0) & (triangle < len(self._offset)))
         if met.size < len(triangle):
-            directions, origins, hit = directions[met], origins[met], triangle[met]
+            directions, origins, middle, hit = directions[met], origins[met], middle[met], triangle[met]
         else:
             hit = triangle
         normal, face = self._normal[hit], self.mesh.face[hit]
         speed = dots(directions, normal)
         with np.errstate(divide="ignore", invalid="ignore"):
-            flat = (self._offset[hit] - dots(origins - self._centre, normal)) / speed
+            flat = (self._offset[hit] - dots(middle, normal)) / speed
         leaving = speed > 0
         found.facet[base : base + len(triangle)][met] = flat
         astray = self._curve(face, origins, directions, flat, speed, leaving)
@@ -220,7 +226,19 @@ class Skin:
         near = flat[rows]
         exact = crossings(self._forms, face[rows], origins[rows], directions[rows], near, leaving[rows])
         flat[rows] = exact
-        return rows[~(np.abs((exact - near) * speed[rows]) <= _ASTRAY * self.chord)]
+        slip = exact - near
+        doubtful = ~(np.abs(slip * speed[rows]) <= _ASTRAY * self.chord)
+        long = np.flatnonzero(slip > _SLIP * self.chord)
+        doubtful[long] |= self._blocked(origins[rows[long]], directions[rows[long]], near[long], slip[long])
+        return rows[doubtful]
+
+    def _blocked(self, origins: Floats, directions: Floats, start: Floats, length: Floats) -> Bools:
+        """Return which slanting rays meet something else between the facet and the form behind it."""
+        if not len(origins):
+            return np.zeros(0, dtype=np.bool_)
+        first = (origins - self._centre) + (start + self._step)[:, None] * directions
+        reach = np.minimum(length, 1e6).astype(np.float32)
+        return np.asarray(self._scene.run(first.astype(np.float32), directions.astype(np.float32), dists=reach) >= 0)
 
     # --- the kernel's answer --------------------------------------------------
 

@@ -1,25 +1,34 @@
-"""The kernel's own answer to where a line crosses a solid.
+"""The kernel's own answer to where a line crosses a solid, and what lies nearest to a point.
 
 Exact on every face and at every edge, and hundreds of times slower than
-`geom.rays`, which calls it only for rays that pass closer to a curved edge
-than its look-up triangles can tell, and for free-form faces. Lengths mm, part
-frame.
+`geom.rays` and `geom.analytic`, which call it only for rays that pass closer
+to a curved edge than look-up triangles can tell, and for free-form faces.
+Lengths mm, part frame.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
-from geom.kernel.shape import Solid
-from geom.tolerance import kernel_noise
+import numpy as np
+import numpy.typing as npt
+
+from geom.kernel.shape import Solid, faces_of
+from geom.tolerance import KERNEL_NOISE, kernel_noise
+
+from OCP.BRep import BRep_Tool  # isort: skip
 
 from OCP.IntCurveSurface import IntCurveSurface_In, IntCurveSurface_Out  # isort: skip
 from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector  # isort: skip
-from OCP.TopAbs import TopAbs_FACE, TopAbs_SHELL  # isort: skip
+from OCP.ShapeAnalysis import ShapeAnalysis_Surface  # isort: skip
+from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_SHELL  # isort: skip
 from OCP.TopExp import TopExp  # isort: skip
 from OCP.TopTools import TopTools_IndexedMapOfShape  # isort: skip
-from OCP.gp import gp_Dir, gp_Lin, gp_Pnt  # isort: skip
+from OCP.gp import gp_Dir, gp_Lin, gp_Pnt, gp_Vec  # isort: skip
+
+
+_Floats: TypeAlias = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +74,26 @@ class Probe:
             return None
         face = self._faces.FindIndex(self._finder.Face(number)) - 1
         return Crossing(self._finder.WParameter(number), face, way == IntCurveSurface_Out)
+
+
+def project(solid: Solid, index: int, points: _Floats) -> tuple[_Floats, _Floats]:
+    """Return the nearest points (n, 3) of a face's surface and its outward normals (n, 3) there.
+
+    Each search starts where the last one ended, so give neighbours in a row.
+    """
+    face = faces_of(solid.shape)[index]
+    surface = BRep_Tool.Surface_s(face)
+    finder, place = ShapeAnalysis_Surface(surface), None
+    point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
+    side = -1.0 if face.Orientation() == TopAbs_REVERSED else 1.0
+    found, across = np.empty((len(points), 3)), np.empty((len(points), 3))
+    for i, xyz in enumerate(points.tolist()):
+        near = gp_Pnt(*xyz)
+        place = finder.ValueOfUV(near, KERNEL_NOISE) if place is None else finder.NextValueOfUV(place, near, KERNEL_NOISE)
+        surface.D1(place.X(), place.Y(), point, du, dv)
+        found[i], across[i] = point.Coord(), du.Crossed(dv).Coord()
+    size = np.linalg.norm(across, axis=1)
+    return found, side * across / np.where(size > 0, size, 1.0)[:, None]
 
 
 def shell_count(solid: Solid) -> int:

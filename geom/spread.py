@@ -1,0 +1,199 @@
+"""Small pieces that cover a face: a point and an area each.
+
+A plane, or a cylinder or cone unrolled, is cut into strips between its edges
+and the strips into pieces, so a mean over a rectangle is exact for anything
+that varies linearly; the triangles of other faces are halved until they are
+small. Lengths mm, part frame. Knows nothing of castings or stock.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from geom.analytic import Bools, Floats, Ints, dots
+from geom.kernel.mesh import Mesh
+from geom.kernel.shape import Surface
+from geom.rim import Rim
+
+_LEVEL: Final = 1e-6
+"""Edges that rise less than this along their length are parallel to the strips: mm, or radians about an axis."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pieces:
+    """Pieces of faces: a point (n, 3) on the look-up triangle, its normal (n, 3), face (n,) and area (n,), mm2."""
+
+    points: Floats
+    normals: Floats
+    face: Ints
+    area: Floats
+
+
+def pieces(mesh: Mesh, surfaces: tuple[Surface, ...], rim: Rim, wanted: Bools, spacing: Floats) -> Pieces:
+    """Return pieces that cover the wanted faces, no wider than spacing (faces,)."""
+    triangles = wanted[mesh.face]
+    done: list[Pieces] = []
+    for index in np.flatnonzero(wanted).tolist():
+        sides = np.flatnonzero(rim.face == index)
+        found = _strips(surfaces[index], rim.start[sides], rim.end[sides], float(spacing[index]))
+        if found is not None:
+            done.append(found)
+            triangles &= mesh.face != index
+    done.append(_halved(mesh, surfaces, triangles, spacing))
+    return Pieces(*(np.concatenate([getattr(p, name) for p in done]) for name in Pieces.__slots__))
+
+
+# --- faces that lie flat, or unroll -----------------------------------------
+
+
+def _strips(surface: Surface, start: Floats, end: Floats, spacing: float) -> Pieces | None:
+    """Return the pieces of a plane, cylinder or cone; None for other faces, and when the edges do not close."""
+    if not len(start) or surface.kind not in ("plane", "cylinder", "cone"):
+        return None
+    found = (_flat if surface.kind == "plane" else _unrolled)(surface, start, end, spacing)
+    if found is None:
+        return None
+    points, normals, area = found
+    area *= surface.area / area.sum()
+    return Pieces(points, normals, np.full(len(area), surface.index), area)
+
+
+_Found: TypeAlias = tuple[Floats, Floats, Floats] | None
+
+
+def _flat(surface: Surface, start: Floats, end: Floats, spacing: float) -> _Found:
+    normal, origin = np.array(surface.axis), np.array(surface.origin)
+    along = end - start
+    x = along[np.argmax(dots(along, along))]
+    x = x - (x @ normal) * normal
+    x /= np.linalg.norm(x)
+    axes = np.stack([x, np.cross(normal, x)])
+    sides = _Sides((start - origin) @ axes.T, (end - origin) @ axes.T, None)
+    filled = _fill(sides, spacing, spacing)
+    if filled is None:
+        return None
+    u, v, area = filled
+    return origin + np.stack([u, v], axis=1) @ axes, np.tile(normal, (len(u), 1)), area
+
+
+def _unrolled(surface: Surface, start: Floats, end: Floats, spacing: float) -> _Found:
+    """Cut along rulings: u is the height along the axis, v the angle about it."""
+    axis, origin = np.array(surface.axis), np.array(surface.origin)
+    x = np.cross(axis, np.eye(3)[np.argmin(np.abs(axis))])
+    x /= np.linalg.norm(x)
+    y = np.cross(axis, x)
+    (u0, v0), (u1, v1) = _rolled(start - origin, axis, x, y), _rolled(end - origin, axis, x, y)
+    v1 = v0 + np.remainder(v1 - v0 + np.pi, 2 * np.pi) - np.pi
+    slope = math.tan(math.radians(surface.half_angle))
+    widest = float((surface.radius + np.concatenate([u0, u1]) * slope).max())
+    sides = _Sides(np.stack([u0, v0], axis=1), np.stack([u1, v1], axis=1), 2 * np.pi)
+    filled = _fill(sides, spacing, spacing / widest) if widest > 0 else None
+    if filled is None:
+        return None
+    u, v, area = filled
+    radius = surface.radius + u * slope
+    out = np.outer(np.cos(v), x) + np.outer(np.sin(v), y)
+    normals = (out - slope * axis) * ((-1.0 if surface.hollow else 1.0) / math.hypot(1.0, slope))
+    return origin + np.outer(u, axis) + radius[:, None] * out, normals, area * radius
+
+
+def _rolled(w: Floats, axis: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    return w @ axis, np.arctan2(w @ y, w @ x)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sides:
+    """Sides of closed outlines in a plane (u, v): ends (n, 2); v comes round again after `turn`."""
+
+    start: Floats
+    end: Floats
+    turn: float | None
+
+
+def _fill(sides: _Sides, along: float, across: float) -> tuple[Floats, Floats, Floats] | None:
+    """Return places u, v and areas (n,) inside the outlines; None when they do not close.
+
+    Args:
+        along, across: greatest length of a piece in u and in v.
+    """
+    level, height = _strip_levels(sides, across)
+    strip, u = _crossed(sides, level)
+    if not len(u) or len(u) % 2 or (strip[0::2] != strip[1::2]).any():
+        return None
+    left, length, strip = u[0::2], u[1::2] - u[0::2], strip[0::2]
+    row, place, count = _counted(np.maximum(1, np.ceil(length / along)))
+    width = length[row] / count[row]
+    some = width > 0
+    row, width, place = row[some], width[some], place[some]
+    return left[row] + (place + 0.5) * width, level[strip[row]], width * height[strip[row]]
+
+
+def _counted(count: Floats) -> tuple[Ints, Ints, Ints]:
+    """Return row numbers repeated `count` times, the place within each row, and the counts as integers."""
+    whole = count.astype(np.int64)
+    row = np.repeat(np.arange(len(whole)), whole)
+    return row, np.arange(len(row)) - np.repeat(np.cumsum(whole) - whole, whole), whole
+
+
+def _strip_levels(sides: _Sides, across: float) -> tuple[Floats, Floats]:
+    """Return the middles and heights of strips that part at every edge parallel to them."""
+    a, b = sides.start[:, 1], sides.end[:, 1]
+    parallel = (a[np.abs(b - a) <= _LEVEL] + b[np.abs(b - a) <= _LEVEL]) / 2.0
+    if sides.turn is None:
+        marks = np.concatenate([parallel, [min(a.min(), b.min()), max(a.max(), b.max())]])
+    else:
+        marks = np.remainder(parallel if len(parallel) else np.zeros(1), sides.turn)
+        marks = np.append(marks, marks.min() + sides.turn)
+    marks = np.unique(marks)
+    marks = marks[np.append(True, np.diff(marks) > 2 * _LEVEL)]
+    row, place, count = _counted(np.maximum(1, np.ceil(np.diff(marks) / across)))
+    height = (np.diff(marks) / count)[row]
+    return marks[row] + (place + 0.5) * height, height
+
+
+def _crossed(sides: _Sides, level: Floats) -> tuple[Ints, Floats]:
+    """Return where the sides cross the levels: strip number and u, in order."""
+    start, end = sides.start, sides.end
+    if sides.turn is not None:
+        again = np.array([[0.0, k * sides.turn] for k in (-1, 0, 1)])
+        start, end = (np.concatenate([p + shift for shift in again]) for p in (start, end))
+    low, high = np.minimum(start[:, 1], end[:, 1]), np.maximum(start[:, 1], end[:, 1])
+    first, last = np.searchsorted(level, low), np.searchsorted(level, high)
+    side, place, _ = _counted((last - first).astype(np.float64))
+    strip = first[side] + place
+    rise = (end - start)[side]
+    u = start[side, 0] + (level[strip] - start[side, 1]) / rise[:, 1] * rise[:, 0]
+    order = np.lexsort((u, strip))
+    return strip[order], u[order]
+
+
+# --- curved faces -----------------------------------------------------------
+
+
+def _halved(mesh: Mesh, surfaces: tuple[Surface, ...], chosen: Bools, spacing: Floats) -> Pieces:
+    corners, face = mesh.vertices[mesh.triangles[chosen]], mesh.face[chosen]
+    done = [(corners[:0], face[:0])]
+    while len(corners):
+        sides = np.roll(corners, -1, axis=1) - corners
+        lengths = np.einsum("ijk,ijk->ij", sides, sides)
+        longest = np.argmax(lengths, axis=1)
+        small = lengths.max(axis=1) <= spacing[face] ** 2
+        done.append((corners[small], face[small]))
+        corners, face = _split(corners[~small], longest[~small]), np.tile(face[~small], 2)
+    corners, face = np.concatenate([c for c, _ in done]), np.concatenate([f for _, f in done])
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.sqrt(dots(normal, normal))
+    exact = np.array([s.area for s in surfaces])
+    found = np.bincount(face, size, minlength=len(exact))
+    area = size * (exact / np.where(found > 0, found, 1.0))[face]
+    return Pieces(corners.mean(axis=1), normal / np.maximum(size, 1e-300)[:, None], face, area)
+
+
+def _split(corners: Floats, side: Ints) -> Floats:
+    """Return each triangle cut in two across the middle of the given side."""
+    rows = np.arange(len(corners))
+    a, b, c = (corners[rows, (side + i) % 3] for i in range(3))
+    middle = (a + b) / 2.0
+    return np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
