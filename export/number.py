@@ -157,16 +157,17 @@ def worst_rounding_text(worst: float, style: Figures) -> str:
 
 def fixed(value: float, places: int) -> str:
     """Return a number with fixed decimals, half away from zero, never "-0.00"; for figures that are not coordinates."""
-    exact = Decimal(value)
-    tie = TIE_NOISE.copy_sign(exact)
-    return _to_places(_EXACT.add(exact, tie), places, ROUND_HALF_UP)
+    return _to_places(_nudged(Decimal(value), places), places, ROUND_HALF_UP)
 
 
 def length(value: float, units: Units, places: int) -> str:
     """Return a length, mm, in the sheet's unit with fixed decimals (no unit name)."""
-    exact = Decimal(value)
-    noisy = _EXACT.add(exact, TIE_NOISE.copy_sign(exact))
-    return _to_places(_EXACT.divide(noisy, _UNIT_MM[units]), places, ROUND_HALF_UP)
+    return _to_places(_EXACT.divide(_nudged(Decimal(value), places), _UNIT_MM[units]), places, ROUND_HALF_UP)
+
+
+def _nudged(value: Decimal, places: int) -> Decimal:
+    """Return a value moved away from zero by less than its last figure shows, so that noise decides no tie."""
+    return _EXACT.add(value, min(TIE_NOISE, Decimal(1).scaleb(-places - 4)).copy_sign(value))
 
 
 def size(value: float, units: Units, most: int = 4) -> str:

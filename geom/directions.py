@@ -52,7 +52,7 @@ def fewest(wants: Sequence[frozenset[int]]) -> Cover:
     Args:
         wants: for each feature, the directions it can be made from; none empty.
     """
-    open_ = sorted({want for want in wants}, key=lambda want: (len(want), sorted(want)))
+    open_ = sorted(set(wants), key=lambda want: (len(want), sorted(want)))
     needed = [want for i, want in enumerate(open_) if not any(other <= want for other in open_[:i])]
     for size in range(len(needed) + 1):
         found = _covers(needed, (), size)

@@ -101,7 +101,7 @@ class _Side:
 
 
 _Why: TypeAlias = Literal["clear", "wall", "end", "short"]
-"""Why a move stops: clear of the face's end, at a wall, at the face's end with metal beyond, or short of a sloping or round wall."""
+"""Why a move stops: clear of the face, at a wall, at the face's end with metal beyond, or short of a wall not upright and plane."""
 
 
 def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leaves, use: Practice) -> Row | None:

@@ -37,7 +37,8 @@ def ordered(holes: Sequence[PartHole], frame: Frame, centres: Sequence[Flat]) ->
         holes: all with their axis along the frame's Z.
         centres: where a bolt circle may be centred besides its own middle: zero, bores, bosses.
     """
-    placed = reading_order([Placed(hole, frame.local(hole.centre)[:2]) for hole in holes], lambda p: p.at)
+    named = sorted(holes, key=lambda hole: hole.name)
+    placed = reading_order([Placed(hole, frame.local(hole.centre)[:2]) for hole in named], lambda p: p.at)
     order: list[PartHole] = []
     patterns: list[Pattern] = []
     for group in sorted(_alike_groups(placed), key=lambda g: round(g[0].hole.diameter, 3)):

@@ -10,8 +10,9 @@ own choice of tasks to `setup_of`.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TypeAlias
 
 from geom.datum import Zero, zero_facing
 from geom.directions import fewest
@@ -100,31 +101,26 @@ def _placed(row: Row, patterns: Sequence[Pattern]) -> Row:
     return row
 
 
-_Rank = tuple[int, float, float, str, int, float]
+_Rank: TypeAlias = tuple[tuple[float, ...], str, float, str]
 
 
-def _rank(row: Row, holes: dict[str, int]) -> _Rank:
-    """Return what the row is sorted by: action, then what its kind of action asks for."""
-    action = ACTIONS.index(row.action)
+def _rank(row: Row, holes: Mapping[str, int]) -> _Rank:
+    """Return what the row is sorted by: action, then what its kind of action asks for, then its name."""
+    action, height = float(ACTIONS.index(row.action)), round(row.z or 0.0, 6)
     if row.action == "face":
-        return (action, -round(row.z or 0.0, 6), 0.0, "", 0, 0.0)
+        return ((action, -height), "", 0.0, row.feature)
     if row.action == "edge":
-        turn, out = _facing(row)
-        return (action, round(turn, 6), 0.0, "", 0, round(-out, 6))
-    return (
-        action,
-        row.tool.diameter,
-        row.tool.point_angle or 180.0,
-        row.tool.name,
-        holes.get(row.feature, len(holes)),
-        -(row.z or 0.0),
-    )
+        return ((action, *_facing(row)), "", 0.0, row.feature)
+    tool = row.tool
+    return ((action, tool.diameter, tool.point_angle or 180.0), tool.name, holes.get(row.feature, len(holes)), row.feature)
 
 
-def _facing(row: Row) -> tuple[float, float]:
-    """Return which way an edge faces, radians from +X, and how far out it lies that way."""
+def _facing(row: Row) -> tuple[float, float, float]:
+    """Return which way an edge faces, radians from +X; how far in it lies that way; and how far along it starts."""
     x, y = row.x or 0.0, row.y or 0.0
     dx, dy = (x if row.x_to is None else row.x_to) - x, (y if row.y_to is None else row.y_to) - y
     size = math.hypot(dx, dy)
-    out = (dy / size, -dx / size)
-    return turn_from_x(out, (0.0, 0.0)), x * out[0] + y * out[1]
+    along = (dx / size, dy / size)
+    out = (along[1], -along[0])
+    turn = turn_from_x(out, (0.0, 0.0))
+    return round(turn, 6), round(-x * out[0] - y * out[1], 6), round(x * along[0] + y * along[1], 6)

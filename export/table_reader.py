@@ -1,0 +1,258 @@
+"""Reads a coordinate table back, CSV or text, as strictly as it was written.
+
+What comes back is what the machinist has on paper: printed coordinates, turned
+into mm in the set-up's own frame, and everything needed to cut along them.
+Anything that the writer would not have written is an error that names its line.
+"""
+
+import csv
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final, TypeVar
+
+from export.number import Figures, coordinate_value, size_value
+from export.table_head import Head, HeadLine, parse_head, unescaped
+from geom.errors import EvenstockError, nearest
+from geom.rows import ACTIONS, TOOL_KINDS, Row, Tool
+
+COLUMNS: Final = (
+    "row",
+    "feature",
+    "action",
+    "tool",
+    "x",
+    "y",
+    "z",
+    "x_to",
+    "y_to",
+    "z_full",
+    "leave",
+    "limit_low",
+    "limit_high",
+    "tool_kind",
+    "tool_name",
+    "tool_diameter",
+    "tool_point",
+    "note",
+)
+"""Of a CSV, in order; lengths in the unit its head names."""
+
+HEADINGS: Final = {
+    "row": "Row",
+    "feature": "Feature",
+    "action": "Action",
+    "tool": "Tool",
+    "x": "X {unit}",
+    "y": "Y {unit}",
+    "z": "Z {unit}",
+    "x_to": "X to {unit}",
+    "y_to": "Y to {unit}",
+    "z_full": "Z full {unit}",
+    "leave": "Leave {unit}",
+    "limit_low": "Least dia {unit}",
+    "limit_high": "Most dia {unit}",
+    "note": "Note",
+}
+"""Of a text table, in order; columns that no row fills are not printed."""
+
+_T = TypeVar("_T")
+_Lines = Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class TableFile:
+    """A table as read.
+
+    Attributes:
+        head: what stands above the rows; its frame places the set-up in the part.
+        rows: printed coordinates, mm, set-up frame (the display's signs undone).
+    """
+
+    head: Head
+    rows: tuple[Row, ...]
+
+
+def read_table(text: str, where: str = "table") -> TableFile:
+    """Return a table from the text of its file.
+
+    Args:
+        where: the file's name, for messages.
+
+    Raises:
+        EvenstockError: anything out of place; the message names the line.
+    """
+    if text.startswith("\ufeff") or "\r" in text:
+        raise EvenstockError(
+            f"{where}: another program has changed its line ends or put a mark before its text; use the file as written"
+        )
+    lines = [(f"{where}, line {i}", line) for i, line in enumerate(text.split("\n"), 1)]
+    if not text.endswith("\n"):
+        raise EvenstockError(f"{lines[-1][0]}: the table is cut off (its last line does not end); write it again")
+    lines.pop()
+    head, rows = _csv_parts(lines) if text.startswith("# ") else _text_parts(lines)
+    if head.rows != len(rows):
+        counts = f"the head promises {head.rows} rows and {len(rows)} follow"
+        raise EvenstockError(f"{where}: {counts}; the table is cut off or was edited")
+    for wanted, row in enumerate(rows, 1):
+        if row.number != wanted:
+            raise EvenstockError(f"{where}: row {row.number} stands where row {wanted} belongs")
+    return TableFile(head, rows)
+
+
+# --- CSV --------------------------------------------------------------------
+
+
+def _csv_parts(lines: _Lines) -> tuple[Head, tuple[Row, ...]]:
+    above = [(where, line[2:]) for where, line in lines if line.startswith("# ")]
+    body = lines[len(above) :]
+    if any(line.startswith("#") for _, line in body):
+        late = next(where for where, line in body if line.startswith("#"))
+        raise EvenstockError(f"{late}: a head line stands among the rows")
+    head, _ = parse_head(above)
+    if head.form != "csv":
+        raise EvenstockError(f"{above[0][0]}: the head says '{head.form}', but its lines begin with '#' as in a CSV")
+    if not body or body[0][1] != ",".join(COLUMNS):
+        raise EvenstockError(f"{(body or above)[0][0]}: the columns are not {','.join(COLUMNS)}")
+    return head, tuple(_csv_row(where, line, head) for where, line in body[1:])
+
+
+def _csv_row(where: str, line: str, head: Head) -> Row:
+    try:
+        cells = next(csv.reader([line], strict=True))
+    except (csv.Error, StopIteration):
+        raise EvenstockError(f"{where}: is not a line of CSV") from None
+    if len(cells) != len(COLUMNS):
+        raise EvenstockError(f"{where}: has {len(cells)} cells; {len(COLUMNS)} are wanted")
+    named = dict(zip(COLUMNS, cells, strict=True))
+    tool = _tool([named[c] for c in ("tool_kind", "tool_name", "tool_diameter", "tool_point")], where, head)
+    return _row(named, tool, where, head)
+
+
+# --- text -------------------------------------------------------------------
+
+
+def _text_parts(lines: _Lines) -> tuple[Head, tuple[Row, ...]]:
+    end = next((i for i, (_, line) in enumerate(lines) if not line), len(lines))
+    head, tool_lines = parse_head(lines[:end])
+    if head.form != "text":
+        raise EvenstockError(f"{lines[0][0]}: the head says '{head.form}', but its lines do not begin with '#'")
+    tools = dict(_text_tool(line, head) for line in tool_lines)
+    body = [pair for pair in lines[end:] if pair[1]]
+    if len(body) < 2:
+        raise EvenstockError(f"{lines[-1][0]}: the table has no headings; it is cut off")
+    columns = _text_columns(body[0], body[1], head.figures)
+    return head, tuple(_text_row(where, line, columns, tools, head) for where, line in body[2:])
+
+
+def _text_columns(heads: tuple[str, str], ruler: tuple[str, str], figures: Figures) -> dict[str, slice]:
+    """Return where each column stands, from the ruler under the headings."""
+    if not re.fullmatch(r"-+(  -+)*", ruler[1]):
+        raise EvenstockError(f"{ruler[0]}: a ruler of dashes belongs under the headings")
+    names = {text.format(unit=figures.unit_name): column for column, text in HEADINGS.items()}
+    spans = [slice(found.start(), found.end()) for found in re.finditer(r"-+", ruler[1])]
+    spans[-1] = slice(spans[-1].start, None)
+    said = [heads[1][span].strip() for span in spans]
+    for text in said:
+        if text not in names:
+            raise EvenstockError(f"{heads[0]}: {text!r} is no heading of a coordinate table{nearest(text, tuple(names))}")
+    columns = [names[text] for text in said]
+    if columns != [column for column in HEADINGS if column in columns]:
+        raise EvenstockError(f"{heads[0]}: the columns are out of order or one is there twice")
+    missing = [c for c in ("row", "feature", "action", "tool", "x", "y", "z") if c not in columns]
+    if missing:
+        raise EvenstockError(f"{heads[0]}: the column {missing[0]!r} is missing")
+    return dict(zip(columns, spans, strict=True))
+
+
+def _text_tool(line: HeadLine, head: Head) -> tuple[str, Tool]:
+    name, _, rest = line.value.partition(" ")
+    cells = rest.split(" | ")
+    if not re.fullmatch(r"T[1-9]\d*", name) or len(cells) < 5:
+        raise EvenstockError(f"{line.where}: {line.value!r} is not a tool such as 'T1 6.8 mm drill | drill | 6.8 mm | 6.8 | 118'")
+    return name, _tool([unescaped(cell, line.where) for cell in cells[-4:]], line.where, head)
+
+
+def _text_row(where: str, line: str, columns: Mapping[str, slice], tools: Mapping[str, Tool], head: Head) -> Row:
+    spans = sorted((span.start, span.stop) for span in columns.values())
+    for (_, end), (start, _) in pairwise(spans):
+        if line[end:start].strip():
+            raise EvenstockError(f"{where}: text stands between the columns")
+    cells = dict.fromkeys(COLUMNS, "") | {column: line[span].strip(" ") for column, span in columns.items()}
+    name = cells["tool"].partition(" ")[0]
+    if name not in tools:
+        raise EvenstockError(f"{where}: the head lists no tool {name!r}{nearest(name, tuple(tools))}")
+    return _row(cells, tools[name], where, head)
+
+
+# --- a row ------------------------------------------------------------------
+
+
+def _row(cells: Mapping[str, str], tool: Tool, where: str, head: Head) -> Row:
+    figures, (sx, sy, sz) = head.figures, head.signs
+
+    def driven(column: str, sign: int) -> float | None:
+        text = cells[column]
+        return None if not text else sign * _at(where, column, lambda: coordinate_value(text, figures)) + 0.0
+
+    def plain(column: str) -> float | None:
+        text = cells[column]
+        return None if not text else _at(where, column, lambda: size_value(text, figures.units))
+
+    low, high = plain("limit_low"), plain("limit_high")
+    if (low is None) != (high is None):
+        raise EvenstockError(f"{where}: one limit is given without the other")
+    if not re.fullmatch(r"[1-9]\d*", cells["row"], re.ASCII):
+        raise EvenstockError(f"{where}: {cells['row']!r} is not a row number")
+    try:
+        return Row(
+            number=int(cells["row"]),
+            feature=unescaped(cells["feature"], where),
+            action=_one_of(cells["action"], ACTIONS, "action", where),
+            tool=tool,
+            x=driven("x", sx),
+            y=driven("y", sy),
+            z=driven("z", sz),
+            x_to=driven("x_to", sx),
+            y_to=driven("y_to", sy),
+            z_full=driven("z_full", sz),
+            leave=plain("leave") or 0.0,
+            limits=None if low is None or high is None else (low, high),
+            note=unescaped(cells["note"], where),
+        )
+    except EvenstockError:
+        raise
+    except ValueError as problem:
+        raise EvenstockError(f"{where}: {problem}") from None
+
+
+def _tool(cells: Sequence[str], where: str, head: Head) -> Tool:
+    kind, name, diameter, point = cells
+    try:
+        return Tool(
+            _one_of(kind, TOOL_KINDS, "tool kind", where),
+            unescaped(name, where),
+            _at(where, "tool diameter", lambda: size_value(diameter, head.figures.units)),
+            None if not point else _at(where, "tool point", lambda: size_value(point, "mm")),
+        )
+    except EvenstockError:
+        raise
+    except ValueError as problem:
+        raise EvenstockError(f"{where}: {problem}") from None
+
+
+def _one_of(text: str, known: tuple[_T, ...], what: str, where: str) -> _T:
+    for one in known:
+        if one == text:
+            return one
+    words = tuple(str(one) for one in known)
+    raise EvenstockError(f"{where}: {what} {text!r} is none of {', '.join(words)}{nearest(text, words)}")
+
+
+def _at(where: str, column: str, read: Callable[[], float]) -> float:
+    """Return what `read` reads, with the line and column put before its complaint."""
+    try:
+        return read()
+    except EvenstockError as problem:
+        raise EvenstockError(f"{where}, {column}: {problem}") from None
