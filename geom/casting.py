@@ -285,7 +285,7 @@ def _cut_by(shape: Any, tool: Any, name: str) -> Any:
         left = kernel.cut(shape, tool)
     except GeometryError as error:
         raise GeometryError(f"feature {name!r}: {error}") from None
-    if not kernel.volume(shape) - kernel.volume(left) > kernel.LEAST_VOLUME:
+    if not -kernel.volume_change(shape, left) > kernel.LEAST_VOLUME:
         raise GeometryError(
             f"feature {name!r}: removes no metal; check its place, its depth and which way its axis points (out of the metal)"
         )

@@ -23,6 +23,7 @@ require_kernel()
 
 from OCP.Bnd import Bnd_Box
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
+from OCP.BRep import BRep_Builder
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Defeaturing, BRepAlgoAPI_Fuse
 from OCP.BRepBuilderAPI import (
@@ -49,17 +50,21 @@ from OCP.gp import gp_Ax1, gp_Ax2, gp_Dir, gp_Pln, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.ShapeUpgrade import ShapeUpgrade_UnifySameDomain
 from OCP.TopAbs import TopAbs_SOLID
 from OCP.TopExp import TopExp_Explorer
+from OCP.TopoDS import TopoDS_Compound
 from OCP.TopTools import TopTools_ListOfShape
 
 Shape: TypeAlias = Any
 """A kernel shape (TopoDS_Shape); the kernel's classes carry no types."""
 
 BOOK_KEEPING = 1e-6
-"""Share of the larger body's volume by which a boolean's books may be out: a thousand
-times what double precision loses on analytic faces, far below any real feature."""
+"""Share of a body's box by which a boolean's books may be out: a thousand times what
+double precision loses on analytic faces, far below any real feature."""
 
 LEAST_VOLUME = 1e-6
 """mm3; less than this is no metal."""
+
+_VOLUME_ERROR = 1e-6
+"""Relative error asked of the kernel for one face's share of a volume."""
 
 
 def shape_of(body: Solid | Shape) -> Shape:
@@ -69,13 +74,48 @@ def shape_of(body: Solid | Shape) -> Shape:
 
 def volume(body: Solid | Shape) -> float:
     """Return the volume, mm3 (0 for a shape without solids)."""
-    if isinstance(body, Solid):
-        return body.volume
-    if body.IsNull():
+    return body.volume if isinstance(body, Solid) else _enclosed(body)
+
+
+def volume_change(before: Solid | Shape, after: Solid | Shape) -> float:
+    """Return the volume after less the volume before, mm3.
+
+    Only faces that one of the two has alone are measured: together, those of the first turned inside out,
+    they enclose the metal that came or went. So a hole in a body of many splines is quick and exact.
+    """
+    old, new = _oriented_faces(before), _oriented_faces(after)
+    between, builder = TopoDS_Compound(), BRep_Builder()
+    builder.MakeCompound(between)
+    for face in (*(f.face for f in new if f not in old), *(f.face.Reversed() for f in old if f not in new)):
+        builder.Add(between, face)
+    return _enclosed(between)
+
+
+def _enclosed(shape: Shape) -> float:
+    if shape.IsNull():
         return 0.0
     props = GProp_GProps()
-    BRepGProp.VolumeProperties_s(body, props)
+    BRepGProp.VolumeProperties_s(shape, props, _VOLUME_ERROR, False, False)
     return float(props.Mass())
+
+
+class _OrientedFace:
+    """A face of a body that equals itself in another body; faces of one surface turned the other way differ."""
+
+    __slots__ = ("face",)
+
+    def __init__(self, face: Any) -> None:
+        self.face = face
+
+    def __hash__(self) -> int:
+        return hash(self.face)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _OrientedFace) and bool(self.face.IsEqual(other.face))
+
+
+def _oriented_faces(body: Solid | Shape) -> dict[_OrientedFace, None]:
+    return {_OrientedFace(face): None for face in faces_of(shape_of(body))}
 
 
 def diagonal(body: Solid | Shape) -> float:
@@ -288,7 +328,7 @@ def common(body: Solid | Shape, other: Solid | Shape) -> Shape:
     first, second = shape_of(body), shape_of(other)
     filler = _intersected(first, second)
     shared = _built(BRepAlgoAPI_Common(first, second, filler))
-    _balance("common", volume(first) - volume(shared), volume(_built(BRepAlgoAPI_Cut(first, second, filler))), first, second)
+    _balance("common", first, _built(BRepAlgoAPI_Cut(first, second, filler)), -_enclosed(shared))
     return shared
 
 
@@ -302,16 +342,14 @@ def _one_by_one(body: Solid | Shape, tools: Sequence[Solid | Shape], once: Calla
 def _cut_once(body: Shape, tool: Shape) -> Shape:
     filler = _intersected(body, tool)
     left = _built(BRepAlgoAPI_Cut(body, tool, filler))
-    shared = _built(BRepAlgoAPI_Common(body, tool, filler))
-    _balance("cut", volume(body) - volume(shared), volume(left), body, tool)
+    _balance("cut", body, left, -_enclosed(_built(BRepAlgoAPI_Common(body, tool, filler))))
     return left
 
 
 def _fuse_once(body: Shape, other: Shape) -> Shape:
     filler = _intersected(body, other)
     joined = _built(BRepAlgoAPI_Fuse(body, other, filler))
-    shared = _built(BRepAlgoAPI_Common(body, other, filler))
-    _balance("fuse", volume(body) + volume(other) - volume(shared), volume(joined), body, other)
+    _balance("fuse", body, joined, _enclosed(other) - _enclosed(_built(BRepAlgoAPI_Common(body, other, filler))))
     return joined
 
 
@@ -334,13 +372,18 @@ def _built(operation: Any) -> Shape:
     return operation.Shape()
 
 
-def _balance(what: str, due: float, found: float, first: Shape, second: Shape) -> None:
-    slack = max(LEAST_VOLUME, BOOK_KEEPING * max(volume(first), volume(second)))
-    if abs(due - found) > slack:
+def _balance(what: str, before: Shape, after: Shape, due: float) -> None:
+    """Refuse a boolean that changed a body's volume by other than its due, mm3."""
+    found = volume_change(before, after)
+    if abs(found - due) > _slack(before):
         raise GeometryError(
-            f"the CAD kernel lost metal in a {what}: {found:.3f} mm3 is left where {due:.3f} mm3 should be; "
+            f"the CAD kernel lost metal in a {what}: it changed the volume by {found:.3f} mm3 where {due:.3f} mm3 is due; "
             "faces that nearly coincide cause this, so make them coincide exactly or move them apart by more than 0.02 mm"
         )
+
+
+def _slack(body: Shape) -> float:
+    return max(LEAST_VOLUME, BOOK_KEEPING * (diagonal(body) / math.sqrt(3)) ** 3)
 
 
 def unified(body: Shape) -> Shape:
@@ -348,7 +391,7 @@ def unified(body: Shape) -> Shape:
     merge = ShapeUpgrade_UnifySameDomain(body, True, True, False)
     merge.Build()
     result = merge.Shape()
-    same = abs(volume(result) - volume(body)) <= max(LEAST_VOLUME, BOOK_KEEPING * volume(body))
+    same = abs(volume_change(body, result)) <= _slack(body)
     return result if same and BRepCheck_Analyzer(result).IsValid() else body
 
 
@@ -392,7 +435,7 @@ def defeature(body: Solid | Shape, faces: Sequence[Shape], what: str) -> Shape:
         raise GeometryError(f"{what}: the CAD kernel could not close the gap; model the casting without it instead")
     result = remover.Shape()
     gone = all(remover.IsDeleted(face) for face in faces)
-    if not gone or abs(volume(result) - volume(shape)) <= LEAST_VOLUME or not BRepCheck_Analyzer(result).IsValid():
+    if not gone or abs(volume_change(shape, result)) <= LEAST_VOLUME or not BRepCheck_Analyzer(result).IsValid():
         raise GeometryError(f"{what}: it could not be filled; give all its faces, or model the casting without it instead")
     return result
 

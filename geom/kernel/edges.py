@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
 from geom.errors import GeometryError
-from geom.kernel.cut import Shape, shape_of, solids_of, volume
+from geom.kernel.cut import Shape, shape_of, solids_of
 from geom.kernel.load import require_kernel
 from geom.kernel.shape import Solid
 from geom.space import Vec3
@@ -27,8 +27,9 @@ from OCP.ChFiDS import ChFiDS_TypeOfConcavity as Turn
 from OCP.GCPnts import GCPnts_AbscissaPoint
 from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_EDGE
-from OCP.TopExp import TopExp_Explorer
+from OCP.TopExp import TopExp
 from OCP.TopoDS import TopoDS
+from OCP.TopTools import TopTools_IndexedMapOfShape
 
 EdgeTurn: TypeAlias = Literal["root", "outer", "smooth"]
 
@@ -54,16 +55,14 @@ def edges_of(body: Solid | Shape) -> list[Edge]:
     """Return the edges of a body, each once, in the kernel's order; seams and collapsed edges left out."""
     shape = shape_of(body)
     analysis = BRepOffset_Analyse(shape, _TANGENT)
-    explorer, seen, found = TopExp_Explorer(shape, TopAbs_EDGE), set(), []
-    while explorer.More():
-        edge = TopoDS.Edge(explorer.Current())
-        explorer.Next()
-        key = hash(edge)
+    edges = TopTools_IndexedMapOfShape()
+    TopExp.MapShapes_s(shape, TopAbs_EDGE, edges)
+    found = []
+    for i in range(1, edges.Extent() + 1):
+        edge = TopoDS.Edge(edges.FindKey(i))
         turns = [interval.Type() for interval in analysis.Type(edge)]
-        if key in seen or BRep_Tool.Degenerated_s(edge) or not turns:
-            continue
-        seen.add(key)
-        found.append(_edge(edge, next((_TURNS[t] for t in turns if t in _TURNS), "smooth")))
+        if turns and not BRep_Tool.Degenerated_s(edge):
+            found.append(_edge(edge, next((_TURNS[t] for t in turns if t in _TURNS), "smooth")))
     return found
 
 
@@ -89,7 +88,7 @@ def rounded(body: Solid | Shape, edges: Sequence[Edge], radius: float, what: str
     maker = BRepFilletAPI_MakeFillet(shape_of(body))
     for edge in edges:
         maker.Add(radius, edge.shape)
-    return _finished(maker, body, edges, f"{what}: a radius of {radius:g} mm")
+    return _finished(maker, edges, f"{what}: a radius of {radius:g} mm")
 
 
 def chamfered(body: Solid | Shape, edges: Sequence[Edge], size: float, what: str) -> Shape:
@@ -97,10 +96,10 @@ def chamfered(body: Solid | Shape, edges: Sequence[Edge], size: float, what: str
     maker = BRepFilletAPI_MakeChamfer(shape_of(body))
     for edge in edges:
         maker.Add(size, edge.shape)
-    return _finished(maker, body, edges, f"{what}: a chamfer of {size:g} mm")
+    return _finished(maker, edges, f"{what}: a chamfer of {size:g} mm")
 
 
-def _finished(maker: Any, body: Solid | Shape, edges: Sequence[Edge], what: str) -> Shape:
+def _finished(maker: Any, edges: Sequence[Edge], what: str) -> Shape:
     if not edges:
         raise GeometryError(f"{what} has no edge to go on; check which edges are meant")
     try:
@@ -108,7 +107,6 @@ def _finished(maker: Any, body: Solid | Shape, edges: Sequence[Edge], what: str)
         result = maker.Shape() if maker.IsDone() else None
     except Standard_Failure:
         result = None
-    before = volume(body)
-    if result is None or len(solids_of(result)) != 1 or not BRepCheck_Analyzer(result).IsValid() or volume(result) == before:
+    if result is None or len(solids_of(result)) != 1 or not BRepCheck_Analyzer(result).IsValid():
         raise GeometryError(f"{what} does not fit on all {len(edges)} edges; make it smaller or give the corners more room")
     return solids_of(result)[0]
