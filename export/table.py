@@ -3,7 +3,8 @@
 CSV: head lines begin with "# " and the unit stands there once, so that the
 column names never change; then a line of column names and one line a row, for
 any CSV reader that skips lines beginning with "#". Text: the same head without
-"# ", the tools by number, then a ruled table with the unit in every heading.
+"# ", the tools by number, then a ruled table with the unit in every heading and
+each tool on its own line before the rows it does.
 Lines end in "\\n", text is UTF-8. Each coordinate is rounded once, by `number`;
 signs are the display's. `table_reader` reads both. Knows nothing of how rows
 were found.
@@ -12,7 +13,6 @@ were found.
 import csv
 import io
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 from typing import Any, Final
 
 from export.number import (
@@ -27,7 +27,7 @@ from export.number import (
     worst_rounding_text,
 )
 from export.table_head import Form, Head, Signs, escaped, head_lines
-from export.table_reader import COLUMNS, HEADINGS, TableFile, read_table
+from export.table_reader import ALWAYS, COLUMNS, HEADINGS, TableFile, read_table
 from export.table_words import left_out_text, notes_text, patterns_text, tool_text
 from geom.rows import Row, Setup, Tool, coordinates_of, tools_of
 
@@ -66,25 +66,23 @@ def setup_csv(job: str, setup: Setup, count: int, figures: Figures, signs: Signs
 
 
 def setup_text(job: str, setup: Setup, count: int, figures: Figures, signs: Signs = AS_IS) -> str:
-    """Return one set-up as an aligned table for a monospaced print; a blank line marks a change of tool."""
+    """Return one set-up as an aligned table for a monospaced print; each tool stands before its rows."""
     names = {tool: f"T{i} {escaped(tool_text(tool, figures.units))}" for i, tool in enumerate(tools_of(setup), 1)}
     head = head_lines(
         _head("text", job, setup, count, figures, signs), [_tool_line(name, tool, figures) for tool, name in names.items()]
     )
-    made = [_cells(row, figures, signs) for row in setup.rows]
-    table = [c | {"tool": names[row.tool], "note": escaped(row.note)} for c, row in zip(made, setup.rows, strict=True)]
-    changes = [before.tool != row.tool for before, row in pairwise(setup.rows)]
-    return "\n".join([*head, "", *_ruled(table, [False, *changes], figures)]) + "\n"
+    table = [_cells(row, figures, signs) | {"note": escaped(row.note)} for row in setup.rows]
+    return "\n".join([*head, "", *_ruled(table, [names[row.tool] for row in setup.rows], figures)]) + "\n"
 
 
-def _ruled(table: Sequence[Mapping[str, str]], gaps: Sequence[bool], figures: Figures) -> list[str]:
-    """Return headings, ruler and rows; columns that no row fills are left out, and a blank line goes where `gaps` says."""
-    used = [column for column in HEADINGS if column in _ALWAYS or any(row[column] for row in table)]
+def _ruled(table: Sequence[Mapping[str, str]], tools: Sequence[str], figures: Figures) -> list[str]:
+    """Return headings, ruler and rows, each tool on its own line before its rows; columns that no row fills are left out."""
+    used = [column for column in HEADINGS if column in ALWAYS or any(row[column] for row in table)]
     heads = {column: HEADINGS[column].format(unit=figures.unit_name) for column in used}
     widths = {column: max(len(text) for text in (heads[column], *(row[column] for row in table))) for column in used}
     lines = [_line(heads, widths), _GAP.join("-" * widths[column] for column in used)]
-    for gap, row in zip(gaps, table, strict=False):
-        lines += ["", _line(row, widths)] if gap else [_line(row, widths)]
+    for before, tool, row in zip(("", *tools), tools, table, strict=False):
+        lines += [_line(row, widths)] if tool == before else ["", tool, _line(row, widths)]
     return lines
 
 
@@ -93,8 +91,7 @@ def _tool_line(name: str, tool: Tool, figures: Figures) -> str:
     return " | ".join(cell.replace("|", "\\u007c") for cell in (name, *_tool_cells(tool, figures)))
 
 
-_ALWAYS: Final = ("row", "feature", "action", "tool", "x", "y", "z")
-_LEFT: Final = ("feature", "action", "tool", "note")
+_LEFT: Final = ("feature", "action", "note")
 
 
 def _line(cells: Mapping[str, str], widths: Mapping[str, int]) -> str:

@@ -7,7 +7,7 @@ Anything that the writer would not have written is an error that names its line.
 
 import csv
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, TypeVar
@@ -43,7 +43,6 @@ HEADINGS: Final = {
     "row": "Row",
     "feature": "Feature",
     "action": "Action",
-    "tool": "Tool",
     "x": "X {unit}",
     "y": "Y {unit}",
     "z": "Z {unit}",
@@ -56,6 +55,9 @@ HEADINGS: Final = {
     "note": "Note",
 }
 """Of a text table, in order; columns that no row fills are not printed."""
+
+ALWAYS: Final = ("row", "feature", "action", "x", "y", "z")
+"""Columns of a text table that are printed even when empty."""
 
 _T = TypeVar("_T")
 _Lines = Sequence[tuple[str, str]]
@@ -143,7 +145,7 @@ def _text_parts(lines: _Lines) -> tuple[Head, tuple[Row, ...]]:
     if len(body) < 2:
         raise EvenstockError(f"{lines[-1][0]}: the table has no headings; it is cut off")
     columns = _text_columns(body[0], body[1], head.figures)
-    return head, tuple(_text_row(where, line, columns, tools, head) for where, line in body[2:])
+    return head, tuple(_text_rows(body[2:], columns, tools, head))
 
 
 def _text_columns(heads: tuple[str, str], ruler: tuple[str, str], figures: Figures) -> dict[str, slice]:
@@ -160,7 +162,7 @@ def _text_columns(heads: tuple[str, str], ruler: tuple[str, str], figures: Figur
     columns = [names[text] for text in said]
     if columns != [column for column in HEADINGS if column in columns]:
         raise EvenstockError(f"{heads[0]}: the columns are out of order or one is there twice")
-    missing = [c for c in ("row", "feature", "action", "tool", "x", "y", "z") if c not in columns]
+    missing = [column for column in ALWAYS if column not in columns]
     if missing:
         raise EvenstockError(f"{heads[0]}: the column {missing[0]!r} is missing")
     return dict(zip(columns, spans, strict=True))
@@ -174,16 +176,26 @@ def _text_tool(line: HeadLine, head: Head) -> tuple[str, Tool]:
     return name, _tool([unescaped(cell, line.where) for cell in cells[-4:]], line.where, head)
 
 
-def _text_row(where: str, line: str, columns: Mapping[str, slice], tools: Mapping[str, Tool], head: Head) -> Row:
+def _text_rows(body: _Lines, columns: Mapping[str, slice], tools: Mapping[str, Tool], head: Head) -> Iterator[Row]:
+    """Yield the rows; a line that begins with a tool's number says what the rows after it use."""
+    tool: Tool | None = None
+    for where, line in body:
+        if line.startswith("T"):
+            name = line.partition(" ")[0]
+            if name not in tools:
+                raise EvenstockError(f"{where}: the head lists no tool {name!r}{nearest(name, tuple(tools))}")
+            tool = tools[name]
+        elif tool is None:
+            raise EvenstockError(f"{where}: no tool stands before this row")
+        else:
+            yield _row(_text_cells(where, line, columns), tool, where, head)
+
+
+def _text_cells(where: str, line: str, columns: Mapping[str, slice]) -> dict[str, str]:
     spans = sorted((span.start, span.stop) for span in columns.values())
-    for (_, end), (start, _) in pairwise(spans):
-        if line[end:start].strip():
-            raise EvenstockError(f"{where}: text stands between the columns")
-    cells = dict.fromkeys(COLUMNS, "") | {column: line[span].strip(" ") for column, span in columns.items()}
-    name = cells["tool"].partition(" ")[0]
-    if name not in tools:
-        raise EvenstockError(f"{where}: the head lists no tool {name!r}{nearest(name, tuple(tools))}")
-    return _row(cells, tools[name], where, head)
+    if any(line[end:start].strip() for (_, end), (start, _) in pairwise(spans)):
+        raise EvenstockError(f"{where}: text stands between the columns")
+    return dict.fromkeys(COLUMNS, "") | {column: line[span].strip(" ") for column, span in columns.items()}
 
 
 # --- a row ------------------------------------------------------------------

@@ -15,11 +15,11 @@ from dataclasses import replace
 from typing import TypeAlias
 
 from geom.datum import Zero, zero_facing
-from geom.directions import fewest
+from geom.directions import fewest, same_way
 from geom.hole_order import Flat, ordered, turn_from_x
 from geom.part import Part
 from geom.practice import Practice, assumed_words, practice
-from geom.rows import ACTIONS, Pattern, Row, Setup
+from geom.rows import ACTIONS, Pattern, Row, Setup, Words
 from geom.settings import Settings
 from geom.space import Frame, Vec3, cross, norm
 from geom.tasks import Task, tasks_of
@@ -80,8 +80,15 @@ def setup_of(number: int, up: Vec3, zero: Zero, tasks: Sequence[tuple[Task, tupl
         rows=numbered,
         features=tuple(dict.fromkeys(row.feature for row in numbered)),
         patterns=patterns,
-        notes=assumed_words({row.action for row in numbered}, use),
+        notes=(*_seen_again(up, zero), *assumed_words({row.action for row in numbered}, use)),
     )
+
+
+def _seen_again(up: Vec3, zero: Zero) -> tuple[Words, ...]:
+    """Return what to say where the work has been turned since the zero was named."""
+    if same_way(up, zero.frame.z):
+        return ()
+    return (("the zero is the same point of the part as when it was named, seen from this side: pick it up again",),)
 
 
 def _centres(part: Part, frame: Frame) -> list[Flat]:
