@@ -86,6 +86,7 @@ class PartHole:
         source: "solid" (drilled from solid) or "core" (the casting already has a smaller hole).
         callout: what the job says it is for; None when the job says nothing.
         suggestions: callouts of the standards that this diameter fits, best first.
+        pilot: name of the through hole whose far mouth this is, or None: the narrow length is made with that one.
     """
 
     name: str
@@ -105,6 +106,7 @@ class PartHole:
     source: Literal["solid", "core"]
     callout: Callout | None = None
     suggestions: tuple[str, ...] = ()
+    pilot: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -55,15 +55,19 @@ class Probe:
         """Return the first crossing beyond a distance along a line, or None; see `crossings`."""
         return next(iter(self.crossings(origin, direction, start)), None)
 
-    def crossings(self, origin: Sequence[float], direction: Sequence[float], start: float) -> list[Crossing]:
+    def crossings(
+        self, origin: Sequence[float], direction: Sequence[float], start: float, end: float | None = None
+    ) -> list[Crossing]:
         """Return the crossings beyond a distance along a line, nearest first; touches are left out.
 
         Args:
             origin: a point, mm; direction: a unit vector.
             start: mm from the origin along the direction; may be negative.
+            end: mm from the origin where to stop looking; beyond the solid unless told.
         """
-        centre, far = self._reach
-        end = start + far + math.dist(origin, centre)
+        if end is None:
+            centre, far = self._reach
+            end = start + far + math.dist(origin, centre)
         self._finder.Perform(gp_Lin(gp_Pnt(*origin), gp_Dir(*direction)), start, end)
         found = [self._crossing(i) for i in range(1, self._finder.NbPnt() + 1)]
         return sorted((c for c in found if c is not None), key=lambda c: (c.distance, c.face))

@@ -162,7 +162,7 @@ def _vertex_points(shape: Any) -> list[Vec3]:
 
 def _corners(points: list[Vec3]) -> tuple[Vec3, Vec3]:
     low, high = (tuple(pick(axis) for axis in zip(*points, strict=True)) for pick in (min, max))
-    return low, high  # type: ignore[return-value]
+    return low, high
 
 
 def _face_box(face: Any, exact: bool) -> tuple[Vec3, Vec3]:
