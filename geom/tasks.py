@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from geom.datum import Zero, zero_facing
 from geom.directions import distinct, same_way
 from geom.face_rows import Leaves, edge_row, face_row, faces_up, is_open_above, stands_upright
-from geom.hole_rows import hole_rows, mouth, widens_inside
+from geom.hole_rows import hole_rows
 from geom.kernel.extent import face_box
+from geom.mouth_rows import is_plain_through, mouth_of, unmade, widest
 from geom.part import Part, PartFace, PartHole
 from geom.practice import LEAST_BORE, Practice, practice, tidy
 from geom.rays import skin_of
@@ -76,7 +77,7 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
         *(_plane_task(face, part, looks, leaves, use) for face in planes),
         *(_round_task(face, part, looks) for face in _rounds(part)),
     )
-    left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks), *_widening(part))
+    left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks), *_unmade(part))
     return Tasks(ways, tuple(t for t in tried if t.options), left)
 
 
@@ -97,15 +98,8 @@ def _loose(part: Part) -> Iterator[PartFace]:
 def _hole_ways(part: Part) -> Iterator[Vec3]:
     for hole in part.holes:
         yield hole.axis
-        if either_way(hole):
+        if is_plain_through(hole):
             yield scale(hole.axis, -1.0)
-
-
-def either_way(hole: PartHole) -> bool:
-    """Tell whether a hole is the same from both ends: through, and of one diameter."""
-    plain = hole.counterbore is None and hole.countersink is None and hole.kind == "through"
-    sizes = [d for step in hole.steps for d in (step.start_diameter, step.end_diameter)]
-    return hole.through and plain and all(abs(size - hole.diameter) <= SAME_AXIS for size in sizes)
 
 
 def _hole_task(hole: PartHole, looks: list[_Look], use: Practice, settings: Settings) -> Task:
@@ -118,18 +112,14 @@ def _hole_task(hole: PartHole, looks: list[_Look], use: Practice, settings: Sett
 def _drills(hole: PartHole, look: _Look) -> bool:
     """Tell whether the spindle faces the hole from here with nothing in its way."""
     far = same_way(scale(hole.axis, -1.0), look.up)
-    if not same_way(hole.axis, look.up) and not (far and either_way(hole)):
+    if not same_way(hole.axis, look.up) and not (far and is_plain_through(hole)):
         return False
-    x, y, z = look.frame.local(mouth(hole, far))
-    sizes = [hole.diameter, *(d for step in hole.steps for d in (step.start_diameter, step.end_diameter))]
-    sizes += [hole.counterbore.diameter] if hole.counterbore else []
-    return clear_disc(look.seen, (x, y), 0.5 * max(sizes), z)
+    x, y, z = look.frame.local(mouth_of(hole, far))
+    return clear_disc(look.seen, (x, y), 0.5 * (hole.diameter if far else widest(hole)), z)
 
 
-def _widening(part: Part) -> Iterator[LeftOut]:
-    return (
-        LeftOut(h.name, "its length that is wider inside than above needs another side") for h in part.holes if widens_inside(h)
-    )
+def _unmade(part: Part) -> Iterator[LeftOut]:
+    return (LeftOut(hole.name, why) for hole in part.holes for why in unmade(hole))
 
 
 # --- planes -----------------------------------------------------------------
