@@ -21,6 +21,9 @@ SAME_CURVE: Final = 2e-3
 SLIVER: Final = 0.02
 """Gaps and remainders shorter than this many mm cannot be seen on paper."""
 
+_NEAR: Final = 5 * SAME_CURVE
+"""A spline's piece this close, mm, to a cover all along lies on it: both are approximations."""
+
 _Span: TypeAlias = tuple[float, float]
 
 
@@ -214,26 +217,28 @@ def _uncovered_splines(splines: Sequence[Spline], covers: Sequence[Curve]) -> li
         return list(splines)
     lines = [np.array(polyline(c, SAME_CURVE)) for c in covers]
     starts, ends = np.vstack([p[:-1] for p in lines]), np.vstack([p[1:] for p in lines])
+    low, high = np.minimum(starts, ends) - _NEAR, np.maximum(starts, ends) + _NEAR
     out: list[Spline] = []
     for spline in splines:
         pieces = (len(spline.points) - 1) // 3
         points = np.array([at(spline, (k + t) / pieces) for k in range(pieces) for t in (0.001, 0.25, 0.5, 0.75, 0.999)])
-        away = _distances(points, starts, ends).reshape(pieces, 5).max(axis=1) > 5 * SAME_CURVE
+        close = ((low <= points.max(axis=0)) & (high >= points.min(axis=0))).all(axis=1)
+        away = _distances(points, starts[close], ends[close]).reshape(pieces, 5).max(axis=1) > _NEAR
         out.extend(_runs(spline, [bool(a) for a in away]))
     return out
 
 
 def _distances(points: "Points", starts: "Points", ends: "Points") -> "Points":
-    """Return each point's distance (n,) from the nearest of some segments (m, 2)."""
+    """Return each point's distance (n,) from the nearest of some segments (m, 2); infinite when there are none."""
     import numpy as np
 
+    if not len(starts):
+        return np.full(len(points), math.inf)
     along = ends - starts
     size = np.maximum((along**2).sum(axis=1), 1e-18)
-    out = np.empty(len(points))
-    for i, point in enumerate(points):
-        share = np.clip(((point - starts) * along).sum(axis=1) / size, 0.0, 1.0)
-        out[i] = math.sqrt((((starts + along * share[:, None]) - point) ** 2).sum(axis=1).min())
-    return out
+    offset = points[:, None, :] - starts
+    share = np.clip((offset * along).sum(axis=2) / size, 0.0, 1.0)
+    return np.asarray(np.sqrt(((offset - along * share[:, :, None]) ** 2).sum(axis=2).min(axis=1)))
 
 
 def _runs(spline: Spline, keep: Sequence[bool]) -> list[Spline]:

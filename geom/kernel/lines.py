@@ -57,6 +57,12 @@ def view_lines(solid: Solid, view: Frame) -> ViewLines:
     return ViewLines(visible, hidden, smooth)
 
 
+def visible_lines(solid: Solid, view: Frame) -> tuple[Curve, ...]:
+    """Return only the visible edges and silhouettes of a solid, sorted and free of overlaps."""
+    shapes = _hidden_line_shapes(solid, view)
+    return merged(_curves(shapes.VCompound(), shapes.OutLineVCompound()))
+
+
 def _hidden_line_shapes(solid: Solid, view: Frame) -> HLRBRep_HLRToShape:
     plane = gp_Ax2(gp_Pnt(*view.origin), gp_Dir(*view.z), gp_Dir(*view.x))
     algorithm = HLRBRep_Algo()

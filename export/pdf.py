@@ -1,0 +1,57 @@
+"""SVG sheets as one PDF at true size, with selectable text and no clock.
+
+Only the shipped fonts are used. Knows nothing of what is on the sheets.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from export.fonts import FOLDER
+from geom.errors import OutputError
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One sheet: its size, mm, and its SVG."""
+
+    width: float
+    height: float
+    svg: bytes
+
+
+def pdf_bytes(title: str, pages: Sequence[Page]) -> bytes:
+    """Return a PDF of the pages, in order.
+
+    Raises:
+        OutputError: the typesetter refused or warned; the message says why.
+    """
+    import typst
+
+    names = [f"sheet{i}.svg" for i in range(1, len(pages) + 1)]
+    files = {name: page.svg for name, page in zip(names, pages, strict=True)}
+    source = "\n".join([_preamble(), *(_page(page, name) for page, name in zip(pages, names, strict=True))])
+    everything: Any = {"main.typ": source.encode(), **files}
+    try:
+        made, warnings = typst.compile_with_warnings(
+            everything,
+            format="pdf",
+            font_paths=[str(FOLDER)],
+            ignore_system_fonts=True,
+            sys_inputs={"title": title},
+            pdf_tags=False,
+        )
+    except typst.TypstError as error:
+        raise OutputError(f"the PDF of {title!r} could not be set: {error}; report this with the job") from error
+    if warnings:
+        raise OutputError(f"the PDF of {title!r} was set with a warning: {warnings[0]}; report this with the job")
+    return bytes(made)
+
+
+def _preamble() -> str:
+    return "#set document(date: none, title: sys.inputs.title)\n#set page(margin: 0mm)"
+
+
+def _page(page: Page, name: str) -> str:
+    size = f"width: {page.width:g}mm, height: {page.height:g}mm"
+    return f'#page({size})[#image("{name}", {size})]'
