@@ -28,7 +28,7 @@ def stock(arguments: Namespace) -> int:
     from export.stock_report import stock_document, stock_text
     from geom.job import measure_stock, open_job
     from geom.kernel.failure import plain_kernel_failures
-    from geom.required import shortfalls
+    from geom.verdict import verdict
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
@@ -36,7 +36,7 @@ def stock(arguments: Namespace) -> int:
     if arguments.out:
         _save(arguments, settings, stock_files(job, report))
     _answer(arguments, stock_document(report, job), stock_text(report, job))
-    return NO if shortfalls(report, job.needs) else YES
+    return YES if verdict(report, job.needs).is_enough else NO
 
 
 def holes(arguments: Namespace) -> int:
@@ -108,7 +108,7 @@ def make(arguments: Namespace) -> int:
     from export.write import write_folder
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
-    from geom.required import shortfalls
+    from geom.verdict import verdict
 
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell)
@@ -117,7 +117,7 @@ def make(arguments: Namespace) -> int:
     out = _out(arguments, settings)
     write_folder(out, files)
     _say_files(arguments, out, files)
-    return NO if shortfalls(record.stock, record.job.needs) else YES
+    return YES if verdict(record.stock, record.job.needs).is_enough else NO
 
 
 COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
