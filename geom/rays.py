@@ -108,6 +108,20 @@ class Skin:
         """Return the distance (n,) at which each ray first enters metal; inf where it never does."""
         return self._first_of(origins, directions, False, ahead).distance
 
+    def every(self, origins: Floats, directions: Floats) -> tuple[Ints, Floats, Bools]:
+        """Return every crossing ahead: the row of its ray, its distance, and whether the ray leaves metal there."""
+        rows = np.arange(len(origins))
+        found: list[tuple[Ints, Floats, Bools]] = [(rows[:0], np.zeros(0), np.zeros(0, dtype=np.bool_))]
+        ahead = np.zeros(len(origins))
+        for _ in range(_PASSES):
+            hits = self._each(origins[rows], directions[rows], ahead)
+            met = hits.face >= 0
+            rows, ahead = rows[met], np.maximum(hits.facet, hits.distance)[met] + self._step
+            if not rows.size:
+                break
+            found.append((rows, hits.distance[met], hits.leaving[met]))
+        return np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found]), np.concatenate([f[2] for f in found])
+
     def inside(self, points: Floats) -> Bools:
         """Return which points (n, 3) lie in the metal, by the vote of three fixed directions."""
         votes = np.zeros(len(points), dtype=np.int64)

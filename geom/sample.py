@@ -89,7 +89,7 @@ def _assembled(solid: Solid, group: Ints, inner: Pieces, rim: Rim, spacing: Floa
     area = np.concatenate([inner.area, np.zeros(2 * len(edge))])
     face = np.concatenate([inner.face, rim.face[row], rim.face[row]])
     rough = np.concatenate([inner.points, edge, line])
-    points, normals = _exact(solid, face, rough)
+    points, normals = exact_points(solid, face, rough)
     distance, away = edge_distance(rim, group[face], points)
     on_edge = slice(len(inner.area), len(inner.area) + len(edge))
     away[on_edge], distance[on_edge] = way_in, 0.0
@@ -99,11 +99,11 @@ def _assembled(solid: Solid, group: Ints, inner: Pieces, rim: Rim, spacing: Floa
     keep[on_line] = distance[on_line] > 0.999 * EDGE_BAND
     distance[on_line] = np.maximum(distance[on_line], EDGE_BAND)
     near = np.flatnonzero(distance < RIM)
-    looked[near] = _exact(solid, face[near], looked[near])[0]
+    looked[near] = exact_points(solid, face[near], looked[near])[0]
     return Samples(points, normals, face, area, distance, looked).of(keep)
 
 
-def _exact(solid: Solid, face: Ints, points: Floats) -> tuple[Floats, Floats]:
+def exact_points(solid: Solid, face: Ints, points: Floats) -> tuple[Floats, Floats]:
     """Return the nearest points on the faces' own surfaces and the outward normals there."""
     exact, normals = onto(forms(solid.surfaces), face, points)
     free = np.isnan(normals[:, 0])

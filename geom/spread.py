@@ -18,7 +18,10 @@ from geom.kernel.shape import Surface
 from geom.rim import Rim
 
 _LEVEL: Final = 1e-6
-"""Edges that rise less than this along their length are parallel to the strips: mm, or radians about an axis."""
+"""Edges that rise less than this along their length, mm or radians about an axis, are parallel to the strips."""
+
+_TICKS: Final = 2.0**40
+"""Angles are counted in whole ticks, this many a turn, so that the end of one side is the start of the next to the last digit."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +73,7 @@ def _flat(surface: Surface, start: Floats, end: Floats, spacing: float) -> _Foun
     x = x - (x @ normal) * normal
     x /= np.linalg.norm(x)
     axes = np.stack([x, np.cross(normal, x)])
-    sides = _Sides((start - origin) @ axes.T, (end - origin) @ axes.T, None)
+    sides = _Sides((start - origin) @ axes.T, (end - origin) @ axes.T, _LEVEL)
     filled = _fill(sides, spacing, spacing)
     if filled is None:
         return None
@@ -85,14 +88,15 @@ def _unrolled(surface: Surface, start: Floats, end: Floats, spacing: float) -> _
     x /= np.linalg.norm(x)
     y = np.cross(axis, x)
     (u0, v0), (u1, v1) = _rolled(start - origin, axis, x, y), _rolled(end - origin, axis, x, y)
-    v1 = v0 + np.remainder(v1 - v0 + np.pi, 2 * np.pi) - np.pi
+    v1 = v0 + np.remainder(v1 - v0 + _TICKS / 2, _TICKS) - _TICKS / 2
+    tick = 2 * np.pi / _TICKS
     slope = math.tan(math.radians(surface.half_angle))
     widest = float((surface.radius + np.concatenate([u0, u1]) * slope).max())
-    sides = _Sides(np.stack([u0, v0], axis=1), np.stack([u1, v1], axis=1), 2 * np.pi)
-    filled = _fill(sides, spacing, spacing / widest) if widest > 0 else None
+    sides = _Sides(np.stack([u0, v0], axis=1), np.stack([u1, v1], axis=1), _LEVEL / tick, _TICKS)
+    filled = _fill(sides, spacing, spacing / widest / tick) if widest > 0 else None
     if filled is None:
         return None
-    u, v, area = filled
+    u, v, area = filled[0], filled[1] * tick, filled[2] * tick
     radius = surface.radius + u * slope
     out = np.outer(np.cos(v), x) + np.outer(np.sin(v), y)
     normals = (out - slope * axis) * ((-1.0 if surface.hollow else 1.0) / math.hypot(1.0, slope))
@@ -100,16 +104,18 @@ def _unrolled(surface: Surface, start: Floats, end: Floats, spacing: float) -> _
 
 
 def _rolled(w: Floats, axis: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    return w @ axis, np.arctan2(w @ y, w @ x)
+    """Return height along the axis and angle about it, in ticks."""
+    return w @ axis, np.rint(np.arctan2(w @ y, w @ x) * (_TICKS / (2 * np.pi)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sides:
-    """Sides of closed outlines in a plane (u, v): ends (n, 2); v comes round again after `turn`."""
+    """Sides of closed outlines in a plane (u, v): ends (n, 2); level when v rises less; v comes round again after `turn`."""
 
     start: Floats
     end: Floats
-    turn: float | None
+    level: float
+    turn: float | None = None
 
 
 def _fill(sides: _Sides, along: float, across: float) -> tuple[Floats, Floats, Floats] | None:
@@ -140,14 +146,15 @@ def _counted(count: Floats) -> tuple[Ints, Ints, Ints]:
 def _strip_levels(sides: _Sides, across: float) -> tuple[Floats, Floats]:
     """Return the middles and heights of strips that part at every edge parallel to them."""
     a, b = sides.start[:, 1], sides.end[:, 1]
-    parallel = (a[np.abs(b - a) <= _LEVEL] + b[np.abs(b - a) <= _LEVEL]) / 2.0
+    level = np.abs(b - a) <= sides.level
+    parallel = (a[level] + b[level]) / 2.0
     if sides.turn is None:
         marks = np.concatenate([parallel, [min(a.min(), b.min()), max(a.max(), b.max())]])
     else:
         marks = np.remainder(parallel if len(parallel) else np.zeros(1), sides.turn)
         marks = np.append(marks, marks.min() + sides.turn)
     marks = np.unique(marks)
-    marks = marks[np.append(True, np.diff(marks) > 2 * _LEVEL)]
+    marks = marks[np.append(True, np.diff(marks) > 2 * sides.level)]
     row, place, count = _counted(np.maximum(1, np.ceil(np.diff(marks) / across)))
     height = (np.diff(marks) / count)[row]
     return marks[row] + (place + 0.5) * height, height

@@ -1,0 +1,192 @@
+"""Stock on each machined face: thinnest, mean and thickest, at its edge and away from it.
+
+Lengths mm, part frame; stock as in `geom.metal`. Knows nothing of volumes,
+masses or verdicts.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from geom.analytic import Bools, Floats, Ints
+from geom.extreme import Starts, settled
+from geom.kernel.shape import SurfaceKind
+from geom.metal import Measured, Metal
+from geom.part import Part, PartFace
+from geom.sample import RIM, Samples, surface_samples
+from geom.space import Vec3
+from geom.tolerance import EDGE_BAND
+
+ENOUGH: Final = 1e-3
+"""Stock that falls short of what is required by less than this, mm, is enough: STEP files are no more exact."""
+
+_ROAM: Final = 4.0
+"""On a face without an edge the search for the thinnest point strays at most this many sample spacings."""
+
+_DOUBT: Final = 0.25
+"""Share of a partly short piece's area that may be counted wrong: its skin is taken as flat, its outline as square."""
+
+
+@dataclass(frozen=True, slots=True)
+class StockRange:
+    """Least, area-weighted mean and greatest stock on a face, mm; the least and greatest count the very edge."""
+
+    min: float
+    mean: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True)
+class FaceStock:
+    """The stock on one machined face.
+
+    Attributes:
+        name, kind, normal, centroid, area: as in `PartFace`.
+        stock: over the whole face, its edge included.
+        least_inside: least stock further than `band` from the face's edge, mm.
+        least_in_band: least stock between `sample.RIM` and `band` from the edge, mm; None on a face without an edge.
+        band: `tolerance.EDGE_BAND`; on a face too narrow for it, half the way to its middle line.
+        required: least stock the face must keep, mm.
+        short_fraction: share of the area with stock below 0.
+        below_fraction: share of the area with stock below what is required.
+        share_error: what either share may be out by, from the sample spacing.
+        from_solid: share of the area where no skin comes before the opposite wall, or the bore's axis.
+        thinnest: where the stock is least.
+        samples: how many points were measured.
+    """
+
+    name: str
+    kind: SurfaceKind
+    normal: Vec3 | None
+    centroid: Vec3
+    area: float
+    stock: StockRange
+    least_inside: float
+    least_in_band: float | None
+    band: float
+    required: float
+    short_fraction: float
+    below_fraction: float
+    share_error: float
+    from_solid: float
+    thinnest: Vec3
+    samples: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Survey:
+    """What was measured on all machined faces together; `edge_stock` is `found.stock` with rim points read `RIM` further in."""
+
+    samples: Samples
+    found: Measured
+    edge_stock: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Places:
+    """Rows of the survey where a face is thinnest, thickest, and thinnest inside its band."""
+
+    thin: int
+    thick: int
+    inside: int
+
+
+def measure_faces(part: Part, metal: Metal, required: Mapping[str, float], spacing: float) -> tuple[FaceStock, ...]:
+    """Return the stock on each machined face, in the part's order.
+
+    Args:
+        required: least stock, mm, for every machined face by name.
+        spacing: of the samples, mm.
+    """
+    if not part.machined:
+        return ()
+    owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
+    survey = _surveyed(metal, surface_samples(part.finished, spacing, sorted(owner), owner))
+    number = np.array([owner.get(i, -1) for i in range(len(part.finished.surfaces))])[survey.samples.face]
+    rows = [np.flatnonzero(number == i) for i in range(len(part.machined))]
+    bands = [_band(survey.samples.edge_distance[r]) for r in rows]
+    places = [_places(survey, r, band) for r, band in zip(rows, bands, strict=True)]
+    spots, values = _searched(part, metal, survey, places, bands, spacing)
+    return tuple(
+        _face_stock(face, required[face.name], survey, rows[i], bands[i], spots[3 * i], values[3 * i : 3 * i + 3])
+        for i, face in enumerate(part.machined)
+    )
+
+
+def _surveyed(metal: Metal, samples: Samples) -> _Survey:
+    found = metal.at(samples.points, samples.normals, samples.face, samples.looked_from)
+    edge_stock = found.stock.copy()
+    rim = np.flatnonzero(samples.edge_distance < RIM)
+    edge_stock[rim] = metal.at(samples.looked_from[rim], samples.normals[rim], samples.face[rim]).stock
+    return _Survey(samples, found, edge_stock)
+
+
+def _band(edge_distance: Floats) -> float:
+    """Return the width of the edge band: narrower on a face whose middle is less than twice `EDGE_BAND` from its edges."""
+    return min(EDGE_BAND, float(edge_distance.max()) / 2.0)
+
+
+def _places(survey: _Survey, rows: Ints, band: float) -> _Places:
+    stock = survey.found.stock[rows]
+    inside = rows[survey.samples.edge_distance[rows] >= band]
+    return _Places(int(rows[np.argmin(stock)]), int(rows[np.argmax(stock)]), int(inside[np.argmin(survey.found.stock[inside])]))
+
+
+def _searched(
+    part: Part, metal: Metal, survey: _Survey, places: list[_Places], bands: list[float], spacing: float
+) -> tuple[Floats, Floats]:
+    """Return where each search ends and the stock there; three rows a face, in the order of `_Places`."""
+    rows = np.array([row for p in places for row in (p.thin, p.thick, p.inside)])
+    kept = np.array([k for band in bands for k in (RIM, RIM, band)])
+    room = np.minimum(survey.samples.edge_distance[rows] - kept, _ROAM * spacing)
+    starts = Starts(
+        survey.samples.points[rows],
+        survey.samples.face[rows],
+        survey.found.stock[rows],
+        np.tile([1.0, -1.0, 1.0], len(places)),
+        np.full(len(rows), spacing / 2.0),
+        np.maximum(room, 0.0),
+    )
+    return settled(part.finished, metal, starts)
+
+
+def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, band: float, spot: Floats, ends: Floats) -> FaceStock:
+    pieces = rows[survey.samples.area[rows] > 0]
+    area, stock, slope = survey.samples.area[pieces], survey.found.stock[pieces], survey.found.slope[pieces]
+    rim = rows[survey.samples.edge_distance[rows] < band]
+    thin, thick, inside = (float(v) for v in ends)
+    short, below = (_share(stock - limit, slope, area) for limit in (0.0, required - ENOUGH))
+    return FaceStock(
+        name=face.name,
+        kind=face.kind,
+        normal=face.normal,
+        centroid=face.centroid,
+        area=face.area,
+        stock=StockRange(thin, float(area @ stock / area.sum()), thick),
+        least_inside=inside,
+        least_in_band=float(survey.edge_stock[rim].min()) if rim.size else None,
+        band=band,
+        required=required,
+        short_fraction=short[0],
+        below_fraction=below[0],
+        share_error=max(short[1], below[1]),
+        from_solid=float(area @ survey.found.solid[pieces] / area.sum()),
+        thinnest=(float(spot[0]), float(spot[1]), float(spot[2])),
+        samples=len(rows),
+    )
+
+
+def _share(height: Floats, slope: Floats, area: Floats) -> tuple[float, float]:
+    """Return the share of the area whose height is below 0, and what it may be out by.
+
+    A piece that the zero line crosses counts in part, by how far its middle is from that line.
+    """
+    reach = slope * np.sqrt(area)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(reach > 0, np.clip(0.5 - height / reach, 0.0, 1.0), height < 0)
+    flips: Bools = np.zeros(len(part), dtype=np.bool_)
+    flips[1:] = (height[1:] < 0) != (height[:-1] < 0)
+    doubtful = flips | ((part > 0) & (part < 1))
+    return float(area @ part / area.sum()), float(_DOUBT * area[doubtful].sum() / area.sum())

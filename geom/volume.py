@@ -1,0 +1,106 @@
+"""How much metal is cut away, and how much is missing.
+
+Where the finished part lies inside the casting, swarf is one exact volume less
+another. Where it does not, the missing metal is summed over columns of rays,
+and a mesh boolean must agree; swarf then follows from the same book-keeping.
+mm3. Knows nothing of faces' names or required amounts.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from geom.columns import shortage_by_columns
+from geom.kernel.mesh import Mesh
+from geom.kernel.probe import shell_count
+from geom.part import Part
+from geom.rays import Skin, skin_of
+from geom.sample import surface_samples
+from geom.space import Vec3
+from geom.tolerance import kernel_noise
+
+_FLUSH: Final = 1e-3
+"""A finished face that stands out of the casting by less than this, mm, is its skin: STEP files are no more exact."""
+
+
+@dataclass(frozen=True, slots=True)
+class Volumes:
+    """mm3 to cut away and missing, what both may be out by, and how they were found."""
+
+    swarf: float
+    shortage: float
+    error: float
+    method: str
+
+
+def volumes(part: Part, least: float, way: Vec3) -> Volumes:
+    """Return what is cut away and what is missing.
+
+    Args:
+        least: the least stock on the machined faces, mm.
+        way: the outward normal where it is.
+    """
+    books = part.casting.volume - part.finished.volume
+    missing = _standing_out(part) if least >= -_FLUSH else None
+    if missing is not None:
+        return Volumes(books, 0.0, missing, "book-keeping (casting less part), the part found inside the casting")
+    casting, finished = skin_of(part.casting), skin_of(part.finished)
+    columns = shortage_by_columns(casting, finished, way)
+    meshes = _shortage_by_meshes(casting, finished)
+    return _agreed(books, columns, meshes)
+
+
+def _agreed(books: float, columns: tuple[float, float], meshes: tuple[float, float] | None) -> Volumes:
+    shortage, error = columns
+    method = "columns of rays for the missing metal, the rest by book-keeping"
+    if meshes is None:
+        return Volumes(books + shortage, shortage, error, f"{method}; no mesh check was possible")
+    gap = abs(shortage - meshes[0])
+    if gap <= error + meshes[1]:
+        return Volumes(books + shortage, shortage, error, f"{method}; a mesh boolean agrees within its facet error")
+    return Volumes(books + shortage, shortage, gap, f"{method}; a mesh boolean differs by {gap:.0f} mm3")
+
+
+# --- is the part inside the casting? ----------------------------------------
+
+
+def _standing_out(part: Part) -> float | None:
+    """Return the metal, mm3, by which as-cast faces and holes stand out of the casting; None when that is more than noise."""
+    cut = {index for face in part.machined for index in face.surfaces}
+    rest = [i for i in range(len(part.finished.surfaces)) if i not in cut]
+    if shell_count(part.casting) > 1 and _holds_a_hollow(part):
+        return None
+    if not rest:
+        return 0.0
+    samples = surface_samples(part.finished, part.finished.size, rest)
+    samples = samples.of(samples.area > 0)
+    out = -skin_of(part.casting).over(samples.points, samples.normals, samples.looked_from).distance
+    if out.max() > _FLUSH:
+        return None
+    return float(samples.area @ np.where(out > kernel_noise(part.finished.size), out, 0.0))
+
+
+def _holds_a_hollow(part: Part) -> bool:
+    """Return whether a hollow wholly inside the casting lies in the finished part's metal."""
+    samples = surface_samples(part.casting, part.casting.size)
+    clear = samples.points + _FLUSH * samples.normals
+    return bool(skin_of(part.finished).inside(clear).any())
+
+
+# --- the check by meshes ----------------------------------------------------
+
+
+def _shortage_by_meshes(casting: Skin, finished: Skin) -> tuple[float, float] | None:
+    """Return the volume of part less casting and its facet error, mm3; None when a mesh is not closed."""
+    import manifold3d
+
+    bodies = [manifold3d.Manifold(_mesh64(manifold3d, skin.mesh)) for skin in (finished, casting)]
+    if any(body.status() != manifold3d.Error.NoError or body.is_empty() for body in bodies):
+        return None
+    left = bodies[0] - bodies[1]
+    return float(left.volume()), float(left.surface_area()) * finished.chord
+
+
+def _mesh64(manifold3d: object, mesh: Mesh) -> object:
+    return manifold3d.Mesh64(mesh.vertices, mesh.triangles.astype(np.uint64))  # type: ignore[attr-defined]
