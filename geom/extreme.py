@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 
 from geom.analytic import Floats, Ints
+from geom.depth import Depth
 from geom.kernel.shape import Solid
-from geom.metal import Metal
 from geom.sample import exact_points
 
 _ROUNDS: Final = 12
@@ -39,7 +39,7 @@ class Starts:
     room: Floats
 
 
-def settled(solid: Solid, metal: Metal, starts: Starts) -> tuple[Floats, Floats]:
+def settled(solid: Solid, depth: Depth, starts: Starts) -> tuple[Floats, Floats]:
     """Return where each search ends (n, 3) and the stock there (n,)."""
     points, value, step = starts.points.copy(), starts.value.copy(), np.minimum(starts.step, starts.room)
     count = len(points)
@@ -48,7 +48,7 @@ def settled(solid: Solid, metal: Metal, starts: Starts) -> tuple[Floats, Floats]
     face = np.repeat(starts.face, len(_COMPASS))
     for _ in range(_ROUNDS):
         tried, normals = exact_points(solid, face, _around(solid, points, starts.face, step))
-        stock = metal.at(tried, normals, face).stock
+        stock = depth.at(tried, normals, face).stock
         stray = np.linalg.norm(tried - np.repeat(starts.points, len(_COMPASS), axis=0), axis=1)
         allowed = (stray <= np.repeat(starts.room, len(_COMPASS))) & (stray > 0)
         worth = np.where(allowed, stock * np.repeat(starts.sign, len(_COMPASS)), np.inf)

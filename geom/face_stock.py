@@ -1,6 +1,6 @@
 """Stock on each machined face: thinnest, mean and thickest, at its edge and away from it.
 
-Lengths mm, part frame; stock as in `geom.metal`. Knows nothing of volumes,
+Lengths mm, part frame; stock as in `geom.depth`. Knows nothing of volumes,
 masses or verdicts.
 """
 
@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
+from geom.depth import Depth, Measured
 from geom.extreme import Starts, settled
 from geom.kernel.shape import SurfaceKind
-from geom.metal import Measured, Metal
 from geom.part import Part, PartFace
 from geom.sample import RIM, Samples, surface_samples
 from geom.space import Vec3
@@ -93,7 +93,7 @@ class _Places:
     inside: int
 
 
-def measure_faces(part: Part, metal: Metal, required: Mapping[str, float], spacing: float) -> tuple[FaceStock, ...]:
+def measure_faces(part: Part, depth: Depth, required: Mapping[str, float], spacing: float) -> tuple[FaceStock, ...]:
     """Return the stock on each machined face, in the part's order.
 
     Args:
@@ -103,23 +103,23 @@ def measure_faces(part: Part, metal: Metal, required: Mapping[str, float], spaci
     if not part.machined:
         return ()
     owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
-    survey = _surveyed(metal, surface_samples(part.finished, spacing, sorted(owner), owner))
+    survey = _surveyed(depth, surface_samples(part.finished, spacing, sorted(owner), owner))
     number = np.array([owner.get(i, -1) for i in range(len(part.finished.surfaces))])[survey.samples.face]
     rows = [np.flatnonzero(number == i) for i in range(len(part.machined))]
     bands = [_band(survey.samples.edge_distance[r]) for r in rows]
     places = [_places(survey, r, band) for r, band in zip(rows, bands, strict=True)]
-    spots, values = _searched(part, metal, survey, places, bands, spacing)
+    spots, values = _searched(part, depth, survey, places, bands, spacing)
     return tuple(
         _face_stock(face, required[face.name], survey, rows[i], bands[i], spots[3 * i], values[3 * i : 3 * i + 3])
         for i, face in enumerate(part.machined)
     )
 
 
-def _surveyed(metal: Metal, samples: Samples) -> _Survey:
-    found = metal.at(samples.points, samples.normals, samples.face, samples.looked_from)
+def _surveyed(depth: Depth, samples: Samples) -> _Survey:
+    found = depth.at(samples.points, samples.normals, samples.face, samples.looked_from)
     edge_stock = found.stock.copy()
     rim = np.flatnonzero(samples.edge_distance < RIM)
-    edge_stock[rim] = metal.at(samples.looked_from[rim], samples.normals[rim], samples.face[rim]).stock
+    edge_stock[rim] = depth.at(samples.looked_from[rim], samples.normals[rim], samples.face[rim]).stock
     return _Survey(samples, found, edge_stock)
 
 
@@ -135,7 +135,7 @@ def _places(survey: _Survey, rows: Ints, band: float) -> _Places:
 
 
 def _searched(
-    part: Part, metal: Metal, survey: _Survey, places: list[_Places], bands: list[float], spacing: float
+    part: Part, depth: Depth, survey: _Survey, places: list[_Places], bands: list[float], spacing: float
 ) -> tuple[Floats, Floats]:
     """Return where each search ends and the stock there; three rows a face, in the order of `_Places`."""
     rows = np.array([row for p in places for row in (p.thin, p.thick, p.inside)])
@@ -149,7 +149,7 @@ def _searched(
         np.full(len(rows), spacing / 2.0),
         np.maximum(room, 0.0),
     )
-    return settled(part.finished, metal, starts)
+    return settled(part.finished, depth, starts)
 
 
 def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, band: float, spot: Floats, ends: Floats) -> FaceStock:

@@ -12,17 +12,17 @@ from typing import Final
 
 import numpy as np
 
+from geom.depth import Depth
 from geom.errors import GeometryError, nearest
 from geom.face_stock import ENOUGH, FaceStock, StockRange, measure_faces
-from geom.metal import Metal
 from geom.part import Part, PartFace
 from geom.sample import RIM
 from geom.space import Z_AXIS, Vec3
 from geom.standards.alloy import alloy
-from geom.tolerance import EDGE_BAND, SKIN
+from geom.tolerance import EDGE_BAND
 from geom.volume import Volumes, volumes
 
-__all__ = ["ENOUGH", "FaceStock", "StockRange", "StockReport", "is_enough", "short_faces", "stock_report"]
+__all__ = ["ENOUGH", "FaceStock", "StockRange", "StockReport", "stock_report"]
 
 _SAMPLES: Final = 12_000
 """About how many pieces all machined faces get together."""
@@ -76,12 +76,12 @@ def stock_report(part: Part, required: Mapping[str, float], spacing: float | Non
         StandardError: the alloy is not in the table.
     """
     _check_names(part, required)
-    metal_density = alloy(part.alloy, part.name).density
+    density = alloy(part.alloy, part.name).density
     step = _spacing(part) if spacing is None else spacing
-    metal = Metal(part)
-    faces = measure_faces(part, metal, required, step)
+    depth = Depth(part)
+    faces = measure_faces(part, depth, required, step)
     books = volumes(part, *_worst(part, faces))
-    kilo = metal_density * 1e-6
+    kilo = density * 1e-6
     return StockReport(
         faces=faces,
         as_cast=part.as_cast,
@@ -93,21 +93,11 @@ def stock_report(part: Part, required: Mapping[str, float], spacing: float | Non
         part_volume=part.finished.volume,
         casting_mass=part.casting.volume * kilo,
         part_mass=part.finished.volume * kilo,
-        density=metal_density,
+        density=density,
         band=EDGE_BAND,
         spacing=step,
         method=_method(step, books),
     )
-
-
-def short_faces(report: StockReport) -> tuple[FaceStock, ...]:
-    """Return the faces that do not have their required stock inside the edge band, or have none at all in it."""
-    return tuple(f for f in report.faces if f.least_inside < f.required - ENOUGH or (f.least_in_band or 0.0) < -SKIN)
-
-
-def is_enough(report: StockReport) -> bool:
-    """Return whether the casting as drawn gives every machined face its required stock."""
-    return not short_faces(report)
 
 
 # --- measuring --------------------------------------------------------------

@@ -71,7 +71,8 @@ def _face_triangles(solid: Solid, face: Any, index: int) -> tuple[_Floats, _Ints
     if mesh is None or not mesh.NbTriangles():
         x, y, z = solid.surfaces[index].centroid
         raise GeometryError(
-            f"{solid.label}: the face near ({x:.1f}, {y:.1f}, {z:.1f}) mm cannot be turned into triangles; rebuild it in the CAD program"
+            f"{solid.label}: the face near ({x:.1f}, {y:.1f}, {z:.1f}) mm cannot be turned into triangles; "
+            "rebuild it in the CAD program"
         )
     nodes = np.array([mesh.Node(i).Coord() for i in range(1, mesh.NbNodes() + 1)], dtype=np.float64)
     triangles = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int64) - 1

@@ -44,7 +44,7 @@ class Measured:
     solid: Bools
 
 
-class Metal:
+class Depth:
     """A part in its casting, ready to be measured."""
 
     __slots__ = ("_casting", "_finished", "_radius_at")
