@@ -81,7 +81,7 @@ def _boss_profile(boss: Boss, reach: float) -> list[tuple[float, float]]:
 def face_name(feature: Feature, surface: "Surface") -> str | None:
     """Return the name a finished surface takes from a feature, or None when it is not the feature's.
 
-    A face takes the feature's name; a boss's end and side are "NAME face" and "NAME side"; a hole's or bore's
+    A face and a boss's end take the feature's name; a boss's machined side is "NAME side"; a hole's or bore's
     walls take its name and the flat floors of its steps "NAME seat"; a slot's are "NAME wall" and "NAME floor".
     """
     match feature:
@@ -131,12 +131,12 @@ def _hole_face_name(feature: Hole | Bore, surface: "Surface") -> str | None:
 def _boss_face_name(boss: Boss, surface: "Surface") -> str | None:
     if surface.kind == "plane":
         own = _is_in_plane(boss, surface, 0.0) and _off_axis(boss, surface.centroid) <= boss.diameter / 2
-        return f"{boss.name} face" if own else None
-    if surface.hollow or not _is_coaxial(boss, surface):
+        return boss.name if own else None
+    if boss.height is None or surface.kind != "cylinder" or surface.hollow or not _is_coaxial(boss, surface):
         return None
-    if boss.height is not None and abs(2 * surface.radius - boss.diameter) > SAME_AXIS:
-        return None
-    return f"{boss.name} side"
+    below = -dot(sub(surface.centroid, boss.centre), boss.axis)
+    own = abs(2 * surface.radius - boss.diameter) <= SAME_AXIS and -SAME_AXIS <= below <= boss.height + SAME_AXIS
+    return f"{boss.name} side" if own else None
 
 
 def _slot_face_name(slot: Slot, surface: "Surface") -> str | None:

@@ -121,7 +121,7 @@ def _rib(p: Parameters) -> Any:
 
 
 def _runs_down(edge: Any) -> bool:
-    return edge.high[2] - edge.low[2] > 20.0 and edge.high[0] - edge.low[0] > 10.0 and abs(edge.middle[1]) > 1.0
+    return bool(edge.high[2] - edge.low[2] > 20.0 and edge.high[0] - edge.low[0] > 10.0 and abs(edge.middle[1]) > 1.0)
 
 
 def _boss(p: Parameters) -> Any:
