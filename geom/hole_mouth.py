@@ -62,17 +62,21 @@ def _crossing(surface: Surface, first: Length, outward: Line, slack: float) -> f
     """Return the height at which the axis meets a face's surface, when that can be the mouth of a wall."""
     match surface.kind:
         case "plane":
-            facing = dot(surface.axis, outward.axis)
-            if facing < math.cos(math.radians(_STEEPEST)):
-                return None
-            height = along(surface.origin, outward.origin, surface.axis) / facing
-            lean = first.top_radius * math.sqrt(max(0.0, 1.0 - facing * facing)) / facing
-            return height if first.top - 2 * lean - slack <= height <= first.top + slack else None
+            return _plane_crossing(surface, first, outward, slack)
         case "cylinder" | "sphere" if not surface.hollow:
-            height = _crest(surface, outward)
+            crest = _crest(surface, outward)
             reach = surface.radius - math.sqrt(max(0.0, surface.radius**2 - first.top_radius**2))
-            return height if height is not None and abs(height - first.top) <= reach + slack else None
+            return crest if crest is not None and abs(crest - first.top) <= reach + slack else None
     return None
+
+
+def _plane_crossing(surface: Surface, first: Length, outward: Line, slack: float) -> float | None:
+    facing = dot(surface.axis, outward.axis)
+    if facing < math.cos(math.radians(_STEEPEST)):
+        return None
+    height = dot(sub(surface.origin, outward.origin), surface.axis) / facing
+    lean = first.top_radius * math.sqrt(max(0.0, 1.0 - facing * facing)) / facing
+    return height if first.top - 2 * lean - slack <= height <= first.top + slack else None
 
 
 def _crest(surface: Surface, outward: Line) -> float | None:

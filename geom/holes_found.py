@@ -16,19 +16,20 @@ Lengths mm, angles degrees, part frame. Knows nothing of castings or declared na
 import math
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeAlias
 
 from geom.hole_mouth import Surroundings, opening, own_faces
 from geom.kernel.metal import Metal
 from geom.kernel.shape import Solid
 from geom.part import FoundCounterbore, FoundCountersink, HoleKind, HoleStep, PartHole
-from geom.passage import Length, Passage, Sides, is_edge_break, outward_axis, passages, seen_from, sides
+from geom.passage import Length, Passage, Sides, is_edge_break, opens_to, outward_axis, passages, seen_from, sides
 from geom.ranking import in_order
 from geom.space import Vec3, along, scale
 from geom.standards.suggest import suggestions
 from geom.walls import SAME_RADIUS, Line, walls_of
 
-MachinedTest = Callable[[int], bool]
+MachinedTest: TypeAlias = Callable[[int], bool]
+Facing: TypeAlias = Callable[[Vec3, Vec3], Vec3 | None]
 
 _POINTED: Final = 0.1
 """A cone that narrows to less than this share of the hole's radius is a drill point."""
@@ -40,7 +41,12 @@ _SINK_ANGLE: Final = 60.0
 """Included angle, degrees, from which a cone through and through is a countersink and not a taper."""
 
 
-def find_holes(solid: Solid, skip: Collection[int] = (), is_machined: MachinedTest = lambda _: False) -> tuple[PartHole, ...]:
+def find_holes(
+    solid: Solid,
+    skip: Collection[int] = (),
+    is_machined: MachinedTest = lambda _: False,
+    facing: Facing = lambda _origin, _axis: None,
+) -> tuple[PartHole, ...]:
     """Return the holes of one solid, named "hole 1", "hole 2" ... in an order that only geometry decides.
 
     Order: axis nearest +z first, then +x, then +y; wider first; then by x, y and z of the centre.
@@ -48,13 +54,14 @@ def find_holes(solid: Solid, skip: Collection[int] = (), is_machined: MachinedTe
     Args:
         skip: surfaces that are no part of a drilled hole (as-cast walls).
         is_machined: whether a plane (a surface index) is machined; it settles which side a plain through hole opens to.
+        facing: the outward axis of a hole on a line (a point, a direction), when something else settles it.
     """
     around = Surroundings(solid)
     metal = Metal(solid)
     found: list[_Found] = []
     for walls in walls_of(solid, metal, skip):
         for passage in passages(walls, metal):
-            found += _holes_of(around, passage, is_machined, skip)
+            found += _holes_of(around, passage, is_machined, facing, skip)
     order = in_order(found, *_MEASURES)
     names = {id(one): f"hole {i}" for i, one in enumerate(order, 1)}
     return tuple(replace(one.hole, name=names[id(one)], pilot=names.get(id(one.main))) for one in order)
@@ -79,12 +86,15 @@ _MEASURES: Final[tuple[Callable[[_Found], float], ...]] = (
 )
 
 
-def _holes_of(around: Surroundings, passage: Passage, is_machined: MachinedTest, skip: Collection[int]) -> Iterator[_Found]:
+def _holes_of(
+    around: Surroundings, passage: Passage, is_machined: MachinedTest, facing: Facing, skip: Collection[int]
+) -> Iterator[_Found]:
     def opens_on_machined(outward: Vec3) -> bool:
         _, plane = opening(around, seen_from(passage, outward), Line(passage.line.origin, outward))
         return plane is not None and is_machined(plane)
 
-    outward = outward_axis(passage, opens_on_machined)
+    told = facing(passage.line.origin, passage.line.axis)
+    outward = told if told and opens_to(passage, told) else outward_axis(passage, opens_on_machined)
     if outward is None:
         return
     through = passage.open_low and passage.open_high
@@ -125,12 +135,12 @@ def _hole(around: Surroundings, seen: _Seen, taken: Collection[int]) -> PartHole
     return PartHole(
         name="",
         kind=kind,
-        diameter=2 * radius,
-        centre=_tidy(seen.line.at(top)),
+        diameter=_tidied(2 * radius),
+        centre=_tidied_point(seen.line.at(top)),
         axis=seen.line.axis,
         through=seen.through,
-        depth=None if seen.through else full,
-        length=top - min(w.bottom for w in seen.lengths) if seen.through else full,
+        depth=None if seen.through else _tidied(full),
+        length=_tidied(top - min(w.bottom for w in seen.lengths) if seen.through else full),
         tip_depth=tip,
         point_angle=angle,
         counterbore=bore,
@@ -171,21 +181,28 @@ def _tip(
     for end in ends:
         if end.narrows and end.bottom_radius <= _POINTED * radius:
             half = math.atan2(end.top_radius - end.bottom_radius, end.top - end.bottom)
-            return top - end.bottom, round(2 * math.degrees(half), 6)
+            return _tidied(top - end.bottom), _tidied(2 * math.degrees(half))
     balls = [s for i in beside if (s := around.solid.surfaces[i]).kind == "sphere"]
-    return (max(top - along(s.origin, seen.line.origin, seen.line.axis) + s.radius for s in balls), None) if balls else (None, None)
+    depths = [top - along(s.origin, seen.line.origin, seen.line.axis) + s.radius for s in balls]
+    return (_tidied(max(depths)) if depths else None), None
 
 
 def _steps(lengths: Sequence[Length], top: float) -> tuple[HoleStep, ...]:
-    first = lengths[0]
+    starts = (0.0, *(top - w.top for w in lengths[1:]))
     return tuple(
-        HoleStep(0.0 if w is first else top - w.top, top - w.bottom, 2 * w.top_radius, 2 * w.bottom_radius) for w in lengths
+        HoleStep(*map(_tidied, (start, top - w.bottom, 2 * w.top_radius, 2 * w.bottom_radius)))
+        for start, w in zip(starts, lengths, strict=True)
     )
 
 
-def _tidy(point: Vec3) -> Vec3:
-    """Return the point without the kernel's last digits, so that a sheet never shows -0.000."""
-    return tuple(round(c, 9) + 0.0 for c in point)  # type: ignore[return-value]
+def _tidied(value: float) -> float:
+    """Return a measure without the kernel's last digits, and never -0."""
+    return round(value, 8) + 0.0
+
+
+def _tidied_point(point: Vec3) -> Vec3:
+    x, y, z = point
+    return (_tidied(x), _tidied(y), _tidied(z))
 
 
 # --- what kind --------------------------------------------------------------
@@ -203,7 +220,11 @@ def _mouth(near: Sequence[Length], top: float, through: bool) -> _Mouth:
     if len(diameters) == 1:
         return ("countersunk" if sink and not is_edge_break(near[0]) else plain), None, sink
     if len(diameters) == 2 and _is_shoulder(near, *diameters) and (sink is None or is_edge_break(near[0])):
-        return "counterbored", FoundCounterbore(2 * diameters[0].top_radius, top - _end_of(near, diameters[0])), sink
+        return (
+            "counterbored",
+            FoundCounterbore(_tidied(2 * diameters[0].top_radius), _tidied(top - _end_of(near, diameters[0]))),
+            sink,
+        )
     return "stepped", None, sink
 
 
@@ -211,7 +232,7 @@ def _countersink(first: Length) -> FoundCountersink | None:
     if not first.narrows or first.bottom_radius <= _POINTED * first.top_radius:
         return None
     half = math.degrees(math.atan2(first.top_radius - first.bottom_radius, first.top - first.bottom))
-    return FoundCountersink(2 * first.top_radius, round(2 * half, 6))
+    return FoundCountersink(_tidied(2 * first.top_radius), _tidied(2 * half))
 
 
 def _narrowing(near: Sequence[Length]) -> list[Length]:

@@ -27,6 +27,8 @@ class PartFace:
         normal: outward normal of a plane; None for other kinds.
         origin, axis, radius, half_angle, hollow: as in `kernel.shape.Surface`.
         hole: name of the hole group it belongs to, or None.
+        skin_share: share of its area, 0 to 1, that is the casting's skin: strictly between, the drawing cuts only
+            part of the face, and the rest has no stock (`Part.notes` says so).
     """
 
     name: str
@@ -42,6 +44,7 @@ class PartFace:
     centroid: Vec3
     area: float
     hole: str | None = None
+    skin_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +114,11 @@ class PartHole:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """A finished part, its casting, and what was found in the pair."""
+    """A finished part, its casting, and what was found in the pair.
+
+    Attributes:
+        notes: whole sentences about what the pair holds that a reader should know.
+    """
 
     name: str
     alloy: str
@@ -119,6 +126,7 @@ class Part:
     casting: Solid
     faces: tuple[PartFace, ...]
     holes: tuple[PartHole, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def machined(self) -> tuple[PartFace, ...]:

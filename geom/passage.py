@@ -153,6 +153,11 @@ def outward_axis(passage: Passage, opens_on_machined: Callable[[Vec3], bool]) ->
     return canonical(up)
 
 
+def opens_to(passage: Passage, outward: Vec3) -> bool:
+    """Return whether a passage has an open end in a direction along its line."""
+    return passage.open_high if dot(outward, passage.line.axis) > 0 else passage.open_low
+
+
 def seen_from(passage: Passage, outward: Vec3) -> list[Length]:
     """Return the walls from the opening inwards, heights along the outward axis from the line's origin."""
     if dot(outward, passage.line.axis) > 0:

@@ -24,7 +24,7 @@ MIN_COVER: Final = 0.75
 SAME_RADIUS: Final = SPLINE_FIT
 """Two walls on one axis whose radii differ by less, mm, are one."""
 
-_SAME_SLOPE: Final = 0.05
+SAME_SLOPE: Final = 0.05
 """Two cones on one axis whose half angles differ by less, degrees, are one."""
 
 
@@ -130,10 +130,10 @@ def _piece(surface: Surface, line: Line) -> _Piece:
     ends = [along(add(surface.origin, scale(surface.axis, e)), line.origin, line.axis) for e in surface.extent]
     widening = math.tan(math.radians(surface.half_angle))
     radii = [surface.radius + e * widening for e in surface.extent]
-    if not same_way:
-        ends, radii = ends[::-1], radii[::-1]
+    (low, high), (low_radius, high_radius) = (ends, radii) if same_way else (ends[::-1], radii[::-1])
     middle = _angle_on(line, surface, surface.turn_start + surface.turn / 2)
-    return _Piece(*ends, *radii, (middle - surface.turn / 2, middle + surface.turn / 2), surface.index)
+    turn = (middle - surface.turn / 2, middle + surface.turn / 2)
+    return _Piece(low, high, low_radius, high_radius, turn, surface.index)
 
 
 def _angle_on(line: Line, surface: Surface, angle: float) -> float:
@@ -164,7 +164,7 @@ def _merged(pieces: Sequence[_Piece], line: Line) -> Iterator[Wall]:
 
 def _is_same_form(a: _Piece, b: _Piece) -> bool:
     middle = (b.low + b.high) / 2
-    return abs(a.slope - b.slope) <= _SAME_SLOPE and abs(a.radius_at(middle) - b.radius_at(middle)) <= SAME_RADIUS
+    return abs(a.slope - b.slope) <= SAME_SLOPE and abs(a.radius_at(middle) - b.radius_at(middle)) <= SAME_RADIUS
 
 
 def _wall(group: Sequence[_Piece], line: Line) -> Wall:

@@ -96,12 +96,14 @@ def _only_solid(shape: Any, label: str) -> TopoDS_Solid:
     if solids:
         listing = "; ".join(_solid_line(i, s) for i, s in enumerate(solids, 1))
         raise GeometryError(
-            f"{label}: holds {len(solids)} solids ({listing}); evenstock wants one body per file, so export the one you need on its own"
+            f"{label}: holds {len(solids)} solids ({listing}); evenstock wants one body per file, "
+            "so export the one you need on its own"
         )
     surfaces = sum(1 for _ in explore(shape, TopAbs_SHELL)), len(faces_of(shape))
     if surfaces[1]:
         raise GeometryError(
-            f"{label}: holds {surfaces[1]} faces but no closed solid; stitch the surfaces into a solid in the CAD program and export again"
+            f"{label}: holds {surfaces[1]} faces but no closed solid; "
+            "stitch the surfaces into a solid in the CAD program and export again"
         )
     raise GeometryError(f"{label}: holds no solid; export the part as a solid body")
 

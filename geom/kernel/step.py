@@ -88,7 +88,9 @@ def write_step(shape: Any, path: Path, units: str = "mm") -> None:
     """
     writer = STEPControl_Writer()
     Interface_Static.SetCVal_s("write.step.unit", _STEP_UNITS[units])
-    Interface_Static.SetIVal_s("write.surfacecurve.mode", 0)  # edges without their images on the faces: half the size, read three times faster
+    Interface_Static.SetIVal_s(
+        "write.surfacecurve.mode", 0
+    )  # edges without their images on the faces: half the size, read three times faster
     writer.Transfer(shape, STEPControl_AsIs)
     _name_product(writer, path.stem)
     header = APIHeaderSection_MakeHeader(writer.Model())

@@ -1,0 +1,79 @@
+"""Whether two solids can be a part and its casting at all.
+
+A casting that is merely short somewhere is no concern of this module: that is
+an answer, given by `geom.stock`. Lengths mm, part frame.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from geom.errors import GeometryError
+from geom.kernel.metal import Metal
+from geom.kernel.shape import Solid
+from geom.space import Vec3, sub
+from geom.units import MM_PER_INCH
+
+_UNIT_SLACK: Final = 0.25
+"""A casting 25.4 times its part, give or take this share, is suspected to be in another unit."""
+
+_GRID: Final = 7
+"""Points along each side of the part's box that are asked whether they are in both solids."""
+
+
+def check_pair(finished: Solid, casting: Solid) -> None:
+    """Refuse two solids that cannot be a part and its casting.
+
+    Raises:
+        GeometryError: one is in another unit, or they have no metal in common.
+    """
+    _check_unit(finished, casting)
+    _check_boxes(finished, casting)
+    _check_common_metal(finished, casting)
+
+
+def _check_unit(finished: Solid, casting: Solid) -> None:
+    ratio = casting.size / finished.size
+    for factor, larger, smaller in ((ratio, casting, finished), (1 / ratio, finished, casting)):
+        if abs(factor / MM_PER_INCH - 1) <= _UNIT_SLACK:
+            raise GeometryError(
+                f"{larger.label} is {factor:.1f} times as large as {smaller.label} ({_size(larger)} against {_size(smaller)}), "
+                "about the 25.4 of an inch in mm; one of the two files carries the wrong unit, so export both again in the same one"
+            )
+
+
+def _check_boxes(finished: Solid, casting: Solid) -> None:
+    for i, axis in enumerate("XYZ"):
+        gap = max(casting.box[0][i] - finished.box[1][i], finished.box[0][i] - casting.box[1][i])
+        if gap >= 0:
+            raise GeometryError(
+                f"{finished.label} lies wholly beside {casting.label}: along {axis} the part runs from {_span(finished, i)} mm "
+                f"and the casting from {_span(casting, i)} mm; export both from the same origin"
+            )
+
+
+def _check_common_metal(finished: Solid, casting: Solid) -> None:
+    part, rough = Metal(finished), Metal(casting)
+    if not any(part.at(p) and rough.at(p) for p in _grid(finished)):
+        raise GeometryError(
+            f"{finished.label} and {casting.label} overlap as boxes but have no metal in common; "
+            "export both from the same origin, and check that they belong together"
+        )
+
+
+def _grid(solid: Solid) -> Iterator[Vec3]:
+    """Yield points spread through a solid's box, the middle ones first."""
+    low, size = solid.box[0], sub(solid.box[1], solid.box[0])
+    shares = sorted(((i + 0.5) / _GRID + 0.003 for i in range(_GRID)), key=lambda s: abs(s - 0.5))
+    for a in shares:
+        for b in shares:
+            for c in shares:
+                yield (low[0] + a * size[0], low[1] + b * size[1], low[2] + c * size[2])
+
+
+def _size(solid: Solid) -> str:
+    a, b, c = sub(solid.box[1], solid.box[0])
+    return f"{a:.1f} x {b:.1f} x {c:.1f} mm"
+
+
+def _span(solid: Solid, i: int) -> str:
+    return f"{solid.box[0][i]:.1f} to {solid.box[1][i]:.1f}"
