@@ -36,6 +36,7 @@ from geom.kernel.mesh import Mesh, mesh_volume, tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step, write_step
 from geom.part import FoundCounterbore, Part, PartHole
+from geom.refine import refined
 from tests.catalogue import UP, drilled_plate, filleted_angle
 
 CENTRE = (12.0, -7.0, 30.0)
@@ -366,11 +367,42 @@ def test_a_mesh_that_loses_metal_is_refused(monkeypatch):
 
 
 def test_a_face_that_cannot_keep_the_chord_is_named(monkeypatch):
-    """A mesher that stays coarse however finely it is asked: the face, the chord and what was found."""
-    coarse = tessellate(solid(sphere((0.0, 0.0, 0.0), 20.0)), 1.0, 40.0)
+    """A mesher whose rims stay coarse however finely it is asked: the face, the chord and what was found.
+
+    Eighteen facets round 20 mm stand off by 20 (1 - cos 10 degrees) = 0.304 mm.
+    """
+    coarse = tessellate(solid(cylinder((0.0, 0.0, 0.0), UP, 20.0, 30.0)), 5.0, 40.0)
     monkeypatch.setattr(mesh_module, "tessellate", lambda *_: coarse)
-    with pytest.raises(GeometryError, match=r"the sphere face near \(.*\) mm cannot be .* within 0\.05 mm \(found "):
-        print_mesh(solid(sphere((0.0, 0.0, 0.0), 20.0)), "ball", 0.05)
+    with pytest.raises(GeometryError, match=r"the cylinder face near \(.*\) mm cannot be .* within 0\.05 mm \(found 0\.304 mm\)"):
+        print_mesh(solid(cylinder((0.0, 0.0, 0.0), UP, 20.0, 30.0)), "bar", 0.05)
+
+
+@pytest.mark.parametrize("name", BODIES)
+def test_facets_that_miss_the_chord_are_split_until_they_keep_it(name):
+    """A coarse mesh, facets turning 40 degrees: splitting inside each face brings it to the chord wherever the rims allow.
+
+    Still closed, still one body, and its volume nearer the closed-form one (a ball of 20 mm: 4/3 pi r^3).
+    """
+    body = solid(BODIES[name]())
+    coarse = in_32_bits(tessellate(body, 5.0, 40.0))
+    fine, errors = refined(body, coarse, 0.05, lambda points: points)
+    rims = {"ball": 0.05, "bar": 0.31, "taper": 0.41}[name]
+
+    check_closed(fine, name, str)
+    check_independently(fine, name)
+    assert len(fine.triangles) > len(coarse.triangles)
+    assert errors.max() <= rims
+    assert abs(mesh_volume(fine) - body.volume) < abs(mesh_volume(coarse) - body.volume)
+
+
+def test_splitting_leaves_a_mesh_that_keeps_the_chord_alone():
+    """Nothing to do, nothing done: the same corners and facets."""
+    body = solid(cylinder((0.0, 0.0, 0.0), UP, 20.0, 30.0))
+    mesh = in_32_bits(tessellate(body, 0.05))
+    same, errors = refined(body, mesh, 0.05, lambda points: points)
+
+    assert same is mesh
+    assert errors.max() == pytest.approx(0.0249, abs=1e-4), "126 facets: 20 (1 - cos(180/63 degrees))"
 
 
 def test_a_part_too_far_from_its_origin_is_refused():

@@ -1,10 +1,12 @@
 """How far the facets of a mesh lie from the true surface.
 
 The kernel's mesher aims at a chord error and misses it now and then; this
-module measures. Lengths mm. Knows nothing of what the mesh is for.
+module measures. Lengths mm, part frame. Knows nothing of what the mesh is for.
 """
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,85 +19,137 @@ from OCP.BRep import BRep_Tool  # isort: skip
 from OCP.GeomAPI import GeomAPI_ProjectPointOnSurf  # isort: skip
 from OCP.gp import gp_Pnt  # isort: skip
 from OCP.ShapeAnalysis import ShapeAnalysis_Surface  # isort: skip
+from OCP.TopLoc import TopLoc_Location  # isort: skip
 
 _Points = npt.NDArray[np.float64]
 
 _SAME_POINT = 7
 """Decimals, mm, by which the middle of an edge is the same seen from both its triangles."""
 
-_MIDDLES = np.array([(3, 3, 0), (0, 3, 3), (3, 0, 3), (2, 2, 2)], dtype=np.float64) / 6.0
-"""Where a facet is probed: the middles of its edges and its own middle."""
+PROBES = np.array([(3, 3, 0), (0, 3, 3), (3, 0, 3), (2, 2, 2)], dtype=np.float64) / 6.0
+"""Where a facet is probed, as shares of its corners: the middles of its edges (first to second
+corner, second to third, third to first), then its own middle. On a cylinder or cone the deepest
+point is the middle of an edge, on a sphere it is near the triangle's own middle."""
 
-_HALF_WAY = np.array([(4, 1, 1), (1, 4, 1), (1, 1, 4)], dtype=np.float64) / 6.0
-"""Where it is probed besides, half-way to each corner, if the surface has a formula."""
 
+def probe(solid: Solid, mesh: Mesh, chord: float) -> _Points:
+    """Return the distance of each facet from its surface, mm, at the four `PROBES`: shape (m, 4), 0 on planes.
 
-def facet_errors(solid: Solid, mesh: Mesh, chord: float) -> _Points:
-    """Return, for each triangle, the greatest distance found from its surface, mm, shape (m,).
-
-    Seven points a triangle, four on a free-form surface; on a cylinder or cone
-    the deepest point is the middle of an edge, on a sphere it is near the
-    triangle's own middle.
-
-    Args:
-        chord: what the mesh was made for, mm; on free-form faces only larger errors are looked at twice.
+    On a free-form face a distance within `chord` may be given too great, never too small.
     """
-    errors = np.zeros(len(mesh.triangles))
-    for surface in solid.surfaces:
+    errors = np.zeros((len(mesh.triangles), len(PROBES)))
+    for face, surface in zip(faces_of(solid.shape), solid.surfaces, strict=True):
         if surface.kind == "plane" and not surface.recovered:
             continue
         mine = np.flatnonzero(mesh.face == surface.index)
         corners = mesh.vertices[mesh.triangles[mine]]
-        found = _errors_on(solid, surface, corners, chord)
-        errors[mine] = found.reshape(len(mine), -1).max(axis=1, initial=0.0)
+        points = np.einsum("wc,tcx->twx", PROBES, corners).reshape(-1, 3)
+        near = _near(face, surface, corners, points, chord) if _free_form(surface) else feet(face, surface, points, chord)
+        errors[mine] = np.linalg.norm(points - near, axis=1).reshape(-1, len(PROBES))
     return errors
 
 
-def _errors_on(solid: Solid, surface: Surface, corners: _Points, chord: float) -> _Points:
-    """Return the distance of every probed point of one face's triangles (t, 3, 3), triangle by triangle."""
-    if not surface.recovered and surface.kind != "other":
-        weights = np.vstack([_MIDDLES, _HALF_WAY])
-        return _distances(surface, np.einsum("wc,tcx->twx", weights, corners).reshape(-1, 3))
-    points = np.round(np.einsum("wc,tcx->twx", _MIDDLES, corners).reshape(-1, 3), _SAME_POINT)
-    _, first, back = np.unique(points, axis=0, return_index=True, return_inverse=True)
-    found = np.empty(len(first))
-    walk = np.argsort(first)  # the kernel's own order keeps neighbours together, which the search thrives on
-    found[walk] = _projected(solid, surface.index, points[first[walk]], chord)
+def _free_form(surface: Surface) -> bool:
+    return surface.recovered or surface.kind == "other"
+
+
+def _near(face: Any, surface: Surface, corners: _Points, points: _Points, chord: float) -> _Points:
+    """Return points of a free-form surface within `chord` of the probed points, or else the nearest ones.
+
+    What the surface has half-way between the corners' parameters is a point of it and
+    close by; only where that is not close enough is the nearest one searched, at many times the cost.
+    """
+    places = np.einsum("wc,tcx->twx", PROBES, _parameters(face, corners)).reshape(-1, 2)
+    geometry = BRep_Tool.Surface_s(face)
+    near = np.full(points.shape, np.nan)
+    known = np.isfinite(places).all(axis=1)
+    near[known] = np.array([geometry.Value(u, v).Coord() for u, v in places[known].tolist()]).reshape(-1, 3)
+    far = ~(np.linalg.norm(points - near, axis=1) <= chord)
+    near[far] = feet(face, surface, points[far], chord)
+    return near
+
+
+def _parameters(face: Any, corners: _Points) -> _Points:
+    """Return the surface parameters (t, 3, 2) of triangle corners (t, 3, 3) as the kernel's mesher left them, NaN where unknown."""
+    location = TopLoc_Location()
+    mesh = BRep_Tool.Triangulation_s(face, location)
+    found = np.full((*corners.shape[:2], 2), np.nan)
+    if mesh is None or not mesh.HasUVNodes() or not location.IsIdentity():
+        return found
+    numbers = range(1, mesh.NbNodes() + 1)
+    places = {_key(mesh.Node(i).Coord()): mesh.UVNode(i).Coord() for i in numbers}
+    for triangle, row in enumerate(corners.tolist()):
+        for corner, point in enumerate(row):
+            found[triangle, corner] = places.get(_key(point), (np.nan, np.nan))
+    return found
+
+
+def _key(point: Sequence[float]) -> tuple[float, ...]:
+    """Return a point to the micrometre, the same before and after rounding to 32 bits unless it lies far out."""
+    return tuple(round(c, 3) + 0.0 for c in point)
+
+
+def feet(face: Any, surface: Surface, points: _Points, chord: float) -> _Points:
+    """Return the nearest points of a surface, extended past its edges, shape (n, 3).
+
+    Args:
+        face: the kernel's.
+        surface: the same face as numbers; any but a plane.
+        chord: on a free-form surface, distances above this, mm, are looked at twice.
+    """
+    if _free_form(surface):
+        return _searched(face, points, chord)
+    origin, axis = np.asarray(surface.origin), np.asarray(surface.axis)
+    if surface.kind == "sphere":
+        return np.asarray(origin + surface.radius * _unit(points - origin))
+    axial = ((points - origin) @ axis)[:, None]
+    outward = points - origin - axial * axis
+    radial, outward = np.linalg.norm(outward, axis=1, keepdims=True), _unit(outward)
+    if surface.kind == "torus":
+        ring = np.hstack([radial - surface.radius, axial])
+        radial, axial = np.hsplit(surface.minor * _unit(ring) + (surface.radius, 0.0), 2)
+    else:
+        slope = math.radians(surface.half_angle)
+        above = (radial - surface.radius - axial * math.tan(slope)) * math.cos(slope)
+        radial, axial = radial - above * math.cos(slope), axial + above * math.sin(slope)
+    return np.asarray(origin + radial * outward + axial * axis)
+
+
+def _unit(vectors: _Points) -> _Points:
+    """Return vectors (n, k) at length 1; a vector without a direction stays 0."""
+    length = np.linalg.norm(vectors, axis=1, keepdims=True)
+    return np.asarray(vectors / np.where(length > 0, length, 1.0))
+
+
+def _searched(face: Any, points: _Points, chord: float) -> _Points:
+    """Return the nearest points of a free-form surface, each of several equal points searched once."""
+    _, first, back = np.unique(np.round(points, _SAME_POINT), axis=0, return_index=True, return_inverse=True)
+    found = np.empty((len(first), 3))
+    walk = np.argsort(first)  # the mesher's own order keeps neighbours together, which the search thrives on
+    found[walk] = _search(face, points[first[walk]], chord)
     return np.asarray(found[back.ravel()])
 
 
-def _distances(surface: Surface, points: _Points) -> _Points:
-    """Return distances to a surface with a formula."""
-    offset = points - np.asarray(surface.origin)
-    if surface.kind == "sphere":
-        return np.asarray(np.abs(np.linalg.norm(offset, axis=1) - surface.radius))
-    axial = offset @ np.asarray(surface.axis)
-    radial = np.linalg.norm(offset - np.outer(axial, surface.axis), axis=1)
-    if surface.kind == "torus":
-        return np.asarray(np.abs(np.hypot(radial - surface.radius, axial) - surface.minor))
-    slope = math.radians(surface.half_angle)
-    return np.asarray(np.abs(radial - surface.radius - axial * math.tan(slope)) * math.cos(slope))
-
-
-def _projected(solid: Solid, index: int, points: _Points, chord: float) -> _Points:
-    """Return distances to a free-form surface.
+def _search(face: Any, points: _Points, chord: float) -> _Points:
+    """Return the nearest points of a free-form surface.
 
     Each search starts where the last one ended, which is quick and now and then
     ends on the wrong fold; every distance above `chord` is searched afresh. Any
-    search's answer is a true distance to the surface, so the least one stands.
+    search's answer is a true point of the surface, so the nearest one stands.
     """
-    geometry = BRep_Tool.Surface_s(faces_of(solid.shape)[index])
+    geometry = BRep_Tool.Surface_s(face)
     surface = ShapeAnalysis_Surface(geometry)
-    found = np.empty(len(points))
+    found = []
     place = None
-    for i, (x, y, z) in enumerate(points.tolist()):
+    for x, y, z in points.tolist():
         point = gp_Pnt(x, y, z)
         place = surface.NextValueOfUV(place, point, KERNEL_NOISE) if place else surface.ValueOfUV(point, KERNEL_NOISE)
-        found[i] = surface.Gap()
-        if found[i] > chord:
+        foot, gap = surface.Value(place), surface.Gap()
+        if gap > chord:
             place = surface.ValueOfUV(point, KERNEL_NOISE)
-            found[i] = min(found[i], surface.Gap())
-        if found[i] > chord:
+            foot, gap = (surface.Value(place), surface.Gap()) if surface.Gap() < gap else (foot, gap)
+        if gap > chord:
             nearest = GeomAPI_ProjectPointOnSurf(point, geometry)
-            found[i] = min(found[i], nearest.LowerDistance()) if nearest.NbPoints() else found[i]
-    return found
+            foot = nearest.NearestPoint() if nearest.NbPoints() and nearest.LowerDistance() < gap else foot
+        found.append(foot.Coord())
+    return np.array(found).reshape(-1, 3)
