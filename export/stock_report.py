@@ -5,6 +5,7 @@ report and the verdict, decides nothing but how they are said.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING, Any, Final
 
 from export.hole_report import UNIT_NAMES, direction_words, exact, exact_point
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 _PLACES: Final[Mapping[str, int]] = {"mm": 2, "inch": 3}
 _KIND: Final = {"plane": "plane", "cylinder": "cylinder", "cone": "cone"}
+_WIDTH: Final = 100
+"""Columns a paragraph is broken at."""
+
 _POUND: Final = 0.45359237
 """kg, exact (international yard and pound agreement, 1959; from memory)."""
 
@@ -109,7 +113,7 @@ def stock_text(report: StockReport, job: "Job") -> str:
     lines = [f"Stock of {job.part.name}, {job.part.alloy}, {UNIT_NAMES[units]}, part frame", ""]
     lines += [_faces_table(report.faces, units)] if report.faces else ["No face is machined: the finished part is the casting."]
     lines += ["", *_verdict_lines(verdict(report, job.needs), units), "", *_metal_lines(report, units), ""]
-    lines += _notes(report, job, units)
+    lines += [fill(note, _WIDTH, subsequent_indent="  ") for note in _notes(report, job, units)]
     return "\n".join(lines) + "\n"
 
 
@@ -135,10 +139,13 @@ def _face_line(face: FaceStock, units: Units) -> tuple[str, ...]:
 def _verdict_lines(found: Verdict, units: Units) -> Iterator[str]:
     unit = UNIT_NAMES[units]
     for one in found.short:
-        yield (
-            f"SHORT: {one.face} has {_stock(one.least, units)} {unit} where it is thinnest, at {_place(one.place, units)}, and needs "
-            f"{_stock(one.needed, units)} {unit}: {_stock(one.missing, units)} {unit} missing, over {_share(one.share)} of its area."
-        )
+        where = f"at its thinnest, {_place(one.place, units)}"
+        over = f"over {_share(one.share)} of its area"
+        if one.needed > 0:
+            wants = f"{_stock(one.needed, units)} {unit} are asked for: {_stock(one.missing, units)} {unit} missing {over}"
+            yield f"SHORT: {one.face} has {_stock(one.least, units)} {unit} {where}; {wants}."
+        else:
+            yield f"SHORT: {one.face} lacks {_stock(one.missing, units)} {unit} of metal {where}, and has none {over}."
     if not found.short:
         yield "Every machined face has metal to clean up."
     if found.thin:

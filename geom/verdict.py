@@ -63,7 +63,8 @@ def verdict(report: StockReport, needs: Mapping[str, Need]) -> Verdict:
     Args:
         needs: by face name, as the stock was measured against.
     """
-    short, thin = [], []
+    short: list[Shortfall] = []
+    thin: list[Shortfall] = []
     for face in report.faces:
         need = needs[face.name]
         if _lacks_metal(face, need.bearing):
