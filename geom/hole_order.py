@@ -20,6 +20,8 @@ from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 Flat: TypeAlias = tuple[float, float]
 
 _RIGHT_ANGLE = math.pi / 2.0
+_NO_TURN = 1e-9
+"""Radians: a grid turned by less is straight; it would be off by a nanometre over a metre."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,19 +106,40 @@ def _rectangle(group: list[Placed], centres: Sequence[Flat]) -> tuple[list[Place
     """
     if len(group) < 4:
         return None
-    for turn in _turns(group):
-        at = _turned(turn)
-        columns, rows = (_levels([at(p)[i] for p in group]) for i in (0, 1))
-        wide, deep = max(columns) + 1, max(rows) + 1
-        if min(wide, deep) < 2 or wide * deep != len(group) or len(set(zip(columns, rows, strict=True))) != len(group):
-            continue
-        run = reading_order(group, at)
-        size = tuple(_range([at(p)[i] for p in group]) for i in (0, 1))
-        middle = _middle(group)
-        if len(group) == 4 and abs(size[0] - size[1]) <= SAME_AXIS and any(_near(middle, c) for c in centres):
-            return None
-        return run, ("rectangle", middle, size)
-    return None
+    rough = next((grid for turn in _turns(group) if (grid := _grid(group, turn)) is not None), None)
+    if rough is None:
+        return None
+    grid = _grid(group, _row_turn(rough)) or rough
+    middle = _middle(group)
+    if len(group) == 4 and abs(grid.size[0] - grid.size[1]) <= SAME_AXIS and any(_near(middle, c) for c in centres):
+        return None
+    return grid.run, ("rectangle", middle, grid.size)
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """Holes that fill rows and columns: in reading order, how many columns, and the size between outer axes, mm."""
+
+    run: list[Placed]
+    columns: int
+    size: Flat
+
+
+def _grid(group: list[Placed], turn: float) -> _Grid | None:
+    """Return the grid the holes fill when seen turned by `turn`, radians."""
+    at = _turned(turn)
+    columns, rows = (_levels([at(p)[i] for p in group]) for i in (0, 1))
+    wide, deep = max(columns) + 1, max(rows) + 1
+    if min(wide, deep) < 2 or wide * deep != len(group) or len(set(zip(columns, rows, strict=True))) != len(group):
+        return None
+    return _Grid(reading_order(group, at), wide, (_range([at(p)[0] for p in group]), _range([at(p)[1] for p in group])))
+
+
+def _row_turn(grid: _Grid) -> float:
+    """Return how a grid's nearest row is turned, radians: exactly, where the search took what is within tolerance."""
+    (x0, y0), (x1, y1) = grid.run[0].at, grid.run[grid.columns - 1].at
+    turn = math.atan2(y1 - y0, x1 - x0)
+    return turn if abs(turn) > _NO_TURN else 0.0
 
 
 def _turns(group: list[Placed]) -> list[float]:

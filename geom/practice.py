@@ -14,6 +14,9 @@ from geom.standards.drill import KINDS, Drill, drill_set, family, largest_drill
 LARGEST_DRILL: Final = 25.4
 """Largest drill taken for granted; wider holes are drilled to less and bored."""
 
+_LARGEST_MM: Final = 25.0
+"""The same in whole millimetres, as mm sets end."""
+
 LARGEST_COUNTERBORE: Final = 33.0
 """Widest piloted counterbore taken for granted (M20 socket head); wider seats are bored."""
 
@@ -88,7 +91,7 @@ def plain_drill(diameter: float, units: str) -> Drill:
 
 def first_drill(diameter: float, units: str) -> Drill:
     """Return the largest drill that leaves 1 mm on the diameter for the boring head."""
-    found = largest_drill(min(diameter - 1.0, LARGEST_DRILL), family(units))
+    found = largest_drill(min(diameter - 1.0, LARGEST_DRILL if units == "inch" else _LARGEST_MM), family(units))
     return found or Drill("", diameter - 1.0)
 
 

@@ -22,11 +22,11 @@ from geom.rays import skin_of
 from geom.reach import View, clear_disc, view
 from geom.rows import LeftOut, Row, Tool
 from geom.settings import Settings
-from geom.space import Frame, Vec3, dot, norm, scale, sub
-from geom.tolerance import SAME_AXIS, SAME_DIRECTION
+from geom.space import Frame, Vec3, norm, scale, sub
+from geom.tolerance import SAME_AXIS
 
-_EDGE_BREAK = 4.0
-"""A leaning plane narrower than this, mm, is a chamfer, not a face to clamp for (common practice)."""
+_EDGE_BREAK = 3.0
+"""A plane narrower than this, mm, that no hole and no wider machined plane faces is a chamfer, not a face to clamp for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,15 +138,15 @@ def _plane_task(face: PartFace, part: Part, looks: list[_Look], leaves: Leaves, 
 
 
 def _edge_breaks(part: Part) -> list[PartFace]:
-    """Return the narrow planes that lean to every hole and every wide machined plane."""
+    """Return the narrow planes that face the way of no hole and of no wider machined plane."""
     flat = [face for face in _loose(part) if face.kind == "plane" and face.normal is not None]
     narrow = [face for face in flat if _width(face, part) < _EDGE_BREAK]
     main = [*_hole_ways(part), *(face.normal for face in flat if face not in narrow and face.normal is not None)]
-    return [face for face in narrow if face.normal is not None and all(_leans(face.normal, way) for way in main)]
+    return [face for face in narrow if not any(_on_one_line(face.axis, way) for way in main)]
 
 
-def _leans(normal: Vec3, way: Vec3) -> bool:
-    return SAME_DIRECTION < abs(dot(normal, way)) < 1.0 - SAME_DIRECTION**2
+def _on_one_line(a: Vec3, b: Vec3) -> bool:
+    return same_way(a, b) or same_way(a, scale(b, -1.0))
 
 
 def _width(face: PartFace, part: Part) -> float:
@@ -171,7 +171,7 @@ def _round_ways(part: Part) -> Iterator[Vec3]:
 def _round_task(face: PartFace, part: Part, looks: list[_Look]) -> Task:
     options = {}
     for n, look in enumerate(looks):
-        if same_way(face.axis, look.up) or same_way(scale(face.axis, -1.0), look.up):
+        if _on_one_line(face.axis, look.up):
             x, y, _ = look.frame.local(face.origin)
             low, _ = face_box(part.finished, face.surfaces, look.frame)
             if clear_disc(look.seen, (x, y), face.radius, low[2]):
