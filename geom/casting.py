@@ -50,7 +50,7 @@ def drafted(outline: Body, up: float, down: float = 0.0, draft: float = 2.0) -> 
         GeometryError: the draft leaves nothing at an end, or the kernel drew an end of the wrong area.
     """
     _check_draft(draft)
-    if up < 0 or down < 0 or not up + down > 0:
+    if up < 0 or down < 0 or not 0 < up + down < math.inf:
         raise GeometryError(f"a drafted body of {up:g} mm up and {down:g} mm down has no height; give one of them above 0 mm")
     wire = _outer_wire(outline)
     normal = _face_normal(wire)
@@ -82,9 +82,9 @@ def _half(wire: Any, along: Vec3, height: float, draft: float) -> Body:
         raise GeometryError(f"{draft:g} degrees of draft leaves nothing of the outline at {height:g} mm; use less draft or height")
     body = cq.Workplane(cq.Solid.extrudeLinear(wire, [], cq.Vector(*scale(along, height)), draft))
     end = max(body.faces().vals(), key=lambda face: face.Center().dot(cq.Vector(*along)))
-    if abs(end.Area() - due) > _AREA_SLACK * due:
+    if not body.val().isValid() or abs(end.Area() - due) > _AREA_SLACK * due:
         raise GeometryError(
-            f"a drafted body ends in {end.Area():.1f} mm2 where {due:.1f} mm2 is due; round the outline's inner corners"
+            f"{draft:g} degrees of draft pinches the outline off before {height:g} mm; widen it, or use less draft or height"
         )
     return body
 

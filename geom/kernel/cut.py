@@ -431,7 +431,7 @@ def defeature(body: Solid | Shape, faces: Sequence[Shape], what: str) -> Shape:
         remover.AddFaceToRemove(face)
     remover.SetRunParallel(False)
     remover.Build()
-    if not remover.IsDone() or remover.HasErrors():
+    if not remover.IsDone():
         raise GeometryError(f"{what}: the CAD kernel could not close the gap; model the casting without it instead")
     result = remover.Shape()
     gone = all(remover.IsDeleted(face) for face in faces)
