@@ -27,7 +27,7 @@ from export.number import (
     worst_rounding_text,
 )
 from export.table_head import Form, Head, Signs, escaped, head_lines
-from export.table_reader import ALWAYS, COLUMNS, HEADINGS, TableFile, read_table
+from export.table_reader import ALWAYS, COLUMNS, HEADINGS, NONE, TableFile, read_table
 from export.table_words import left_out_text, notes_text, patterns_text, tool_text
 from geom.rows import Row, Setup, Tool, coordinates_of, tools_of
 
@@ -88,7 +88,7 @@ def _ruled(table: Sequence[Mapping[str, str]], tools: Sequence[str], figures: Fi
 
 def _tool_line(name: str, tool: Tool, figures: Figures) -> str:
     """Return a tool as the head of a text table lists it: number and words, then kind, name, diameter, point."""
-    return " | ".join(cell.replace("|", "\\u007c") for cell in (name, *_tool_cells(tool, figures)))
+    return " | ".join(cell.replace("|", "\\u007c") or NONE for cell in (name, *_tool_cells(tool, figures)))
 
 
 _LEFT: Final = ("feature", "action", "note")

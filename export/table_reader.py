@@ -59,6 +59,9 @@ HEADINGS: Final = {
 ALWAYS: Final = ("row", "feature", "action", "x", "y", "z")
 """Columns of a text table that are printed even when empty."""
 
+NONE: Final = "-"
+"""Stands in a text table's list of tools for a name or a point that a tool has not."""
+
 _T = TypeVar("_T")
 _Lines = Sequence[tuple[str, str]]
 
@@ -172,8 +175,8 @@ def _text_tool(line: HeadLine, head: Head) -> tuple[str, Tool]:
     name, _, rest = line.value.partition(" ")
     cells = rest.split(" | ")
     if not re.fullmatch(r"T[1-9]\d*", name) or len(cells) < 5:
-        raise EvenstockError(f"{line.where}: {line.value!r} is not a tool such as 'T1 6.8 mm drill | drill | 6.8 mm | 6.8 | 118'")
-    return name, _tool([unescaped(cell, line.where) for cell in cells[-4:]], line.where, head)
+        raise EvenstockError(f"{line.where}: {line.value!r} is not a tool such as 'T1 12 mm end mill | end mill | - | 12 | -'")
+    return name, _tool(["" if cell == NONE else cell for cell in cells[-4:]], line.where, head)
 
 
 def _text_rows(body: _Lines, columns: Mapping[str, slice], tools: Mapping[str, Tool], head: Head) -> Iterator[Row]:
