@@ -20,7 +20,7 @@ from geom.face_groups import largest
 from geom.kernel.shape import Surface
 from geom.part import FaceState, PartFace, PartHole
 from geom.ranking import in_order
-from geom.space import Vec3, add, along, cross, dot, norm, scale
+from geom.space import Vec3, along, cross, dot, norm
 from geom.tolerance import SAME_DIRECTION
 from geom.walls import SAME_RADIUS
 
@@ -64,10 +64,8 @@ class Group:
     @property
     def centroid(self) -> Vec3:
         """Of all pieces, mm."""
-        total: Vec3 = (0.0, 0.0, 0.0)
-        for s in self.pieces:
-            total = add(total, scale(s.centroid, s.area / self.area))
-        return total
+        x, y, z = (sum(s.area * s.centroid[i] for s in self.pieces) / self.area for i in range(3))
+        return (round(x, 9) + 0.0, round(y, 9) + 0.0, round(z, 9) + 0.0)
 
 
 def group_of(pieces: Sequence[Surface], state: FaceState, hole: PartHole | None) -> Group:

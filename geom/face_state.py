@@ -6,18 +6,22 @@ and inside that face's edges. Exact where both are analytic; the kernel's
 nearest point on splines. Says nothing of how much metal there is to cut.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from geom.analytic import Floats, forms, heights
+from geom.analytic import Bools, Floats, forms, heights
 from geom.kernel.shape import Solid, Surface
-from geom.kernel.trim import Trims
+from geom.kernel.trim import Spot, Trims
 from geom.space import Vec3
 from geom.tolerance import SKIN
 
 POINTS = 40
 """Points a face is judged by, before trimming."""
+
+TRIAL_POINTS = 6
+"""Where only splines may hold a face's points, this many are searched for before the rest: a search is slow."""
 
 EDGE_DOUBT = 0.05
 """A face is wholly skin, or wholly cut, when less than this share of it says otherwise: near an
@@ -49,29 +53,57 @@ class SkinShare:
 
 def skin_shares(finished: Solid, casting: Solid) -> tuple[SkinShare, ...]:
     """Return, for each surface of the finished part, how much of it is the casting's skin."""
-    mine, theirs = Trims(finished), Trims(casting)
-    return tuple(_share(mine, surface, casting, theirs) for surface in finished.surfaces)
+    mine, skin = Trims(finished), _Skin(casting)
+    return tuple(_share(mine, surface, skin) for surface in finished.surfaces)
 
 
-def _share(mine: Trims, surface: Surface, casting: Solid, theirs: Trims) -> SkinShare:
-    spots = mine.points(surface.index, POINTS) or [(surface.centroid, 1.0)]
-    points = np.array([p for p, _ in spots])
-    near = _near(casting, points)
-    on = np.array(
-        [any(theirs.holds(j, p, SKIN) for j in np.flatnonzero(row).tolist()) for (p, _), row in zip(spots, near, strict=True)]
-    )
-    weights = np.array([w for _, w in spots])
+def _share(mine: Trims, surface: Surface, skin: "_Skin") -> SkinShare:
+    spots = mine.spots(surface.index, POINTS) or [Spot(surface.centroid, 1.0, (0.0, 0.0))]
+    on = skin.holds(spots)
+    weights = np.array([spot.share for spot in spots])
     share = float(weights[on].sum())
     if not share > 0:
         return SkinShare(0.0, None)
-    x, y, z = np.average(points[on], axis=0, weights=weights[on])
+    x, y, z = np.average(np.array([spot.point for spot in spots])[on], axis=0, weights=weights[on])
     return SkinShare(min(share, 1.0), (float(x), float(y), float(z)))
 
 
-def _near(casting: Solid, points: Floats) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
-    """Return (n, faces): which casting surfaces pass within `SKIN` of each point, trimming aside; splines always may."""
-    table = forms(casting.surfaces)
-    count = len(casting.surfaces)
-    face = np.tile(np.arange(count), len(points))
-    high, _ = heights(table, face, np.repeat(points, count, axis=0))
-    return ~(np.abs(high).reshape(len(points), count) > SKIN)
+class _Skin:
+    """A casting's faces, ready to be asked which points lie on them."""
+
+    __slots__ = ("_forms", "_high", "_low", "_slow", "_trims")
+
+    def __init__(self, casting: Solid) -> None:
+        self._trims = Trims(casting)
+        self._forms = forms(casting.surfaces)
+        self._slow = [s.kind == "other" or s.recovered for s in casting.surfaces]
+        boxes = np.array([self._trims.box(i) for i in range(len(casting.surfaces))])
+        self._low, self._high = boxes[:, 0] - SKIN, boxes[:, 1] + SKIN
+
+    def holds(self, spots: Sequence[Spot]) -> Bools:
+        """Return which spots (n,) of one face lie on the skin."""
+        near = [np.flatnonzero(row).tolist() for row in self._near(np.array([spot.point for spot in spots]))]
+        found = [any(self._is_on(j, spot) for j in faces) for spot, faces in zip(spots, near, strict=True)]
+        open_ = [i for i, on in enumerate(found) if not on and any(self._slow[j] for j in near[i])]
+        trial = open_[:: max(1, len(open_) // TRIAL_POINTS)]
+        for i in open_ if any(self._searched(spots[i], near[i]) for i in trial) else ():
+            found[i] = self._searched(spots[i], near[i])
+        return np.array(found, dtype=np.bool_)
+
+    def _is_on(self, face: int, spot: Spot) -> bool:
+        """Return whether a face holds a spot, as far as can be told without a search on a spline."""
+        if self._trims.holds_in_place(face, spot, SKIN):
+            return True
+        return not self._slow[face] and self._trims.holds(face, spot, SKIN)
+
+    def _searched(self, spot: Spot, faces: Sequence[int]) -> bool:
+        return any(self._trims.holds(j, spot, SKIN) for j in faces if self._slow[j])
+
+    def _near(self, points: Floats) -> Bools:
+        """Return (n, faces): which faces may hold each point, by their boxes and untrimmed surfaces."""
+        boxed = np.logical_and(points[:, None] >= self._low, points[:, None] <= self._high).all(axis=2)
+        row, face = np.nonzero(boxed)
+        high, _ = heights(self._forms, face, points[row])
+        near = np.zeros(boxed.shape, dtype=np.bool_)
+        near[row, face] = ~(np.abs(high) > SKIN)
+        return near

@@ -46,6 +46,7 @@ def find_holes(
     skip: Collection[int] = (),
     is_machined: MachinedTest = lambda _: False,
     facing: Facing = lambda _origin, _axis: None,
+    metal: Metal | None = None,
 ) -> tuple[PartHole, ...]:
     """Return the holes of one solid, named "hole 1", "hole 2" ... in an order that only geometry decides.
 
@@ -55,9 +56,10 @@ def find_holes(
         skip: surfaces that are no part of a drilled hole (as-cast walls).
         is_machined: whether a plane (a surface index) is machined; it settles which side a plain through hole opens to.
         facing: the outward axis of a hole on a line (a point, a direction), when something else settles it.
+        metal: of the same solid, when the caller has it already.
     """
     around = Surroundings(solid)
-    metal = Metal(solid)
+    metal = metal or Metal(solid)
     found: list[_Found] = []
     for walls in walls_of(solid, metal, skip):
         for passage in passages(walls, metal):

@@ -20,15 +20,21 @@ _GRID: Final = 7
 """Points along each side of the part's box that are asked whether they are in both solids."""
 
 
-def check_pair(finished: Solid, casting: Solid) -> None:
-    """Refuse two solids that cannot be a part and its casting.
+def check_pair(finished: Solid, casting: Solid) -> tuple[Metal, Metal]:
+    """Refuse two solids that cannot be a part and its casting; return their metal, ready to be asked about.
 
     Raises:
         GeometryError: one is in another unit, or they have no metal in common.
     """
     _check_unit(finished, casting)
     _check_boxes(finished, casting)
-    _check_common_metal(finished, casting)
+    part, rough = Metal(finished), Metal(casting)
+    if not any(part.at(p) and rough.at(p) for p in _grid(finished)):
+        raise GeometryError(
+            f"{finished.label} and {casting.label} overlap as boxes but have no metal in common; "
+            "export both from the same origin, and check that they belong together"
+        )
+    return part, rough
 
 
 def _check_unit(finished: Solid, casting: Solid) -> None:
@@ -49,15 +55,6 @@ def _check_boxes(finished: Solid, casting: Solid) -> None:
                 f"{finished.label} lies wholly beside {casting.label}: along {axis} the part runs from {_span(finished, i)} mm "
                 f"and the casting from {_span(casting, i)} mm; export both from the same origin"
             )
-
-
-def _check_common_metal(finished: Solid, casting: Solid) -> None:
-    part, rough = Metal(finished), Metal(casting)
-    if not any(part.at(p) and rough.at(p) for p in _grid(finished)):
-        raise GeometryError(
-            f"{finished.label} and {casting.label} overlap as boxes but have no metal in common; "
-            "export both from the same origin, and check that they belong together"
-        )
 
 
 def _grid(solid: Solid) -> Iterator[Vec3]:

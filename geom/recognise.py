@@ -14,7 +14,6 @@ from geom.face_state import EDGE_DOUBT, SkinShare, skin_shares
 from geom.feature import Feature
 from geom.hole_source import cored_lengths, state_of, with_source
 from geom.holes_found import find_holes
-from geom.kernel.metal import Metal
 from geom.kernel.shape import Solid
 from geom.overlay import declared, facing
 from geom.pair import check_pair
@@ -31,13 +30,10 @@ def recognise(name: str, alloy: str, finished: Solid, casting: Solid, features: 
     Raises:
         GeometryError: the solids are not a part and its casting, or a declared feature is not in the part.
     """
-    check_pair(finished, casting)
+    metal, rough = check_pair(finished, casting)
     shares = skin_shares(finished, casting)
     skin = {i for i, share in enumerate(shares) if share.is_skin}
-    found = find_holes(
-        finished, skip=skin, is_machined=lambda i: i not in skin, facing=lambda origin, axis: facing(features, origin, axis)
-    )
-    rough = Metal(casting)
+    found = find_holes(finished, skin, lambda i: i not in skin, lambda origin, axis: facing(features, origin, axis), metal)
     cored = [cored_lengths(hole, rough) for hole in found]
     holes = _bores_apart([with_source(h, c) for h, c in zip(found, cored, strict=True)])
     faces = named_faces(_groups(finished, shares, holes, cored))
