@@ -206,25 +206,35 @@ def test_the_trade_quotes_grades_by_process() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "density", "contraction"),
+    ("name", "density", "percent", "least", "most", "source", "density_source"),
     [
-        ("grey iron", 7.2, 0.010),
-        ("cast steel", 7.85, 0.020),
-        ("bronze", 8.6, 0.015),
-        ("brass", 8.5, 0.015),
-        ("aluminium", 2.8, 0.0125),
-        ("copper", 8.96, 0.010),
-        ("magnesium", 1.8, 0.0125),
+        ("grey iron", 7.2, 1.0, 0.78, 1.04, "Westermann tables", "published tables"),
+        ("ductile iron", 7.1, 1.0, 0.8, 1.0, "foundry table; free contraction", "from memory"),
+        ("malleable iron", 7.3, 1.6, 1.6, 1.6, "Westermann tables", "from memory"),
+        ("cast steel", 7.85, 2.0, 1.3, 2.0, "Westermann tables", "published tables"),
+        ("bronze", 8.6, 1.5, 1.3, 1.5, "Westermann tables", "published tables"),
+        ("gunmetal", 8.7, 1.5, 1.5, 1.5, "Westermann tables", "from memory"),
+        ("brass", 8.5, 1.5, 1.5, 1.82, "Westermann tables", "published tables"),
+        ("aluminium", 2.8, 1.25, 1.25, 1.82, "Westermann tables", "published tables"),
+        ("zinc", 7.1, 1.5, 1.5, 1.82, "Westermann tables", "from memory"),
+        ("copper", 8.96, 1.0, 1.0, 1.0, "Westermann tables", "published tables"),
+        ("magnesium", 1.8, 1.25, 1.25, 1.25, "Westermann tables", "published tables"),
     ],
 )
-def test_alloys_weigh_and_shrink_as_published(name: str, density: float, contraction: float) -> None:
-    """Density g/cm3 and linear contraction from Westermann's tables (published copies seen)."""
+def test_alloys_weigh_and_shrink_as_published(
+    name: str, density: float, percent: float, least: float, most: float, source: str, density_source: str
+) -> None:
+    """Density g/cm3 and linear contraction, %, from Westermann's tables, Dooley and a foundry's free/hindered table."""
     found = alloy(name, WHERE)
 
-    assert found.density == density
-    assert found.contraction == pytest.approx(contraction)
-    assert found.density_source == "published tables"
-    assert found.source == "Westermann tables"
+    assert (found.density, found.density_source, found.source) == (density, density_source, source)
+    assert found.contraction == pytest.approx(percent / 100)
+    assert found.contraction_range == pytest.approx((least / 100, most / 100))
+
+
+def test_no_alloy_goes_unchecked() -> None:
+    """The table above names every alloy of the shipped table."""
+    assert len(alloy_names()) == 11
 
 
 def test_contraction_in_per_foot_lies_in_the_range_we_state() -> None:
