@@ -13,7 +13,7 @@ from geom.kernel.topology import neighbours
 from geom.passage import Length, is_along, touches_axis
 from geom.space import along, dot, foot, norm, scale, sub
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
-from geom.walls import SAME_RADIUS, Line
+from geom.walls import SAME_RADIUS, Line, Wall
 
 _STEEPEST: Final = 75.0
 """A face leaning more than this, degrees, from square to the axis is no opening: it runs along the hole."""
@@ -91,6 +91,20 @@ def _crest(surface: Surface, outward: Line) -> float | None:
     return (math.sqrt(b * b - a * c) - b) / a
 
 
+def end_reach(around: Surroundings, wall: Wall, upward: bool) -> float:
+    """Return the height along a wall's line at which the hollow fillet or ball beyond its end ends, or the end itself."""
+    way = 1.0 if upward else -1.0
+    furthest = way * (wall.high if upward else wall.low)
+    for index in _beside(around, wall.surfaces):
+        surface = around.solid.surfaces[index]
+        if surface.hollow and surface.kind in ("torus", "sphere") and touches_axis(surface.origin, wall.line):
+            size = surface.minor if surface.kind == "torus" else surface.radius
+            centre = way * along(surface.origin, wall.line.origin, wall.line.axis)
+            if centre >= furthest - size:
+                furthest = max(furthest, centre + size)
+    return way * furthest
+
+
 # --- floors, fillets and round edges ----------------------------------------
 
 
@@ -120,7 +134,7 @@ def _belongs(around: Surroundings, index: int, line: Line, heights: tuple[float,
         case "plane":
             height = along(surface.origin, line.origin, line.axis)
             facing_out = dot(surface.axis, line.axis) > 0
-            inside = bottom - SAME_AXIS <= height < top - SAME_AXIS
+            inside = bottom - widest <= height < top - SAME_AXIS
             return is_along(surface.axis, line) and facing_out and inside and around.reach(index, line) <= widest + SAME_AXIS
         case "torus":
             on_axis = is_along(surface.axis, line) and touches_axis(surface.origin, line)

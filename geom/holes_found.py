@@ -16,9 +16,10 @@ Lengths mm, angles degrees, part frame. Knows nothing of castings or declared na
 import math
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final, TypeAlias
 
-from geom.hole_mouth import Surroundings, opening, own_faces
+from geom.hole_mouth import Surroundings, end_reach, opening, own_faces
 from geom.kernel.metal import Metal
 from geom.kernel.shape import Solid
 from geom.part import FoundCounterbore, FoundCountersink, HoleKind, HoleStep, PartHole
@@ -62,7 +63,7 @@ def find_holes(
     metal = metal or Metal(solid)
     found: list[_Found] = []
     for walls in walls_of(solid, metal, skip):
-        for passage in passages(walls, metal):
+        for passage in passages(walls, metal, partial(end_reach, around)):
             found += _holes_of(around, passage, is_machined, facing, skip)
     order = in_order(found, *_MEASURES)
     names = {id(one): f"hole {i}" for i, one in enumerate(order, 1)}
@@ -131,7 +132,7 @@ def _hole(around: Surroundings, seen: _Seen, taken: Collection[int]) -> PartHole
     walls = [w for w in (*parts.near, *parts.tip, *parts.broken) if not set(w.surfaces) & set(taken)]
     beside = own_faces(around, walls, seen.line, top, taken)
     radius = _proper_radius(parts.near)
-    full = top - _end_of_full(parts.near)
+    full = top - _floor(around, beside, seen.line, _end_of_full(parts.near), radius)
     kind, bore, sink = _mouth(parts.near, top, seen.through)
     tip, angle = (None, None) if seen.through else _tip(around, seen, beside, top, radius)
     return PartHole(
@@ -173,6 +174,13 @@ def _end_of_full(near: Sequence[Length]) -> float:
     if any(w.is_cylinder for w in near) or last.bottom_radius > _POINTED * last.top_radius:
         return last.bottom
     return near[0].top
+
+
+def _floor(around: Surroundings, beside: Collection[int], line: Line, end: float, radius: float) -> float:
+    """Return the height of the flat floor below the end of the full diameter: a fillet between them counts as depth."""
+    floors = [s.origin for i in beside if (s := around.solid.surfaces[i]).kind == "plane"]
+    heights = [along(origin, line.origin, line.axis) for origin in floors]
+    return min((h for h in heights if end - radius <= h <= end), default=end)
 
 
 def _tip(
@@ -255,5 +263,8 @@ def _is_shoulder(near: Sequence[Length], wide: Length, narrow: Length) -> bool:
 
 
 def _end_of(near: Sequence[Length], wide: Length) -> float:
-    """Return the height at which a diameter ends; an interrupted one ends with its last length."""
-    return min(w.bottom for w in near if w.is_cylinder and abs(w.top_radius - wide.top_radius) <= SAME_RADIUS)
+    """Return the height of the shoulder below a diameter: past a fillet, and past what interrupts it."""
+    last = max(i for i, w in enumerate(near) if w.is_cylinder and abs(w.top_radius - wide.top_radius) <= SAME_RADIUS)
+    end, below = near[last].bottom, near[last + 1]
+    fillet = wide.top_radius - below.top_radius
+    return below.top if 0 <= end - below.top <= fillet else end

@@ -8,7 +8,7 @@ castings, callouts or names.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
 
 from geom.kernel.metal import Metal
 from geom.space import Vec3, canonical, dot, scale
@@ -25,6 +25,9 @@ BEYOND: Final = 0.05
 EDGE_BREAK: Final = 0.5
 """A cone at a mouth that widens it by no more than this on the radius, mm, or by a tenth of the radius, is a
 broken edge, not a countersink (common practice, no source)."""
+
+
+EndReach: TypeAlias = Callable[[Wall, bool], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +66,13 @@ class Length:
         return self.bottom_radius > self.top_radius + SAME_RADIUS
 
 
-def passages(walls: Sequence[Wall], metal: Metal) -> Iterator[Passage]:
-    """Yield the passages that the walls of one axis (lowest first) make."""
+def passages(walls: Sequence[Wall], metal: Metal, reach: EndReach) -> Iterator[Passage]:
+    """Yield the passages that the walls of one axis (lowest first) make.
+
+    Args:
+        reach: the height at which the fillet or ball that follows a wall's low (False) or high (True) end
+            ends itself; the wall's own end where there is none.
+    """
     runs: list[list[Wall]] = []
     for wall in _without_rings(walls):
         if runs and _adjoin(runs[-1][-1], wall):
@@ -73,8 +81,10 @@ def passages(walls: Sequence[Wall], metal: Metal) -> Iterator[Passage]:
             runs.append([wall])
     for joined in _joined(runs, metal):
         line = joined[0].line
-        low, high = min(w.low for w in joined), max(w.high for w in joined)
-        yield Passage(line, tuple(joined), not metal.at(line.at(low - BEYOND)), not metal.at(line.at(high + BEYOND)))
+        low = min((w for w in joined), key=lambda w: w.low)
+        high = max((w for w in joined), key=lambda w: w.high)
+        ends = reach(low, False) - BEYOND, reach(high, True) + BEYOND
+        yield Passage(line, tuple(joined), not metal.at(line.at(ends[0])), not metal.at(line.at(ends[1])))
 
 
 def _adjoin(lower: Wall, upper: Wall) -> bool:
