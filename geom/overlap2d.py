@@ -44,28 +44,32 @@ def merged(curves: Iterable[Curve]) -> tuple[Curve, ...]:
 def without(curves: Iterable[Curve], covers: Iterable[Curve]) -> tuple[Curve, ...]:
     """Return what remains of the curves where no cover lies on them, merged and sorted."""
     own, cover = list(curves), list(covers)
-    carriers = _carriers([c for c in own if not isinstance(c, Spline)], [c for c in cover if not isinstance(c, Spline)])
+    plain = [c for c in own if not isinstance(c, Spline)]
+    carriers = _carriers(plain, [c for c in cover if not isinstance(c, Spline)])
     pieces = [piece for carrier in carriers for piece in _remaining(carrier)]
-    splines = _uncovered_splines(_distinct([c for c in own if isinstance(c, Spline)]), cover)
+    splines = _uncovered_splines(_distinct([c for c in own if isinstance(c, Spline)]), [*cover, *plain])
     return tuple(sorted((_rounded(c) for c in [*pieces, *splines]), key=sort_key))
 
 
 # --- straight lines, circles and ellipses -----------------------------------
 
 
+_RANK: Final[dict[type, int]] = {EllipseArc: 0, Arc: 1, Line: 2}
+"""A short piece of a flat curve passes for a simpler one, so the less simple curves set the carriers."""
+
+
 def _carriers(own: Sequence[Curve], cover: Sequence[Curve]) -> list[_Carrier]:
     """Return every carrier once; the longest piece on it sets where it lies."""
     tagged = [(c, False) for c in own] + [(c, True) for c in cover]
-    tagged.sort(key=lambda pair: (-round(curve_length(pair[0]), 6), sort_key(pair[0]), pair[1]))
-    found: dict[type, list[_Carrier]] = {Line: [], Arc: [], EllipseArc: []}
+    tagged.sort(key=lambda pair: (_RANK[type(pair[0])], -round(curve_length(pair[0]), 6), sort_key(pair[0]), pair[1]))
+    found: list[_Carrier] = []
     for curve, is_cover in tagged:
-        family = found[type(curve)]
-        carrier = next((c for c in family if _lies_on(curve, c.master)), None)
+        carrier = next((c for c in found if _lies_on(curve, c.master)), None)
         if carrier is None:
             carrier = _Carrier(curve)
-            family.append(carrier)
+            found.append(carrier)
         (carrier.cover if is_cover else carrier.own).append(_span(curve, carrier.master))
-    return [c for family in found.values() for c in family if c.own]
+    return [c for c in found if c.own]
 
 
 def _lies_on(curve: Curve, master: Curve) -> bool:
@@ -73,15 +77,12 @@ def _lies_on(curve: Curve, master: Curve) -> bool:
         case Line(a, b), Line(p, q):
             size = math.dist(p, q)
             ux, uy = (q[0] - p[0]) / size, (q[1] - p[1]) / size
-            return (
-                abs((a[0] - p[0]) * uy - (a[1] - p[1]) * ux) < SAME_CURVE
-                and abs((b[0] - p[0]) * uy - (b[1] - p[1]) * ux) < SAME_CURVE
-            )
-        case Arc(), Arc(centre, radius):
-            if abs(curve.radius - radius) > 0.5 * radius:
+            return all(abs((e[0] - p[0]) * uy - (e[1] - p[1]) * ux) < SAME_CURVE for e in (a, b))
+        case (Line() | Arc(), Arc(centre, radius)):
+            if isinstance(curve, Arc) and abs(curve.radius - radius) > 0.5 * radius:
                 return False
             return all(abs(math.dist(at(curve, s), centre) - radius) < SAME_CURVE for s in (0.0, 0.5, 0.98))
-        case EllipseArc(), EllipseArc():
+        case (Line() | Arc() | EllipseArc(), EllipseArc()):
             return all(_off_ellipse(at(curve, s), master) < SAME_CURVE for s in (0.0, 0.23, 0.5, 0.77, 0.98))
     return False
 
@@ -111,6 +112,10 @@ def _span(curve: Curve, master: Curve) -> _Span:
             first, last = _angle_on(at(curve, 0.0), master), _angle_on(at(curve, 1.0), master)
             sweep = (last - first) % 360.0
             return first, first + (sweep if abs(sweep - curve.sweep) < 180.0 else curve.sweep)
+        case (Line(a, b), Arc() | EllipseArc()):
+            first, last = _angle_on(a, master), _angle_on(b, master)
+            forward = (last - first) % 360.0
+            return (first, first + forward) if forward < 180.0 else (last, last + 360.0 - forward)
     raise TypeError(f"{type(curve).__name__} has no span on {type(master).__name__}")
 
 

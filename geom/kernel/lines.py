@@ -2,8 +2,8 @@
 
 A view is a `Frame`: x to the right, y up, z towards the eye; curves come back
 in its x and y, mm. Visible and hidden lines are edges and silhouettes; smooth
-lines are edges where the faces run into each other without a corner. Knows
-nothing of sheets, scales or line styles.
+lines are edges where the faces run into each other without a corner; seams
+of round faces are no lines at all. Knows nothing of sheets, scales or styles.
 """
 
 import math
@@ -32,6 +32,9 @@ SPLINE_CHAIN: Final = 1e-3
 LARGEST_ARC: Final = 2000.0
 """A flatter arc than this radius, mm, is left a spline: its centre would be noise."""
 
+SMOOTH: Final = 0.1
+"""Faces that meet at less than this turn, degrees, run into each other; the least draft is ten times as much."""
+
 _MOST_PIECES: Final = 64
 
 
@@ -52,7 +55,7 @@ def view_lines(solid: Solid, view: Frame) -> ViewLines:
     """
     shapes = _hidden_line_shapes(solid, view)
     visible = merged(_curves(shapes.VCompound(), shapes.OutLineVCompound()))
-    smooth = without(_curves(shapes.Rg1LineVCompound(), shapes.RgNLineVCompound()), visible)
+    smooth = without(_curves(shapes.Rg1LineVCompound()), visible)
     hidden = without(_curves(shapes.HCompound(), shapes.OutLineHCompound()), (*visible, *smooth))
     return ViewLines(visible, hidden, smooth)
 
@@ -64,6 +67,7 @@ def visible_lines(solid: Solid, view: Frame) -> tuple[Curve, ...]:
 
 
 def _hidden_line_shapes(solid: Solid, view: Frame) -> HLRBRep_HLRToShape:
+    BRepLib.EncodeRegularity_s(solid.shape, math.radians(SMOOTH))
     plane = gp_Ax2(gp_Pnt(*view.origin), gp_Dir(*view.z), gp_Dir(*view.x))
     algorithm = HLRBRep_Algo()
     algorithm.Add(solid.shape)
