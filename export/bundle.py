@@ -1,0 +1,82 @@
+"""The whole set of a job's files, and the manifest that lists them.
+
+Asks each exporter for its files and knows which there are; computes nothing
+and touches no disk. Heavy exporters are imported when their files are asked
+for, so that one command pays for its own only.
+"""
+
+import json
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from export.manifest import MANIFEST_NAME, describe, inputs_hash, to_bytes
+from geom.job import Record, input_files
+from geom.settings import Settings
+from geom.tolerance import PRINT_CHORD
+
+if TYPE_CHECKING:
+    from geom.job import Job
+    from geom.stock import StockReport
+
+
+def make_bundle(record: Record) -> dict[str, bytes]:
+    """Return every file of a job by name, `manifest.json` among them.
+
+    Raises:
+        EvenstockError: one of the files cannot be made; then none is returned.
+    """
+    return with_manifest(record.settings, {**_every_file(record)})
+
+
+def _every_file(record: Record) -> dict[str, bytes]:
+    from export.coordinates_report import coordinate_files
+    from export.drawing import drawing_files
+    from export.prototype import prototype_files
+
+    sets = (
+        coordinate_files(record),
+        stock_files(record.job, record.stock),
+        hole_files(record.job),
+        drawing_files(record),
+        prototype_files(record.part, PRINT_CHORD, record.settings.units),
+    )
+    files: dict[str, bytes] = {}
+    for some in sets:
+        twice = sorted(files.keys() & some.keys())
+        if twice:
+            raise ValueError(f"two exporters both write {', '.join(twice)}")
+        files |= some
+    return files
+
+
+def stock_files(job: "Job", report: "StockReport") -> dict[str, bytes]:
+    """Return the stock report as text and as JSON."""
+    from export.stock_report import stock_document, stock_text
+
+    return {"stock.json": json_bytes(stock_document(report, job)), "stock.txt": stock_text(report, job).encode()}
+
+
+def hole_files(job: "Job") -> dict[str, bytes]:
+    """Return the hole list as text and as JSON."""
+    from export.hole_report import holes_document, holes_text
+
+    return {"holes.json": json_bytes(holes_document(job.part)), "holes.txt": holes_text(job.part, job.settings).encode()}
+
+
+def with_manifest(settings: Settings, files: Mapping[str, bytes], **asked: str) -> dict[str, bytes]:
+    """Return the files with the manifest that lists them.
+
+    The manifest belongs to the part (and variant) by its own name: the job's
+    folder may be copied or renamed without a byte changing.
+
+    Args:
+        asked: what a command was told beyond the job and differs from its default.
+    """
+    inputs = input_files(settings) | {name: value.encode() for name, value in asked.items()}
+    name = settings.part.name if settings.variant is None else f"{settings.part.name}, variant {settings.variant}"
+    return {**files, MANIFEST_NAME: to_bytes(describe(name, inputs_hash(inputs), files))}
+
+
+def json_bytes(document: Mapping[str, Any]) -> bytes:
+    """Return one JSON document: ASCII, so that any reader takes it; never NaN."""
+    return (json.dumps(document, indent=1, allow_nan=False) + "\n").encode()
