@@ -13,11 +13,7 @@ import sys
 from collections.abc import Callable, Iterator
 from types import FrameType
 
-CRASHED = 2
-"""Exit code when the kernel crashed: the input could not be worked with."""
-
-FAULT = 70
-"""Exit code after a fault of this program itself, with its traceback (EX_SOFTWARE): never mistaken for a "no"."""
+from export.exit_codes import FAULT, STOPPED, WRONG
 
 _PASSED_ON = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 """Signals that ask to stop; the child cleans up on each of them."""
@@ -31,17 +27,19 @@ def run_guarded(work: Callable[[], int], tell: Callable[[str], None]) -> int:
         tell: told one paragraph when the child dies without a word.
 
     Returns:
-        The code of `work`; `CRASHED` after a crash; 128 + signal when the child was stopped from outside.
+        The code of `work`; `WRONG` after a crash; 128 + signal when the child was stopped from outside.
     """
     if not hasattr(os, "fork"):
         return work()
     sys.stdout.flush()
     sys.stderr.flush()
+    signal.pthread_sigmask(signal.SIG_BLOCK, _PASSED_ON)
     child = os.fork()
     if child == 0:
         _be_the_child(work)
     with _passing_on(child):
-        code = os.waitstatus_to_exitcode(_waited(child))
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _PASSED_ON)
+        code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
     if code >= 0:
         return code
     return _died(-code, tell)
@@ -53,8 +51,11 @@ def _be_the_child(work: Callable[[], int]) -> None:
     try:
         for number in _PASSED_ON:
             signal.signal(number, _stop_once)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _PASSED_ON)
         code = work()
         sys.stdout.flush()
+    except KeyboardInterrupt:
+        code = STOPPED
     finally:
         if code == FAULT:
             import traceback
@@ -87,10 +88,6 @@ def _passing_on(child: int) -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _waited(child: int) -> int:
-    return os.waitpid(child, 0)[1]
-
-
 def _died(number: int, tell: Callable[[str], None]) -> int:
     if number in (*_PASSED_ON, signal.SIGPIPE):
         return 128 + number
@@ -101,4 +98,4 @@ def _died(number: int, tell: Callable[[str], None]) -> int:
             f"the CAD kernel crashed on these solids ({signal.Signals(number).name}); nothing was written. "
             "Heal or simplify them in the CAD program, export them again, and report the files if that does not help"
         )
-    return CRASHED
+    return WRONG

@@ -12,15 +12,10 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from export.exit_codes import PIPE_CLOSED, STOPPED, WRONG
 from geom.errors import EvenstockError
 
 PROGRAM = "evenstock"
-STOPPED = 130
-"""Exit code after Ctrl-C (128 + signal 2), as shells expect."""
-
-PIPE_CLOSED = 141
-"""Exit code when the reader of our output went away (128 + signal 13)."""
-
 _COMMANDS = {
     "stock": "stock per machined face",
     "holes": "holes as the program understands them",
@@ -145,7 +140,7 @@ def _add_common(command: argparse.ArgumentParser) -> None:
 
 def _wrong(message: str) -> int:
     _tell(message)
-    return 2
+    return WRONG
 
 
 def _tell(message: str) -> None:

@@ -11,14 +11,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from export.exit_codes import NO, YES
 from export.progress import say, say_nothing
 from geom.errors import JobError
 from geom.job_settings import Overrides, load_settings
 from geom.settings import Settings
 from geom.tolerance import PRINT_CHORD
-
-YES: Final = 0
-NO: Final = 1
 
 
 def stock(arguments: Namespace) -> int:

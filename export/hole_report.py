@@ -4,6 +4,7 @@ Text in the sheet's units; JSON always mm, degrees, part frame. Knows nothing of
 rows or set-ups.
 """
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -62,6 +63,7 @@ def _hole_entry(hole: PartHole) -> dict[str, Any]:
             for step in hole.steps
         ],
         "source": hole.source,
+        "far_mouth_of": hole.pilot,
         "callout": hole.callout.text if hole.callout else None,
         "suggestions": list(hole.suggestions),
     }
@@ -77,13 +79,18 @@ def holes_text(part: Part, settings: Settings) -> str:
     if not part.holes:
         return f"{heading}\n\nThe part has no holes.\n"
     columns = ("hole", "kind", "dia", "depth", "mouth", "x", "y", "z", "opens to", "for")
-    table = aligned(columns, [_hole_line(hole, units) for hole in part.holes], "llrrlrrrll")
+    table = aligned(columns, [_hole_line(hole, units) for hole in sorted(part.holes, key=_by_name)], "llrrlrrrll")
     return f"{heading}\n\n{table}\n\n{_HOLE_NOTES}\n"
 
 
 _HOLE_NOTES = """\
 x y z: where the axis meets the plane the hole opens on. Depth: to the end of the full diameter.
 "fits" is a guess from the diameter; say what a hole is for in [holes.NAME] callout = "..."."""
+
+
+def _by_name(hole: PartHole) -> list[tuple[int, str]]:
+    """Return a key that puts "hole 10" after "hole 9"."""
+    return [(int(piece), "") if piece.isdigit() else (-1, piece) for piece in re.split(r"(\d+)", hole.name) if piece]
 
 
 def _hole_line(hole: PartHole, units: Units) -> tuple[str, ...]:
@@ -113,6 +120,8 @@ def _mouth(hole: PartHole, units: Units) -> str:
 
 
 def _purpose(hole: PartHole) -> str:
+    if hole.pilot is not None:
+        return f"far mouth of {hole.pilot}"
     if hole.callout is not None:
         return hole.callout.text
     return f"fits {hole.suggestions[0]}" if hole.suggestions else ""

@@ -10,7 +10,7 @@ from typing import Final, TypeVar
 
 from geom.errors import JobError
 from geom.lookup import face, hole
-from geom.part import Part, PartHole
+from geom.part import Part, PartFace, PartHole
 from geom.settings import FaceSettings, HoleSettings, Settings
 from geom.standards.callout import Callout
 
@@ -31,7 +31,7 @@ def dressed(part: Part, settings: Settings) -> tuple[Part, Settings]:
         JobError: a face or hole the part does not have, a new name that is taken, or a callout the hole is not cut to.
     """
     for name, asked in settings.faces.items():
-        face(part, name, asked.where)
+        _check_machined(face(part, name, asked.where), asked)
     for name, wanted in settings.holes.items():
         _check_callout(hole(part, name, wanted.where), wanted, settings.units)
     holes, faces = _new_names(settings.holes), _new_names(settings.faces)
@@ -39,6 +39,15 @@ def dressed(part: Part, settings: Settings) -> tuple[Part, Settings]:
     return _dressed_part(part, settings, faces, holes), replace(
         settings, faces=_rekeyed(settings.faces, faces), holes=_rekeyed(settings.holes, holes)
     )
+
+
+def _check_machined(found: PartFace, asked: FaceSettings) -> None:
+    """Refuse stock asked for on a face that stays as cast: it will never be cut."""
+    cuts = asked.required is not None or asked.leave is not None or asked.bearing < 1
+    if found.state == "as cast" and cuts:
+        raise JobError(
+            f'{asked.where}: "{found.name}" stays as cast, so nothing is cut there; take required, bearing and leave out'
+        )
 
 
 def _dressed_part(part: Part, settings: Settings, faces: Mapping[str, str], holes: Mapping[str, str]) -> Part:

@@ -10,7 +10,18 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from geom.errors import JobError, nearest
-from geom.job_reader import KeyPath, Raw, Source, as_table, check_names, number_or_text, one_line, read_source, read_table
+from geom.job_reader import (
+    KeyPath,
+    Raw,
+    Source,
+    as_table,
+    check_names,
+    default_of,
+    number_or_text,
+    one_line,
+    read_source,
+    read_table,
+)
 from geom.job_schema import FREE_TABLE, NAMED_TABLES, TABLES, TOP, VARIANTS
 from geom.settings import (
     Assumed,
@@ -30,6 +41,7 @@ from geom.settings import (
 from geom.standards.alloy import alloy as find_alloy
 from geom.standards.callout import parse_callout
 from geom.standards.tolerance_grades import default_grades
+from geom.units import UNITS
 
 _NEAR_SIDE = ("right", "away", "up")
 _Named = TypeVar("_Named", FaceSettings, HoleSettings)
@@ -197,11 +209,13 @@ def _datum(source: Source, units: str) -> DatumSettings:
 
 
 def _readout(source: Source, units: Units, shown: Units | None) -> Readout:
-    """Return the readout; the command line's units win, and bring their own step."""
-    values = _read(source, "readout", units)
-    display: Units = shown or values["units"] or units
-    if display != units and (shown or "step" not in _table(source, "readout")):
-        values["step"] = read_table({}, TABLES["readout"], source, ("readout",), display)["step"]
+    """Return the readout; bare steps are in its own units; the command line's units win, and bring their own step."""
+    raw = _table(source, "readout")
+    own: Units = raw["units"] if raw.get("units") in UNITS else units
+    values = _read(source, "readout", own)
+    display: Units = shown or own
+    if display != own:
+        values["step"] = default_of(TABLES["readout"]["step"], display)
     x, y, z = (1 if values[axis] == side else -1 for axis, side in zip("xyz", _NEAR_SIDE, strict=True))
     return Readout(display, values["step"], (x, y, z))
 

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from export.cli import STOPPED, main
+from export.cli import main
+from export.exit_codes import STOPPED
 from geom.kernel.cut import box
 from geom.kernel.step import write_step
 from tests.catalogue import block_in_block, drilled_plate

@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from export.child import CRASHED, FAULT, run_guarded
-from export.cli import PIPE_CLOSED, STOPPED, main
+from export.child import run_guarded
+from export.cli import main
+from export.exit_codes import FAULT, PIPE_CLOSED, STOPPED, WRONG
 from tests.catalogue import block_in_block, drilled_plate
 from tests.job_folders import run, write_job
 
@@ -230,7 +231,7 @@ def test_a_crash_of_the_kernel_is_a_message() -> None:
 
     code = run_guarded(crash, said.append)
 
-    assert code == CRASHED == 2
+    assert code == WRONG == 2
     assert "the CAD kernel crashed on these solids (SIGSEGV); nothing was written" in said[0]
 
 

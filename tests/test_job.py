@@ -123,6 +123,11 @@ def test_units_on_the_command_line_change_what_is_shown_not_what_is_meant(read: 
     assert shown.readout.step == pytest.approx(0.0127, abs=1e-15)
 
 
+def test_a_bare_step_is_in_the_readouts_own_unit(read: Read) -> None:
+    """An inch display on a mm job: step = 0.0002 is two tenths of a thousandth of an inch, 0.00508 mm."""
+    assert read('[readout]\nunits = "inch"\nstep = 0.0002\n').readout.step == pytest.approx(0.00508, abs=1e-15)
+
+
 def test_a_date_may_be_a_toml_date_or_text(read: Read) -> None:
     """The date of issue comes from the job alone; no clock is read."""
     assert read("[drawing]\ndate = 2025-03-09\n").drawing.date == "2025-03-09"
