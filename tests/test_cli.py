@@ -2,6 +2,7 @@
 
 import faulthandler
 import json
+import math
 import os
 import re
 import signal
@@ -14,7 +15,7 @@ import pytest
 from export.child import run_guarded
 from export.cli import main
 from export.exit_codes import FAULT, PIPE_CLOSED, STOPPED, WRONG
-from tests.catalogue import block_in_block, drilled_plate
+from tests.catalogue import block_in_block, drilled_plate, hollow_in_skin
 from tests.job_folders import run, write_job
 
 HEAVY = {"OCP", "cadquery", "numpy", "scipy", "ezdxf", "typst", "trimesh", "manifold3d", "igl", "embreex", "shapely", "matplotlib"}
@@ -175,6 +176,47 @@ def test_a_casting_that_is_short_is_an_answer(tmp_path: Path, capsys: pytest.Cap
     left = next(f for f in json.loads(capsys.readouterr().out)["faces"] if f["name"] == "left")
     assert left["stock"]["min"] == pytest.approx(-2, abs=1e-6)
     assert left["short_fraction"] == pytest.approx(1)
+
+
+def test_a_seat_may_allow_a_little_wane(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A ball of r 25 dips 1 mm below the top: wane is a disc of sqrt(25^2 - 24^2) = 7 mm, 153.9 of 4800 mm2 or 3.2 %.
+
+    A face that must clean up wholly is short; one that may keep 5 % wane (bearing 0.95) is not.
+    """
+    strict = write_job(tmp_path / "strict", hollow_in_skin())
+    seat = write_job(tmp_path / "seat", hollow_in_skin(), "[faces.top]\nbearing = 0.95\n")
+
+    assert main(["stock", str(strict), "-q", "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    top = next(f for f in found["faces"] if f["name"] == "top")
+    assert top["short_fraction"] == pytest.approx(math.pi * 49 / 4800, abs=0.001)
+    assert abs(top["short_fraction"] - math.pi * 49 / 4800) < top["share_error"]
+    assert [one["face"] for one in found["short"]] == ["top"]
+    assert found["short"][0]["missing"] == pytest.approx(1, abs=1e-6)
+    assert main(["stock", str(seat), "-q", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["short"] == []
+
+
+def test_what_the_job_asks_for_is_a_no_and_what_nobody_asked_for_a_warning(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0.5 mm all round a 60 mm block: below the 0.7 mm of RMAG G (40 to 63 mm, reference/iso8062_rmag.csv).
+
+    Assumed, it is a warning; named by the job, or asked for on a face, it is a no.
+    """
+    thin = block_in_block(stock=0.5)
+    assumed = write_job(tmp_path / "assumed", thin)
+    named = write_job(tmp_path / "named", thin, '[casting]\nallowance_grade = "G"\n')
+    asked = write_job(tmp_path / "asked", thin, "[faces.left]\nrequired = 2\n")
+
+    assert main(["stock", str(assumed), "-q"]) == 0
+    assert "Thin, below the machining allowance: top, bottom, left, right, front, back" in capsys.readouterr().out
+    assert main(["stock", str(named), "-q"]) == 1
+    assert "SHORT: top has 0.50 mm at its thinnest" in capsys.readouterr().out
+    assert main(["stock", str(asked), "-q"]) == 1
+    text = capsys.readouterr().out
+    assert re.search(r"SHORT: left has 0\.50 mm .*; 2\.00 mm are asked for: 1\.50 mm missing over 100\.0 %", text)
+    assert text.count("SHORT") == 1
 
 
 def test_files_go_where_they_are_asked_to(block: Path, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
