@@ -61,7 +61,7 @@ def drawing_input(record: "Record") -> DrawingInput:
         title=asked.title or part.name,
         supplementary=asked.supplementary,
         owner=asked.owner,
-        number=asked.number or settings.job_name,
+        number=asked.number or settings.variant or part.name,  # never the folder: a copied job gives the same bytes
         revision=asked.revision or "-",
         date=asked.date,
         creator=asked.creator,
