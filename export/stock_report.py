@@ -16,6 +16,7 @@ from geom.part import PartFace
 from geom.required import Need
 from geom.settings import Settings
 from geom.space import Vec3
+from geom.standards.table import table
 from geom.stock import FaceStock, StockReport
 from geom.verdict import Shortfall, Verdict, verdict
 
@@ -118,7 +119,7 @@ def stock_text(report: StockReport, job: "Job") -> str:
 
 
 def _faces_table(faces: Sequence[FaceStock], units: Units) -> str:
-    heading = ("face", "kind", "least", "mean", "most", "at edge", "required", "wane", "thinnest at", "faces")
+    heading = ("face", "kind", "least", "mean", "most", "at edge", "required", "wane", "thinnest at", "normal")
     return aligned(heading, [_face_line(face, units) for face in faces], "llrrrrrrll")
 
 
@@ -176,7 +177,8 @@ def _required_words(settings: Settings, needs: Mapping[str, Need]) -> str:
     own = listed(name for name, need in needs.items() if need.source == "face").replace('"', "")
     grade = settings.casting.allowance_grade
     stated = "as the job names it" if settings.casting.allowance_stated else "assumed, the job names none"
-    rest = f"ISO 8062-3 machining allowance RMAG {grade} ({stated}), from memory where the table says so."
+    source = table("machining_allowance")
+    rest = f"machining allowance grade RMAG {grade} ({stated}) of {source.cited}, {source.certainty}."
     return f"{own} by the job; else {rest}" if own else rest
 
 
