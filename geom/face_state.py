@@ -6,19 +6,23 @@ and inside that face's edges. Exact where both are analytic; the kernel's
 nearest point on splines. Says nothing of how much metal there is to cut.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from geom.analytic import Bools, Floats, forms, heights
-from geom.kernel.shape import Solid, Surface
+from geom.kernel.shape import Solid, Surface, SurfaceKind
 from geom.kernel.trim import Spot, Trims
-from geom.space import Vec3
+from geom.space import Vec3, norm, sub
 from geom.tolerance import SKIN
 
 POINTS = 40
 """Points a face is judged by, before trimming."""
+
+SAME_FACE = 1e-6
+"""Two faces whose areas, centroids, normals and radii agree to this share are one face, cut nowhere."""
 
 TRIAL_POINTS = 6
 """Where only splines may hold a face's points, this many are searched for before the rest: a search is slow."""
@@ -54,7 +58,32 @@ class SkinShare:
 def skin_shares(finished: Solid, casting: Solid) -> tuple[SkinShare, ...]:
     """Return, for each surface of the finished part, how much of it is the casting's skin."""
     mine, skin = Trims(finished), _Skin(casting)
-    return tuple(_share(mine, surface, skin) for surface in finished.surfaces)
+    whole = _Untouched(casting)
+    return tuple(
+        SkinShare(1.0, surface.centroid) if whole.has(surface) else _share(mine, surface, skin) for surface in finished.surfaces
+    )
+
+
+class _Untouched:
+    """A casting's faces by kind, to be found again whole."""
+
+    __slots__ = ("_faces",)
+
+    def __init__(self, casting: Solid) -> None:
+        self._faces: dict[tuple[SurfaceKind, bool], list[Surface]] = {}
+        for surface in casting.surfaces:
+            self._faces.setdefault((surface.kind, surface.hollow), []).append(surface)
+
+    def has(self, surface: Surface) -> bool:
+        """Return whether the casting has this very face: same kind, side, area, centroid and middle normal."""
+        return any(_is_same_face(surface, other) for other in self._faces.get((surface.kind, surface.hollow), ()))
+
+
+def _is_same_face(a: Surface, b: Surface) -> bool:
+    if abs(a.area - b.area) > SAME_FACE * a.area or norm(sub(a.centroid, b.centroid)) > SAME_FACE * math.sqrt(a.area):
+        return False
+    turned = norm(sub(a.normal, b.normal)) <= SAME_FACE
+    return turned and abs(a.radius - b.radius) <= SAME_FACE * (1 + a.radius)
 
 
 def _share(mine: Trims, surface: Surface, skin: "_Skin") -> SkinShare:

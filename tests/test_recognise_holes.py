@@ -246,7 +246,7 @@ def test_a_bore_broken_by_a_cross_hole_stays_one():
 
 
 def test_a_grub_screw_hole_ends_where_it_breaks_into_the_bore():
-    """An 8 mm hole meets a 30 mm bore: all of it is through at the depth of the bore's side, r cos(asin(4/15)) nearer than its axis."""
+    """An 8 mm hole meets a 30 mm bore: the last of it is through at the bore's side, sqrt(15^2 - 4^2) mm from its axis."""
     block = cut(box((-30.0, -30.0, 0.0), (30.0, 30.0, 40.0)), cylinder((0.0, 0.0, -1.0), UP, 15.0, 42.0))
 
     found = {h.diameter: h for h in holes_in(cut(block, cylinder((0.0, 0.0, 20.0), OUT_X, 4.0, 31.0)))}

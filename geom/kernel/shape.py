@@ -26,9 +26,9 @@ from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_SHELL, TopAbs_SOLID, TopAbs_VERTEX
 from OCP.TopoDS import TopoDS, TopoDS_Solid
 
-__all__ = ["Solid", "Surface", "SurfaceKind", "faces_of", "from_cadquery", "solid_from_shape"]
+__all__ = ["Solid", "Surface", "SurfaceKind", "bounding_box", "face_box", "faces_of", "from_cadquery", "solid_from_shape"]
 
-VOLUME_ACCURACY = 1e-6
+VOLUME_ACCURACY = 1e-4
 """Relative accuracy asked of the kernel's adaptive integration where a solid has spline faces."""
 
 
@@ -145,12 +145,12 @@ def bounding_box(shape: Any) -> tuple[Vec3, Vec3]:
     beyond what is already sure.
     """
     low, high = _corners(_vertex_points(shape))
-    loose = [_face_box(face, exact=False) for face in faces_of(shape)]
+    loose = [face_box(face, exact=False) for face in faces_of(shape)]
     order = sorted(range(len(loose)), key=lambda i: -_beyond(loose[i], low, high))
     faces = faces_of(shape)
     for i in order:
         if _beyond(loose[i], low, high) > _BOX_SLACK:
-            low, high = _corners([low, high, *_face_box(faces[i], exact=True)])
+            low, high = _corners([low, high, *face_box(faces[i], exact=True)])
     return _without_slack(low), _without_slack(high)
 
 
@@ -167,7 +167,8 @@ def _corners(points: list[Vec3]) -> tuple[Vec3, Vec3]:
     return low, high
 
 
-def _face_box(face: Any, exact: bool) -> tuple[Vec3, Vec3]:
+def face_box(face: Any, exact: bool) -> tuple[Vec3, Vec3]:
+    """Return the least and greatest corner of a kernel face's box; quick and perhaps too large, or exact and slow."""
     box = Bnd_Box()
     if exact:
         BRepBndLib.AddOptimal_s(face, box, False, False)

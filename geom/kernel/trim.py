@@ -8,16 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from geom.kernel.load import require_kernel
-from geom.kernel.shape import Solid, faces_of
+from geom.kernel.shape import Solid, face_box, faces_of
 from geom.space import Vec3
 from geom.tolerance import KERNEL_NOISE
 
 require_kernel()
 
-from OCP.Bnd import Bnd_Box
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Surface
-from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
 from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.ShapeAnalysis import ShapeAnalysis_Surface
@@ -65,10 +63,7 @@ class Trims:
 
     def box(self, index: int) -> tuple[Vec3, Vec3]:
         """Return the least and greatest corner of a box that a face lies in; on splines it may be too large."""
-        box = Bnd_Box()
-        BRepBndLib.Add_s(self._faces[index], box, False)
-        low, high = box.CornerMin(), box.CornerMax()
-        return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
+        return face_box(self._faces[index], exact=False)
 
     def holds(self, index: int, spot: Spot, within: float) -> bool:
         """Return whether a point lies on a face inside its edges, no further than `within` mm off the surface.
