@@ -15,7 +15,7 @@ from typing import Literal, TypeAlias
 
 from geom.kernel.extent import face_box
 from geom.part import Part, PartFace
-from geom.practice import Practice, is_deep
+from geom.practice import Practice, is_high
 from geom.reach import FACET_SLACK, Flat, Span, View, blocked_spans, open_share
 from geom.rows import Row, Tool
 from geom.space import Frame, Vec3, dot, frame_facing, scale
@@ -104,6 +104,12 @@ _Why: TypeAlias = Literal["clear", "wall", "end", "short"]
 """Why a move stops: clear of the face, at a wall, at the face's end with metal beyond, or short of a wall not upright and plane."""
 
 
+def is_low(face: PartFace, part: Part, frame: Frame, use: Practice) -> bool:
+    """Tell whether an upright face is no higher than an ordinary end mill's flutes."""
+    low, high = face_box(part.finished, face.surfaces, frame)
+    return not is_high(high[2] - low[2], use)
+
+
 def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leaves, use: Practice) -> Row | None:
     """Return the row, numbered 0, that runs a cutter along an upright face; None when it cannot get there.
 
@@ -125,7 +131,7 @@ def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leave
     return _move(face, side.at(first, radius + leave), side.at(last, radius + leave), z, leave, use.cutter, (
         _leaves(leave),
         *dict.fromkeys(_WORDS[why] for why in (why_first, why_last)),
-        "high for its diameter: see that the flutes are long enough" if is_deep(side.high - z, use) else "",
+        "high for its diameter: see that the flutes are long enough" if is_high(side.high - z, use) else "",
     ))  # fmt: skip
 
 

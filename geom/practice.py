@@ -29,7 +29,7 @@ SAME_SIZE: Final = 0.01
 _SPOT_SHARE: Final = 0.9
 """A spot's diameter as a share of the drill's: wide enough to centre it, narrow enough to vanish."""
 
-_DEEP_EDGE: Final = 2.5
+_HIGH_EDGE: Final = 3.0
 """Edges higher than this many cutter diameters are past the flutes of an ordinary end mill."""
 
 
@@ -95,9 +95,9 @@ def first_drill(diameter: float, units: str) -> Drill:
     return found or Drill("", diameter - 1.0)
 
 
-def is_deep(height: float, use: Practice) -> bool:
+def is_high(height: float, use: Practice) -> bool:
     """Tell whether an edge is higher than an ordinary end mill's flutes are long."""
-    return height > _DEEP_EDGE * use.cutter
+    return height > _HIGH_EDGE * use.cutter
 
 
 def tidy(diameter: float) -> float:

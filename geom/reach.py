@@ -22,12 +22,11 @@ from geom.tolerance import WORK_CHORD
 Flat: TypeAlias = tuple[float, float]
 Span: TypeAlias = tuple[float, float]
 _Array: TypeAlias = npt.NDArray[np.float64]
+_Bools: TypeAlias = npt.NDArray[np.bool_]
 
-FACET_SLACK: Final = 5.0 * WORK_CHORD
-"""mm: metal closer than this to a cutter's side or end is taken for the face it cuts."""
-
-_ARC_PIECES: Final = 16
-"""Pieces a quarter circle is drawn in: 0.1 % of the radius, under `FACET_SLACK` for any hand-held cutter."""
+FACET_SLACK: Final = 10.0 * WORK_CHORD
+"""mm: metal closer than this to a cutter's side or end is taken for the face it cuts; facets of the skin that rays
+use lie up to half as far off between their edges."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,8 +60,8 @@ def view(mesh: Mesh, frame: Frame) -> View:
 def clear_disc(seen: View, at: Flat, radius: float, z: float) -> bool:
     """Tell whether a cutter of this radius, standing at (x, y) with its end at z, meets no metal."""
     radius = max(radius - FACET_SLACK, FACET_SLACK)
-    shapes = _shadow(seen, (at[0] - radius, at[1] - radius), (at[0] + radius, at[1] + radius), z)
-    return not bool(np.any(shapely.dwithin(shapes, shapely.Point(at), radius)))
+    spans = _spans(_outlines(seen, _around(np.array([at]), radius), z), at, (1.0, 0.0), radius)
+    return not bool(np.any((spans[:, 0] < 0.0) & (spans[:, 1] > 0.0)))
 
 
 def blocked_spans(seen: View, start: Flat, along: Flat, reach: Span, radius: float, z: float) -> list[Span]:
@@ -77,16 +76,10 @@ def blocked_spans(seen: View, start: Flat, along: Flat, reach: Span, radius: flo
     Returns:
         Disjoint spans (from, to), mm along the line, in order.
     """
+    radius = max(radius - FACET_SLACK, FACET_SLACK)
     ends = np.array([[start[i] + s * along[i] for i in (0, 1)] for s in reach])
-    low, high = ends.min(axis=0) - radius, ends.max(axis=0) + radius
-    shapes = _shadow(seen, (low[0], low[1]), (high[0], high[1]), z)
-    if not len(shapes):
-        return []
-    near = shapes[shapely.dwithin(shapes, shapely.LineString(ends), radius - FACET_SLACK)]
-    fat = shapely.buffer(near, radius - FACET_SLACK, quad_segs=_ARC_PIECES)
-    met = shapely.intersection(fat, shapely.LineString(ends))
-    spans = [_span(piece, start, along) for piece in met if not piece.is_empty]
-    return _merged(spans)
+    found = _spans(_outlines(seen, _around(ends, radius), z), start, along, radius).tolist()
+    return _merged([(max(low, reach[0]), min(high, reach[1])) for low, high in found if low < reach[1] and high > reach[0]])
 
 
 def open_share(seen: View, faces: Sequence[int], z: float) -> float:
@@ -94,49 +87,94 @@ def open_share(seen: View, faces: Sequence[int], z: float) -> float:
     mine = np.isin(seen.face, np.asarray(faces))
     if not mine.any():
         return 0.0
+    box = np.array([seen.low[mine].min(axis=0)[:2], seen.high[mine].max(axis=0)[:2]])
+    above = _outlines(seen, box, z)
+    if not len(above):
+        return 1.0
     own = shapely.union_all(shapely.polygons(seen.corners[mine][:, :, :2]))
-    low, high = seen.low[mine].min(axis=0), seen.high[mine].max(axis=0)
-    above = _shadow(seen, (low[0], low[1]), (high[0], high[1]), z)
-    hidden = float(own.intersection(shapely.union_all(above)).area) if len(above) else 0.0
-    return 1.0 - hidden / float(own.area)
+    shapely.prepare(own)
+    over = _polygons(above)
+    hidden = shapely.union_all(over[shapely.intersects(own, over)]).intersection(own)
+    return 1.0 - float(hidden.area) / float(own.area)
 
 
-def _shadow(seen: View, low: Flat, high: Flat, z: float) -> npt.NDArray[Any]:
-    """Return, as flat shapes, what lies above z (by more than `FACET_SLACK`) over a rectangle."""
+# --- what stands above a height ---------------------------------------------
+
+
+def _around(points: _Array, radius: float) -> _Array:
+    """Return the least and greatest corner (2, 2) of everything within `radius` of some points."""
+    return np.array([points.min(axis=0) - radius, points.max(axis=0) + radius])
+
+
+def _outlines(seen: View, box: _Array, z: float) -> _Array:
+    """Return the outline of each facet's part above z, over a rectangle: (k, 4, 2, 2), side, end, x y.
+
+    A facet cut by the level has a fourth side along the cut; sides that are not there are NaN.
+    """
     level = z + FACET_SLACK
-    near = (
-        (seen.high[:, 2] > level)
-        & (seen.low[:, 0] <= high[0])
-        & (seen.high[:, 0] >= low[0])
-        & (seen.low[:, 1] <= high[1])
-        & (seen.high[:, 1] >= low[1])
-    )
-    whole = near & (seen.low[:, 2] >= level)
-    shapes = list(shapely.polygons(seen.corners[whole][:, :, :2]))
-    shapes += [shapely.Polygon(_above(corners, level)) for corners in seen.corners[near & ~whole]]
-    return np.array(shapes, dtype=object)
+    near = (seen.high[:, 2] > level) & np.all(seen.low[:, :2] <= box[1], axis=1) & np.all(seen.high[:, :2] >= box[0], axis=1)
+    a = seen.corners[near]
+    b = np.roll(a, -1, axis=1)
+    below_a, below_b = a[:, :, 2] <= level, b[:, :, 2] <= level
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = ((level - a[:, :, 2]) / (b[:, :, 2] - a[:, :, 2]))[:, :, None]
+        crossing = (a + share * (b - a))[:, :, :2]
+    start = np.where(below_a[:, :, None], crossing, a[:, :, :2])
+    end = np.where(below_b[:, :, None], crossing, b[:, :, :2])
+    sides = np.stack([start, end], axis=2)
+    sides[below_a & below_b] = np.nan
+    return np.concatenate([sides, _cuts(crossing, below_a, below_b)], axis=1)
 
 
-def _above(corners: _Array, level: float) -> list[Flat]:
-    """Return the part of a facet above a level, as a flat polygon."""
-    kept: list[Flat] = []
-    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        if a[2] > level:
-            kept.append((float(a[0]), float(a[1])))
-        if (a[2] > level) != (b[2] > level):
-            share = (level - a[2]) / (b[2] - a[2])
-            kept.append((float(a[0] + share * (b[0] - a[0])), float(a[1] + share * (b[1] - a[1]))))
-    return kept
+def _cuts(crossing: _Array, below_a: _Bools, below_b: _Bools) -> _Array:
+    """Return the side along the cut of each facet, (k, 1, 2, 2); NaN for facets that are wholly above."""
+    leaving, entering = ~below_a & below_b, below_a & ~below_b
+    cut = np.full((len(crossing), 1, 2, 2), np.nan)
+    mixed = leaving.any(axis=1)
+    rows = np.flatnonzero(mixed)
+    cut[rows, 0, 0] = crossing[rows, leaving[rows].argmax(axis=1)]
+    cut[rows, 0, 1] = crossing[rows, entering[rows].argmax(axis=1)]
+    return cut
 
 
-def _span(piece: Any, start: Flat, along: Flat) -> Span:
-    x0, y0 = shapely.get_coordinates(piece)[0]
-    x1, y1 = shapely.get_coordinates(piece)[-1]
-    a, b = ((x - start[0]) * along[0] + (y - start[1]) * along[1] for x, y in ((x0, y0), (x1, y1)))
-    return (min(a, b), max(a, b))
+def _polygons(outlines: _Array) -> npt.NDArray[Any]:
+    """Return the outlines as polygons."""
+    whole = np.isnan(outlines[:, 3, 0, 0])
+    cut = [shapely.MultiPoint(sides[~np.isnan(sides[:, 0, 0])].reshape(-1, 2)).convex_hull for sides in outlines[~whole]]
+    return np.concatenate([shapely.polygons(outlines[whole][:, :3, 0]), np.array(cut, dtype=object)])
+
+
+def _spans(outlines: _Array, start: Flat, along: Flat, radius: float) -> _Array:
+    """Return where along a line a disc of this radius meets each outline, (k, 2); none where it never does.
+
+    A facet is convex, so that is one span; its ends are least and greatest over the facet's sides of
+    s -+ sqrt(r2 - t2), with s along the line and t across it: at the ends of a side, where it leaves the
+    disc's reach, or where the disc touches it in between.
+    """
+    away = outlines - np.asarray(start)
+    s = away @ np.asarray(along)
+    t = away @ np.array([-along[1], along[0]])
+    s0, ds, t0, dt = s[..., 0], s[..., 1] - s[..., 0], t[..., 0], t[..., 1] - t[..., 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        limits = np.sort(np.stack([(-radius - t0) / dt, (radius - t0) / dt]), axis=0)
+        flat = np.abs(dt) < 1e-12
+        first = np.where(flat, np.where(np.abs(t0) <= radius, 0.0, np.nan), np.maximum(limits[0], 0.0))
+        last = np.where(flat, np.where(np.abs(t0) <= radius, 1.0, np.nan), np.minimum(limits[1], 1.0))
+        touch = np.sign(dt) * ds / np.hypot(ds, dt) * radius
+        low_u, high_u = ((way * touch - t0) / dt for way in (-1.0, 1.0))
+    missed = ~(first <= last)
+    found = []
+    for way, between in ((-1.0, low_u), (1.0, high_u)):
+        u = np.stack([first, last, np.where(np.isfinite(between), np.clip(between, first, last), first)])
+        u[:, missed] = np.nan
+        found.append(s0 + u * ds + way * np.sqrt(np.maximum(radius**2 - (t0 + u * dt) ** 2, 0.0)))
+    low = np.where(np.isnan(found[0]), np.inf, found[0]).min(axis=(0, 2), initial=np.inf)
+    high = np.where(np.isnan(found[1]), -np.inf, found[1]).max(axis=(0, 2), initial=-np.inf)
+    return np.asarray(np.column_stack([low, high])[low < high])
 
 
 def _merged(spans: list[Span]) -> list[Span]:
+    """Return overlapping and almost touching spans as one."""
     done: list[Span] = []
     for low, high in sorted(spans):
         if done and low <= done[-1][1] + FACET_SLACK:

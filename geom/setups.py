@@ -50,9 +50,9 @@ def setups_by_direction(part: Part, zero: Zero, settings: Settings) -> tuple[Set
 
 
 def _home(task: Task, chosen: Sequence[int]) -> int:
-    """Return the direction a feature is made from: cut from above where possible, else the first."""
+    """Return the direction a feature is made from: its best where that is chosen, else the first that makes it."""
     able = [way for way in sorted(chosen) if way in task.options]
-    return task.above if task.above in able else able[0]
+    return next((way for way in able if way in task.best), able[0])
 
 
 def setup_of(number: int, up: Vec3, zero: Zero, tasks: Sequence[tuple[Task, tuple[Row, ...]]], part: Part, use: Practice) -> Setup:

@@ -8,11 +8,11 @@ own frame. Knows nothing of which directions are chosen, nor of row order.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from geom.datum import Zero, zero_facing
 from geom.directions import distinct, same_way
-from geom.face_rows import Leaves, edge_row, face_row, faces_up, is_open_above, stands_upright
+from geom.face_rows import Leaves, edge_row, face_row, faces_up, is_low, is_open_above, stands_upright
 from geom.hole_rows import hole_rows
 from geom.kernel.extent import face_box
 from geom.mouth_rows import is_plain_through, mouth_of, unmade, widest
@@ -36,13 +36,13 @@ class Task:
     Attributes:
         name: the face's or hole's.
         options: direction number -> rows numbered 0 that make it from there.
-        above: the direction that faces a plane up; None for holes and rounds.
+        best: the directions to take if they are there: a plane faces up, a hole opens on a machined plane.
         hole: the hole, when it is one.
     """
 
     name: str
     options: Mapping[int, tuple[Row, ...]]
-    above: int | None = None
+    best: frozenset[int] = frozenset()
     hole: PartHole | None = None
 
 
@@ -73,7 +73,7 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
     looks = [_Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
     leaves = Leaves({n: f.leave for n, f in settings.faces.items() if f.leave is not None}, use.edge_leave)
     tried = (
-        *(_hole_task(hole, looks, use, settings) for hole in part.holes),
+        *(_hole_task(hole, part, looks, use, settings) for hole in part.holes),
         *(_plane_task(face, part, looks, leaves, use) for face in planes),
         *(_round_task(face, part, looks) for face in _rounds(part)),
     )
@@ -102,11 +102,35 @@ def _hole_ways(part: Part) -> Iterator[Vec3]:
             yield scale(hole.axis, -1.0)
 
 
-def _hole_task(hole: PartHole, looks: list[_Look], use: Practice, settings: Settings) -> Task:
+def _hole_task(hole: PartHole, part: Part, looks: list[_Look], use: Practice, settings: Settings) -> Task:
     asked = settings.holes.get(hole.name)
     angle = asked.point_angle if asked else None
-    able = {n: look for n, look in enumerate(looks) if _drills(hole, look)}
-    return Task(hole.name, {n: hole_rows(hole, look.frame, use, angle) for n, look in able.items()}, hole=hole)
+    options: dict[int, tuple[Row, ...]] = {}
+    best: set[int] = set()
+    for n, look in enumerate(looks):
+        if _drills(hole, look):
+            rows, flat = hole_rows(hole, look.frame, use, angle), _opens_on_machined(hole, part, look)
+            options[n] = rows if flat else _started_with_care(rows)
+            best.update({n} if flat else ())
+    return Task(hole.name, options, frozenset(best), hole)
+
+
+def _opens_on_machined(hole: PartHole, part: Part, look: _Look) -> bool:
+    """Tell whether the hole's mouth, seen from here, is in a level machined plane."""
+    x, y, z = look.frame.local(mouth_of(hole, not same_way(hole.axis, look.up)))
+    for face in _loose(part):
+        if faces_up(face, look.up) and abs(look.frame.local(face.origin)[2] - z) <= SAME_AXIS:
+            low, high = face_box(part.finished, face.surfaces, look.frame)
+            if low[0] <= x <= high[0] and low[1] <= y <= high[1]:
+                return True
+    return False
+
+
+def _started_with_care(rows: tuple[Row, ...]) -> tuple[Row, ...]:
+    return tuple(replace(row, note="; ".join(filter(None, (row.note, _ROUGH)))) if row.action == "spot" else row for row in rows)
+
+
+_ROUGH = "opens on the skin or a slope: level the spot first, or a drill will wander"
 
 
 def _drills(hole: PartHole, look: _Look) -> bool:
@@ -126,15 +150,19 @@ def _unmade(part: Part) -> Iterator[LeftOut]:
 
 
 def _plane_task(face: PartFace, part: Part, looks: list[_Look], leaves: Leaves, use: Practice) -> Task:
-    options: dict[int, tuple[Row, ...]] = {}
-    above = None
-    for n, look in enumerate(looks):
-        if faces_up(face, look.up) and is_open_above(face, look.seen, look.frame):
-            above, options[n] = n, (face_row(face, look.frame, leaves.above(face)),)
-        elif stands_upright(face, look.up):
-            row = edge_row(face, part, look.seen, look.frame, leaves, use)
-            options.update({n: (row,)} if row else {})
-    return Task(face.name, options, above)
+    """Return the task: face up where nothing is above it, or an edge; a high edge only where there is no other way."""
+    up = {n: (face_row(face, k.frame, leaves.above(face)),) for n, k in enumerate(looks) if _faces(face, k)}
+    upright = [(n, look) for n, look in enumerate(looks) if stands_upright(face, look.up)]
+    low = [(n, look) for n, look in upright if is_low(face, part, look.frame, use)]
+    for some in (low, upright):
+        edges = {n: (row,) for n, look in some if (row := edge_row(face, part, look.seen, look.frame, leaves, use))}
+        if up or edges:
+            return Task(face.name, up | edges, frozenset(up))
+    return Task(face.name, {})
+
+
+def _faces(face: PartFace, look: _Look) -> bool:
+    return faces_up(face, look.up) and is_open_above(face, look.seen, look.frame)
 
 
 def _edge_breaks(part: Part) -> list[PartFace]:
@@ -191,13 +219,13 @@ def _shapes(part: Part, breaks: list[PartFace]) -> Iterator[LeftOut]:
             yield LeftOut(face.name, "an edge break: chamfer it with a file or a chamfer cutter")
         elif face.kind == "cylinder" and face not in rounds:
             yield LeftOut(
-                face.name, "a small hollow round" if face.hollow else "a round outside: turn it, or mill it on a rotary table"
+                face.name, "a small hollow round" if face.hollow else "an outside round: turn it, or mill it on a rotary table"
             )
         elif face.kind not in ("plane", "cylinder"):
             yield LeftOut(face.name, f"a machined {_called(face)}: straight moves do not make it")
 
 
-_ROUND_OUTSIDE = "a round outside: turn it, or mill it on a rotary table"
+_ROUND_OUTSIDE = "an outside round: turn it, mill it on a rotary table, or round a corner over by file"
 
 
 def _called(face: PartFace) -> str:

@@ -15,8 +15,10 @@ from geom.hole_order import ordered
 from geom.hole_rows import hole_rows
 from geom.kernel.cut import box, cut, cylinder, prism, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
+from geom.kernel.step import read_step
 from geom.part import PartHole
 from geom.practice import practice
+from geom.recognise import recognise
 from geom.rows import Row, Setup, Tool
 from geom.settings import FaceSettings, ShopSettings
 from geom.setups import setups_by_direction
@@ -336,7 +338,7 @@ def test_what_is_left_for_finishing_moves_the_cutter_away():
 
 
 @settings(max_examples=15, deadline=None)
-@given(turn=st.floats(0.0, 359.0), radius=st.floats(2.0, 15.0), leave=st.floats(0.0, 1.0))
+@given(turn=st.floats(0.0, 359.0), radius=st.floats(5.0, 15.0), leave=st.floats(0.0, 1.0))
 def test_a_cutter_along_an_edge_just_touches_the_metal_and_has_it_on_its_left(turn, radius, leave):
     """At any angle: distance from cutter centre to the finished face is radius plus leave, outside; conventional cutting."""
     solid = turned_about(box((-30.0, -20.0, 0.0), (30.0, 20.0, 15.0)), (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), turn)
@@ -406,6 +408,9 @@ def test_a_slot_narrower_than_the_cutter_is_left_out_with_the_reason():
 # --- which set-ups ----------------------------------------------------------
 
 
+LONG_CUTTER = hand_settings(shop=ShopSettings(cutter=20.0))
+
+
 def cross_drilled() -> tuple[tuple[Solid, Solid], list[PartHole]]:
     """The catalogue's cube with a blind hole in +X, -Y and +Z."""
     tip = 15.0 + 6.8 * POINT_118
@@ -421,19 +426,28 @@ def cross_drilled() -> tuple[tuple[Solid, Solid], list[PartHole]]:
 
 
 def test_three_blind_holes_on_three_sides_need_three_set_ups_and_no_more():
-    """The cube's other three faces are reached as edges from those sides."""
+    """The cube's other three faces are reached as edges from those sides by a cutter long enough (20 mm, flutes 60)."""
     pair, holes = cross_drilled()
-    setups = setups_by_direction(hand_part(pair, holes), hand_zero((25.0, 25.0, 50.0)), hand_settings())
+    setups = setups_by_direction(hand_part(pair, holes), hand_zero((25.0, 25.0, 50.0)), LONG_CUTTER)
 
     assert [setup.up for setup in setups] == [(0.0, 0.0, 1.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0)]
     assert [[row.feature for row in rows_of([setup], "drill")] for setup in setups] == [["z"], ["x"], ["y"]]
+
+
+def test_a_high_side_is_faced_not_run_along():
+    """50 mm sides and a 12 mm cutter (flutes about 36): each of the six sides faces up in turn."""
+    pair, holes = cross_drilled()
+    setups = setups_by_direction(hand_part(pair, holes), hand_zero((25.0, 25.0, 50.0)), hand_settings())
+
+    assert len(setups) == 6
+    assert not rows_of(setups, "edge")
 
 
 def test_every_feature_is_in_exactly_one_set_up():
     """Nothing is machined twice, nothing is forgotten."""
     pair, holes = cross_drilled()
     part = hand_part(pair, holes)
-    setups = setups_by_direction(part, hand_zero((25.0, 25.0, 50.0)), hand_settings())
+    setups = setups_by_direction(part, hand_zero((25.0, 25.0, 50.0)), LONG_CUTTER)
     named = [name for setup in setups for name in setup.features]
 
     assert sorted(named) == sorted([*(f.name for f in part.machined), *(h.name for h in part.holes)])
@@ -457,6 +471,35 @@ def test_through_holes_join_the_set_up_that_is_there_first():
     assert [len(setup.rows) for setup in setups] == [1 + 7 + 7 + 1, 1]
     assert [row.feature for row in rows_of(setups, "drill")] == ["h0", "h1", "h2", "h3", "h4", "h5", "bore"]
     assert {row.z_full for row in rows_of(setups, "drill")} == {-16.0}
+
+
+def test_a_through_hole_is_drilled_from_its_machined_side():
+    """Top of the flange as cast, bottom machined: a drill started on the skin wanders, so the hole goes to the lower set-up."""
+    hole = hand_hole("a", 9.0, (10.0, 10.0, 20.0), through=20.0)
+    finished = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 20.0)), box((30.0, -1.0, 10.0), (61.0, 41.0, 21.0)))
+    finished = cut(finished, cylinder((10.0, 10.0, -1.0), (0.0, 0.0, 1.0), 4.5, 30.0))
+    rough = box((0.0, 0.0, -3.0), (60.0, 40.0, 20.0))
+    part = hand_part(
+        (solid_from_shape(finished, "finished"), solid_from_shape(rough, "casting")),
+        [hole],
+        as_cast=lambda s: s.kind == "plane" and (abs(s.axis[2]) < 0.5 or s.centroid[2] > 19.0),
+    )
+    setups = setups_by_direction(part, hand_zero(), hand_settings())
+
+    assert [(setup.up[2], [row.feature for row in rows_of([setup], "drill")]) for setup in setups] == [(1.0, []), (-1.0, ["a"])]
+
+
+def test_a_hole_that_opens_on_the_skin_says_so():
+    """Its only side is as cast: the spot row warns that a drill will wander."""
+    finished = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 20.0)), cylinder((10.0, 10.0, 8.0), (0.0, 0.0, 1.0), 4.5, 30.0))
+    part = hand_part(
+        (solid_from_shape(finished, "finished"), solid_from_shape(box((0.0, 0.0, 0.0), (60.0, 40.0, 20.0)), "casting")),
+        [hand_hole("a", 9.0, (10.0, 10.0, 20.0), depth=12.0)],
+        as_cast=lambda _s: True,
+    )
+    (spot,) = rows_of(setups_by_direction(part, hand_zero(), hand_settings()), "spot")
+
+    assert "opens on the skin or a slope" in spot.note
 
 
 def test_a_set_up_works_action_by_action_and_tool_by_tool():
@@ -510,7 +553,7 @@ def test_a_turned_outside_is_left_out_with_advice():
     pair, holes = cover()
     setups = setups_by_direction(hand_part(pair, holes), hand_zero((0.0, 0.0, 15.0)), hand_settings())
 
-    assert [one.why for one in setups[0].left_out] == ["a round outside: turn it, or mill it on a rotary table"]
+    assert [one.why for one in setups[0].left_out] == ["an outside round: turn it, or mill it on a rotary table"]
 
 
 def test_a_part_with_nothing_to_machine_has_no_set_up():
@@ -525,6 +568,19 @@ def test_the_fewest_directions_are_the_fewest(wants):
     best = next(c for size in range(9) for c in combinations(numbers, size) if all(want & set(c) for want in wants))
 
     assert fewest(wants) == best
+
+
+def test_a_public_model_machined_all_over_needs_its_two_published_set_ups(nist):
+    """NIST part 827-9999-904 is published with two set-ups, mounting holes at (60.32, 6.35) and (63.5, 63.2) mm
+    (shared/cases/nist/README.md); cut here from a block 3 mm larger all round, zero at the model's origin."""
+    finished = read_step(nist("827-9999-904.stp"))
+    low, high = (tuple(c + s for c in corner) for corner, s in zip(finished.box, (-3.0, 3.0), strict=True))
+    block = solid_from_shape(box(low, high), "casting")  # type: ignore[arg-type]
+    setups = setups_by_direction(recognise("904", "aluminium", finished, block), hand_zero(), hand_settings())
+    mounting = [row for row in rows_of(setups, "counterbore") if row.tool.diameter == pytest.approx(6.35)]
+
+    assert [setup.up for setup in setups] == [(0.0, 0.0, 1.0), (0.0, 0.0, -1.0)]
+    assert [(row.x, row.y) for row in mounting] == [pytest.approx((60.32, 6.35), abs=0.006), pytest.approx((63.5, 63.2), abs=0.006)]
 
 
 # --- laws -------------------------------------------------------------------
