@@ -47,9 +47,8 @@ def test_where_a_cutter_meets_a_facet_agrees_with_shapely(corners, turn, radius,
     reach = max(radius - FACET_SLACK, FACET_SLACK)
 
     for s in np.linspace(-40.0, 40.0, 81):
-        distance = (
-            shapely.Point(start[0] + s * along[0], start[1] + s * along[1]).distance(metal) if not metal.is_empty else math.inf
-        )
+        at = shapely.Point(start[0] + s * along[0], start[1] + s * along[1])
+        distance = math.inf if metal.is_empty else at.distance(metal)
         if abs(distance - reach) > 1e-6:
             assert any(low <= s <= high for low, high in spans) == (distance < reach)
 
@@ -77,12 +76,9 @@ def test_a_wall_blocks_a_cutter_one_radius_before_it():
 
 
 def test_half_a_floor_under_a_roof_is_half_open():
-    """A slot 20 high under a roof over half of it: the open share of its floor is one half."""
-    body = cut(
-        box((0.0, 0.0, 0.0), (60.0, 40.0, 60.0)),
-        box((-1.0, -1.0, 20.0), (61.0, 41.0, 40.0)),
-        box((30.0, -1.0, 30.0), (61.0, 41.0, 61.0)),
-    )
+    """A slot 20 high under a roof over half its length: the open share of its floor is one half."""
+    slot, sky = box((-1.0, -1.0, 20.0), (61.0, 35.0, 40.0)), box((30.0, -1.0, 30.0), (61.0, 35.0, 61.0))
+    body = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 60.0)), slot, sky)
     solid = solid_from_shape(body, "roofed")
     floor = [s.index for s in solid.surfaces if s.kind == "plane" and s.axis[2] > 0.5 and s.centroid[2] == pytest.approx(20.0)]
 
