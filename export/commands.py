@@ -110,9 +110,10 @@ def make(arguments: Namespace) -> int:
 
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell)
-        tell("drawing, meshing and writing")
+        tell("drawing and meshing")
         files = make_bundle(record)
     out = _out(arguments, settings)
+    tell(f"writing {len(files)} files")
     write_folder(out, files)
     _say_files(arguments, out, files)
     return YES if verdict(record.stock, record.job.needs).is_enough else NO

@@ -5,6 +5,7 @@ import json
 import math
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -233,13 +234,14 @@ def test_files_go_where_they_are_asked_to(block: Path, here: Path, capsys: pytes
 
 
 def test_make_writes_everything_and_the_same_bytes_again(block: Path, here: Path) -> None:
-    """Two folders, two runs in two processes with different hash seeds: every file the same, and all in the manifest."""
+    """The job copied under another name, another process and hash seed: every file the same, and all in the manifest."""
     sets = []
-    for out, seed in (("a", "1"), ("b/c", "77")):
-        command = [sys.executable, "-m", "export.cli", "make", str(block), "--out", out, "-q"]
+    for name, seed in (("a", "1"), ("other", "77")):
+        job = shutil.copytree(block, here / name)
+        command = [sys.executable, "-m", "export.cli", "make", str(job), "-q"]
         done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, "PYTHONHASHSEED": seed}, check=False)
         assert done.returncode == 0, done.stderr
-        sets.append({p.name: p.read_bytes() for p in sorted((here / out).iterdir())})
+        sets.append({p.name: p.read_bytes() for p in sorted((here / "out" / name).iterdir())})
     names = {entry["name"] for entry in json.loads(sets[0]["manifest.json"])["files"]}
 
     assert sets[0] == sets[1]
