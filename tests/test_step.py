@@ -14,7 +14,7 @@ from OCP.TopoDS import TopoDS_Compound, TopoDS_Shell, TopoDS_Solid
 from geom.errors import GeometryError, OutputError
 from geom.kernel.cut import box, cone, cut, cylinder, sphere, turned_about
 from geom.kernel.mesh import mesh_volume, tessellate
-from geom.kernel.shape import Solid, from_cadquery, solid_from_shape
+from geom.kernel.shape import VOLUME_ACCURACY, Solid, from_cadquery, solid_from_shape
 from geom.kernel.step import read_step, write_step
 from geom.kernel.topology import faces_of
 from tests import catalogue
@@ -87,7 +87,7 @@ def test_volume_and_area_are_those_of_the_formula_also_as_splines(shape: object,
     for form in (shape, BRepBuilderAPI_NurbsConvert(shape, True).Shape()):
         solid = solid_from_shape(form, "part")
 
-        assert solid.volume == pytest.approx(volume, rel=4e-5)
+        assert solid.volume == pytest.approx(volume, rel=VOLUME_ACCURACY)
         assert sum(s.area for s in solid.surfaces) == pytest.approx(area, rel=2e-4)
 
 
