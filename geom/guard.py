@@ -6,11 +6,13 @@ chord's hundredth of a millimetre but the height of whatever lies behind. Thin
 tubes about such chords catch these rays. Knows triangles and forms; lengths mm.
 """
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from geom.analytic import OTHER, Floats, Forms, Ints, dots, heights
+from geom.analytic import OTHER, Bools, Floats, Forms, Ints, dots, heights
+from geom.kernel.freeform import FreeForms
 from geom.kernel.mesh import Mesh
 
 _SMOOTH: Final = 0.02
@@ -23,51 +25,112 @@ _LEAST: Final = 2e-4
 _MARGIN: Final = 1.3
 """Tube width over the gap it covers, between chord and edge."""
 
+SIDES: Final = 8
+"""Triangles of a tube."""
 
-def guard_tubes(mesh: Mesh, f: Forms, chord: float) -> tuple[Floats, Ints]:
-    """Return square tubes about the chords of curved edges: vertices (8 k, 3) and triangles (8 k, 3) of k chords.
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tubes:
+    """Square tubes about the chords of k curved edges.
+
+    Attributes:
+        vertices: (8 k, 3); triangles: (8 k, 3), eight a tube.
+        faces: (k, 2) the two faces that meet at the edge.
+        convex: (k,) True where the metal there is what lies under both faces, False where under either.
+        width: (k,) mm across.
+    """
+
+    vertices: Floats
+    triangles: Ints
+    faces: Ints
+    convex: Bools
+    width: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Edges:
+    """Mesh sides between different faces: ends (n, 3) and, for either side's triangle, its number and its third corner."""
+
+    start: Floats
+    end: Floats
+    triangle: tuple[Ints, Ints]
+    apex: tuple[Floats, Floats]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Side:
+    """A face at the middles of chords: index, height of the middle over it, its normal there."""
+
+    face: Ints
+    high: Floats
+    normal: Floats
+
+
+def guard_tubes(mesh: Mesh, f: Forms, free: FreeForms, chord: float) -> Tubes:
+    """Return tubes about the curved edges of a solid.
 
     Args:
-        mesh: the look-up triangles.
-        f: the forms of the mesh's faces.
-        chord: their chord error, mm; used where a free-form face has no arithmetic.
+        mesh: its look-up triangles.
+        f: the forms of its faces; free: the faces that have none.
+        chord: the most a chord should lie off its edge, mm; four times as much is not believed.
     """
-    start, end, first, second = _edges(mesh)
-    gap = _chord_gap(f, (start + end) / 2.0, first, second, chord)
-    free = (f.kind[first] == OTHER) | (f.kind[second] == OTHER)
-    width = np.where(free, 2.0 * chord, np.minimum(np.sqrt(dots(gap, gap)), 4.0 * chord))
-    gap[free] = 0.0
-    curved = width > _LEAST
-    return _tubes(start[curved] + gap[curved] / 2.0, end[curved] + gap[curved] / 2.0, gap[curved], _MARGIN * width[curved] / 2.0)
+    edges = _edges(mesh)
+    middle = (edges.start + edges.end) / 2.0
+    one, two = (_side(mesh, f, free, edges, k, middle) for k in (0, 1))
+    gap = _gap(one, two)
+    size = np.sqrt(dots(gap, gap))
+    gap *= np.minimum(1.0, 4.0 * chord / np.maximum(size, 1e-300))[:, None]
+    rows = np.flatnonzero(size > _LEAST)
+    width = _MARGIN * np.minimum(size[rows], 4.0 * chord)
+    shift = gap[rows] / 2.0
+    vertices, triangles = _tubes(edges.start[rows] + shift, edges.end[rows] + shift, gap[rows], width / 2.0)
+    inward = edges.apex[0][rows] - middle[rows]
+    inward -= dots(inward, one.normal[rows])[:, None] * one.normal[rows]
+    convex = dots(inward, two.normal[rows]) < 0
+    return Tubes(vertices, triangles, np.stack([one.face[rows], two.face[rows]], axis=1), convex, width)
 
 
-def _edges(mesh: Mesh) -> tuple[Floats, Floats, Ints, Ints]:
-    """Return the mesh sides between different faces: their ends and the two faces."""
+def _edges(mesh: Mesh) -> _Edges:
     a, b = mesh.triangles.ravel(), np.roll(mesh.triangles, -1, axis=1).ravel()
-    owner = np.repeat(mesh.face, 3)
+    third = np.roll(mesh.triangles, -2, axis=1).ravel()
+    owner = np.repeat(np.arange(len(mesh.triangles)), 3)
     low, high = np.minimum(a, b), np.maximum(a, b)
     order = np.argsort(low * len(mesh.vertices) + high, kind="stable")
-    low, high, owner = low[order], high[order], owner[order]
-    pair = np.flatnonzero((low[1:] == low[:-1]) & (high[1:] == high[:-1]) & (owner[1:] != owner[:-1]))
-    return mesh.vertices[low[pair]], mesh.vertices[high[pair]], owner[pair], owner[pair + 1]
+    low, high, owner, third = low[order], high[order], owner[order], third[order]
+    face = mesh.face[owner]
+    pair = np.flatnonzero((low[1:] == low[:-1]) & (high[1:] == high[:-1]) & (face[1:] != face[:-1]))
+    apex = mesh.vertices[third[pair]], mesh.vertices[third[pair + 1]]
+    return _Edges(mesh.vertices[low[pair]], mesh.vertices[high[pair]], (owner[pair], owner[pair + 1]), apex)
 
 
-def _chord_gap(f: Forms, middle: Floats, first: Ints, second: Ints, chord: float) -> Floats:
+def _side(mesh: Mesh, f: Forms, free: FreeForms, edges: _Edges, which: int, middle: Floats) -> _Side:
+    triangle = edges.triangle[which]
+    face = mesh.face[triangle]
+    high, normal = heights(f, face, middle)
+    rows = np.flatnonzero(f.kind[face] == OTHER)
+    if rows.size and mesh.uv is not None:
+        corners, uv = mesh.vertices[mesh.triangles[triangle[rows]]], mesh.uv[triangle[rows]]
+        apart = np.abs(corners - edges.apex[which][rows][:, None, :]).sum(axis=2) > 0
+        both = np.where(apart[:, :, None], uv, 0.0).sum(axis=1) / np.maximum(apart.sum(axis=1), 1)[:, None]
+        place, normal[rows] = free.at(face[rows], both)
+        high[rows] = dots(middle[rows] - place, normal[rows])
+    return _Side(face, high, normal)
+
+
+def _gap(one: _Side, two: _Side) -> Floats:
     """Return the way (n, 3) from the middles of chords to their true edge; 0 where the faces run on smoothly."""
-    (high, normal), (high2, normal2) = heights(f, first, middle), heights(f, second, middle)
-    cosine = dots(normal, normal2)
+    cosine = dots(one.normal, two.normal)
     sine2 = np.maximum(1.0 - cosine * cosine, 0.0)
     smooth = ~(sine2 > _SMOOTH * _SMOOTH)
     safe = np.where(smooth, 1.0, sine2)
-    one, two = (cosine * high2 - high) / safe, (cosine * high - high2) / safe
-    gap = one[:, None] * normal + two[:, None] * normal2
+    first, second = (cosine * two.high - one.high) / safe, (cosine * one.high - two.high) / safe
+    gap = first[:, None] * one.normal + second[:, None] * two.normal
     gap[smooth] = 0.0
-    size = np.sqrt(dots(gap, gap))
-    return np.asarray(gap * np.minimum(1.0, 4.0 * chord / np.maximum(size, 1e-300))[:, None])
+    return gap
 
 
 def _tubes(start: Floats, end: Floats, side: Floats, half: Floats) -> tuple[Floats, Ints]:
-    """Return tubes between points with sides square to `side` (any way round where that is nothing), `half` from the middle."""
+    """Return square tubes between points, two of their sides square to `side`, `half` from their middle line."""
     along = end - start
     along /= np.maximum(np.sqrt(dots(along, along)), 1e-300)[:, None]
     x = side - dots(side, along)[:, None] * along
@@ -80,5 +143,5 @@ def _tubes(start: Floats, end: Floats, side: Floats, half: Floats) -> tuple[Floa
     cap = (along * half[:, None])[:, None, :]
     vertices = np.concatenate([start[:, None, :] - cap + ring, end[:, None, :] + cap + ring], axis=1)
     sides = np.array([(i, (i + 1) % 4, 4 + i) for i in range(4)] + [((i + 1) % 4, 4 + (i + 1) % 4, 4 + i) for i in range(4)])
-    triangles = sides[None, :, :] + 8 * np.arange(len(start))[:, None, None]
+    triangles = sides[None, :, :] + SIDES * np.arange(len(start))[:, None, None]
     return vertices.reshape(-1, 3), triangles.reshape(-1, 3)

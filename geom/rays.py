@@ -12,17 +12,20 @@ it by.
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
-from geom.analytic import PLANE, Bools, Floats, Forms, Ints, crossings, dots, forms, heights
+from geom.analytic import OTHER, PLANE, Bools, Floats, Forms, Ints, crossings, dots, forms, heights
+from geom.edge_rays import EdgeRays
 from geom.errors import GeometryError
 from geom.guard import guard_tubes
-from geom.kernel.mesh import Mesh, tessellate
-from geom.kernel.probe import Crossing, Probe
+from geom.kernel.freeform import FreeForms
+from geom.kernel.mesh import Mesh, tessellate_for_rays
+from geom.kernel.probe import Probe
 from geom.kernel.shape import Solid
 from geom.tolerance import WORK_CHORD
+from geom.tree import RayTree
 
 _PASSES: Final = 64
 """No real casting has more walls than this along one line."""
@@ -30,15 +33,18 @@ _PASSES: Final = 64
 _CHUNK: Final = 16384
 """Rays worked on at a time: their arrays stay in the processor's cache."""
 
-_BACK: Final = 6.0
-"""A look-up starts this many chord errors before the ray does: the facet of a crossing just ahead may lie just
-behind, and further behind on a slanting ray (6 covers slants down to 10 degrees)."""
+_INNER: Final = 2.5
+"""Between a face's edges look-up facets may lie this many chord errors off: the form itself sets that right."""
+
+_BACK: Final = 3.0
+"""A look-up starts this many facet errors before the ray does: the facet of a crossing just ahead may lie just
+behind, and further behind on a slanting ray (3 covers slants down to 20 degrees)."""
 
 _SLIP: Final = 4.0
 """Where the form lies this many chord errors behind the facet, the ray slants, and another face may come between."""
 
 _ASTRAY: Final = 3.0
-"""A place on the form that is more than this many chord errors off the facet is not the place the ray tree meant."""
+"""A place on the form that is more than this many facet errors off the facet is not the place the ray tree meant."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +67,23 @@ class Hits:
 class Skin:
     """The surface of a solid or of a plain mesh, ready for rays."""
 
-    __slots__ = ("_centre", "_curved", "_forms", "_normal", "_offset", "_probe", "_scene", "_step", "chord", "mesh", "solid")
+    __slots__ = (
+        "_centre",
+        "_curved",
+        "_edges",
+        "_forms",
+        "_free",
+        "_free_forms",
+        "_normal",
+        "_offset",
+        "_probe",
+        "_step",
+        "_tree",
+        "chord",
+        "mesh",
+        "slack",
+        "solid",
+    )  # fmt: skip
 
     def __init__(self, source: Solid | Mesh, chord: float = WORK_CHORD) -> None:
         """Build the ray tree.
@@ -74,22 +96,23 @@ class Skin:
             GeometryError: the mesh has no triangles, or a face of the solid gives none.
         """
         self.solid = source if isinstance(source, Solid) else None
-        self.mesh = tessellate(source, chord) if isinstance(source, Solid) else source
+        self.mesh = tessellate_for_rays(source, chord, _INNER * chord) if isinstance(source, Solid) else source
         if not len(self.mesh.triangles):
             raise GeometryError("the mesh has no triangles; scan or export it again")
         self.chord = chord if self.solid else 0.0
+        self.slack = _INNER * self.chord
         self._forms = forms(self.solid.surfaces) if self.solid else None
+        self._free_forms = FreeForms(self.solid) if self.solid else None
         self._probe: Probe | None = None
         low, high = self.mesh.vertices.min(axis=0), self.mesh.vertices.max(axis=0)
         self._centre = (low + high) / 2.0
         self._step = max(1e-4, 2e-6 * float(np.linalg.norm(high - low)))
-        vertices = self.mesh.vertices - self._centre
-        self._normal, self._offset = _facet_planes(vertices, self.mesh.triangles)
-        self._curved = np.zeros(0, dtype=np.bool_)
+        self._normal, self._offset = _facet_planes(self.mesh.vertices - self._centre, self.mesh.triangles)
+        self._curved, self._free = np.zeros(0, dtype=np.bool_), np.zeros(0, dtype=np.bool_)
         if self._forms is not None:
-            self._curved = self._forms.kind != PLANE
+            self._curved, self._free = self._forms.kind != PLANE, self._forms.kind == OTHER
             self._flatten(self._forms)
-        self._scene = self._ray_tree(vertices)
+        self._tree, self._edges = self._guarded_tree(self._forms, self._free_forms)
 
     def first(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Hits:
         """Return each ray's first crossing beyond a distance, whichever way it goes.
@@ -182,7 +205,7 @@ class Skin:
 
     def _beyond(self, origins: Floats, directions: Floats, ahead: Floats) -> Hits:
         """Return the first crossing whose exact place is beyond `ahead`: the facets may have it a chord error nearer."""
-        found = self._each(origins, directions, ahead - _BACK * self.chord - self._step)
+        found = self._each(origins, directions, ahead - _BACK * self.slack - self._step)
         near = np.flatnonzero(found.distance <= ahead)
         for _ in range(_PASSES):
             if not near.size:
@@ -198,21 +221,62 @@ class Skin:
         """Look up from `spots`, started `ahead` mm on, then solve from `origins`."""
         origins = spots if origins is None else origins
         found = _nothing(len(spots))
-        doubtful = []
-        for i in range(0, len(spots), _CHUNK):
-            rows = slice(i, i + _CHUNK)
-            spot = spots[rows]
-            origin = spot if origins is spots else origins[rows]
-            doubtful.append(i + self._block(spot, directions[rows], ahead[rows], origin, found, i))
-        if doubtful and self._forms is not None:
-            self._ask_kernel(self._forms, np.concatenate(doubtful), spots, directions, ahead, origins, found)
+        rows, start = None, ahead
+        for _ in range(_PASSES):
+            guarded, astray = self._round(spots, directions, start, origins, found, rows)
+            self._ask_kernel(astray, spots, directions, start, origins, found)
+            rows, start = self._past_edges(guarded, spots, directions, start, origins, found)
+            if not rows.size:
+                break
         return found
 
-    def _block(self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats, found: Hits, base: int) -> Ints:
-        """Fill in one block of answers from row `base` on; return the rows of the block that triangles cannot answer."""
+    def _round(
+        self, spots: Floats, directions: Floats, start: Floats, origins: Floats, found: Hits, rows: Ints | None
+    ) -> tuple[Ints, Ints]:
+        """Look up all rays, or some rows; return the rows that meet a guard tube, and those the facets mislead."""
+        if rows is not None:
+            some = _nothing(rows.size)
+            guarded, astray = self._block(spots[rows], directions[rows], start[rows], origins[rows], some, 0)
+            _put(found, rows, some)
+            return rows[guarded], rows[astray]
+        guards, strays = [_NO_ROWS], [_NO_ROWS]
+        for i in range(0, len(spots), _CHUNK):
+            part = slice(i, i + _CHUNK)
+            spot = spots[part]
+            origin = spot if origins is spots else origins[part]
+            guarded, astray = self._block(spot, directions[part], start[part], origin, found, i)
+            guards.append(i + guarded)
+            strays.append(i + astray)
+        return np.concatenate(guards), np.concatenate(strays)
+
+    def _past_edges(
+        self, rows: Ints, spots: Floats, directions: Floats, start: Floats, origins: Floats, found: Hits
+    ) -> tuple[Ints, Floats]:
+        """Settle rays at guard tubes; return the rows that pass by, and where all rays start now."""
+        if not rows.size or self._edges is None:
+            return _NO_ROWS, start
+        answers = self._edges.judged(spots[rows], directions[rows], start[rows])
+        self._ask_kernel(rows[answers.doubtful], spots, directions, start, origins, found)
+        crossed = np.flatnonzero(~answers.doubtful & (answers.face >= 0))
+        self._settle(
+            rows[crossed], answers.distance[crossed], answers.face[crossed], answers.leaving[crossed], directions, origins, found
+        )
+        by = np.flatnonzero(~answers.doubtful & (answers.face < 0))
+        start = start.copy()
+        start[rows[by]] = answers.beyond[by] + self._step
+        return rows[by], start
+
+    def _block(
+        self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats, found: Hits, base: int
+    ) -> tuple[Ints, Ints]:
+        """Fill in one block of answers from row `base` on.
+
+        Returns:
+            Rows of the block that meet a guard tube, and rows whose face's form is not where the facet is.
+        """
         middle = origins - self._centre
         starts = (middle if spots is origins else spots - self._centre) + ahead[:, None] * directions
-        triangle = self._scene.run(starts.astype(np.float32), directions.astype(np.float32))
+        triangle = self._tree.first(starts, directions)
         met = np.flatnonzero((triangle >= 0) & (triangle < len(self._offset)))
         if met.size < len(triangle):
             directions, origins, middle, hit = directions[met], origins[met], middle[met], triangle[met]
@@ -223,59 +287,68 @@ class Skin:
         with np.errstate(divide="ignore", invalid="ignore"):
             flat = (self._offset[hit] - dots(middle, normal)) / speed
         leaving = speed > 0
-        found.facet[base : base + len(triangle)][met] = flat
-        astray = self._curve(face, origins, directions, flat, speed, leaving)
         into = slice(base, base + len(triangle)) if met.size == len(triangle) else base + met
-        found.distance[into], found.face[into], found.leaving[into] = flat, face, leaving
-        guarded = np.flatnonzero(triangle >= len(self._offset))
-        return np.concatenate([met[astray], guarded])
+        found.facet[into], found.face[into], found.leaving[into] = flat, face, leaving
+        astray = self._curve(_Met(hit, face, origins, directions, flat, speed))
+        found.distance[into] = flat
+        return np.flatnonzero(triangle >= len(self._offset)), met[astray]
 
-    def _curve(self, face: Ints, origins: Floats, directions: Floats, flat: Floats, speed: Floats, leaving: Bools) -> Ints:
+    def _curve(self, met: "_Met") -> Ints:
         """Move distances to facets of curved faces on to the form itself; return the rows where that fails."""
         if self._forms is None:
-            return np.zeros(0, dtype=np.int64)
-        rows = np.flatnonzero(self._curved[face])
+            return _NO_ROWS
+        rows = np.flatnonzero(self._curved[met.face])
         if not rows.size:
             return rows
-        near = flat[rows]
-        exact = crossings(self._forms, face[rows], origins[rows], directions[rows], near, leaving[rows])
-        flat[rows] = exact
+        near, speed = met.flat[rows], met.speed[rows]
+        exact = crossings(self._forms, met.face[rows], met.origins[rows], met.directions[rows], near, speed > 0)
+        free = np.flatnonzero(self._free[met.face[rows]])
+        if free.size:
+            exact[free] = self._on_free_form(met, rows[free])
+        met.flat[rows] = exact
         slip = exact - near
-        doubtful = ~(np.abs(slip * speed[rows]) <= _ASTRAY * self.chord)
+        astray = ~(np.abs(slip * speed) <= _ASTRAY * self.slack)
         long = np.flatnonzero(slip > _SLIP * self.chord)
-        doubtful[long] |= self._blocked(origins[rows[long]], directions[rows[long]], near[long], slip[long])
-        return rows[doubtful]
+        if long.size:
+            first = (met.origins[rows[long]] - self._centre) + (near[long] + self._step)[:, None] * met.directions[rows[long]]
+            astray[long] |= self._tree.within(first, met.directions[rows[long]], slip[long])[0] >= 0
+        return rows[astray]
 
-    def _blocked(self, origins: Floats, directions: Floats, start: Floats, length: Floats) -> Bools:
-        """Return which slanting rays meet something else between the facet and the form behind it."""
-        if not len(origins):
-            return np.zeros(0, dtype=np.bool_)
-        first = (origins - self._centre) + (start + self._step)[:, None] * directions
-        reach = np.minimum(length, 1e6).astype(np.float32)
-        return np.asarray(self._scene.run(first.astype(np.float32), directions.astype(np.float32), dists=reach) >= 0)
+    def _on_free_form(self, met: "_Met", rows: Ints) -> Floats:
+        assert self._free_forms is not None
+        assert self.mesh.uv is not None
+        place = met.origins[rows] + met.flat[rows, None] * met.directions[rows]
+        corners = self.mesh.vertices[self.mesh.triangles[met.triangle[rows]]]
+        uv = np.einsum("ij,ijk->ik", _shares(corners, place), self.mesh.uv[met.triangle[rows]])
+        return self._free_forms.crossings(
+            met.face[rows], met.origins[rows], met.directions[rows], met.flat[rows], uv, met.speed[rows] > 0
+        )
 
     # --- the kernel's answer --------------------------------------------------
 
-    def _ask_kernel(
-        self, f: Forms, rows: Ints, spots: Floats, directions: Floats, ahead: Floats, origins: Floats, found: Hits
-    ) -> None:
-        """Answer some rows by the kernel's first crossing, then solve from their origins."""
+    def _ask_kernel(self, rows: Ints, spots: Floats, directions: Floats, start: Floats, origins: Floats, found: Hits) -> None:
         if not rows.size:
             return
-        answers = [self._first_crossing(spots[r], directions[r], float(ahead[r])) for r in rows.tolist()]
-        found.distance[rows] = found.facet[rows] = [a.distance if a else np.inf for a in answers]
-        found.face[rows] = [a.face if a else -1 for a in answers]
-        found.leaving[rows] = [bool(a and a.leaving) for a in answers]
-        met = rows[found.face[rows] >= 0]
-        near = found.distance[met]
-        exact = crossings(f, found.face[met], origins[met], directions[met], near, found.leaving[met])
-        found.distance[met] = np.where(np.isnan(exact), near, exact)
-
-    def _first_crossing(self, spot: Floats, direction: Floats, ahead: float) -> Crossing | None:
         if self._probe is None:
             assert self.solid is not None
             self._probe = Probe(self.solid)
-        return self._probe.first(spot.tolist(), direction.tolist(), ahead)
+        asked = zip(spots[rows].tolist(), directions[rows].tolist(), start[rows].tolist(), strict=True)
+        answers = [self._probe.first(*row) for row in asked]
+        distance = np.array([a.distance if a else np.inf for a in answers])
+        face = np.array([a.face if a else -1 for a in answers])
+        leaving = np.array([a.leaving if a else False for a in answers])
+        self._settle(rows, distance, face, leaving, directions, origins, found)
+
+    def _settle(
+        self, rows: Ints, distance: Floats, face: Ints, leaving: Bools, directions: Floats, origins: Floats, found: Hits
+    ) -> None:
+        """Write down crossings found from the spots, solved from the rays' own origins."""
+        assert self._forms is not None
+        found.distance[rows] = found.facet[rows] = distance
+        found.face[rows], found.leaving[rows] = face, leaving
+        met = np.flatnonzero(face >= 0)
+        exact = crossings(self._forms, face[met], origins[rows[met]], directions[rows[met]], distance[met], leaving[met])
+        found.distance[rows[met]] = np.where(np.isnan(exact), distance[met], exact)
 
     # --- building -------------------------------------------------------------
 
@@ -286,19 +359,30 @@ class Skin:
         self._normal[rows] = f.axis[face]
         self._offset[rows] = dots(f.origin[face] - self._centre, f.axis[face])
 
-    def _ray_tree(self, vertices: Floats) -> Any:
-        from embreex.mesh_construction import TriangleMesh
-        from embreex.rtcore_scene import EmbreeScene
+    def _guarded_tree(self, f: Forms | None, free: FreeForms | None) -> tuple[RayTree, EdgeRays | None]:
+        """Return the tree of facets and guard tubes, and the tubes' own judge."""
+        vertices, triangles = self.mesh.vertices - self._centre, self.mesh.triangles
+        if f is None or free is None:
+            return RayTree(vertices, triangles), None
+        tubes = guard_tubes(self.mesh, f, free, self.chord)
+        both = np.concatenate([triangles, tubes.triangles + len(vertices)])
+        tree = RayTree(np.concatenate([vertices, tubes.vertices - self._centre]), both)
+        return tree, EdgeRays(tubes, f, self._centre, self._step) if len(tubes.faces) else None
 
-        triangles = self.mesh.triangles
-        if self._forms is not None:
-            tube, sides = guard_tubes(self.mesh, self._forms, self.chord)
-            triangles = np.concatenate([triangles, sides + len(vertices)])
-            vertices = np.concatenate([vertices, tube - self._centre])
-        scene = EmbreeScene(robust=True)
-        TriangleMesh(scene, vertices.astype(np.float32), triangles.astype(np.int32))
-        return scene
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Met:
+    """Rays that met a facet: which triangle and face, mm to its plane (moved on to the form in place), and d . normal."""
+
+    triangle: Ints
+    face: Ints
+    origins: Floats
+    directions: Floats
+    flat: Floats
+    speed: Floats
+
+
+_NO_ROWS: Final = np.zeros(0, dtype=np.int64)
 
 _SIGHT_LINES: Final = tuple(
     np.array(d) / np.linalg.norm(d) for d in ((0.8631, 0.3907, 0.3203), (-0.2719, 0.8845, -0.3792), (-0.4127, -0.3089, 0.8569))
@@ -332,3 +416,12 @@ def _facet_planes(vertices: Floats, triangles: Ints) -> tuple[Floats, Floats]:
     size = np.sqrt(dots(normal, normal))
     normal /= np.where(size > 0, size, 1.0)[:, None]
     return normal, dots(a, normal)
+
+
+def _shares(corners: Floats, points: Floats) -> Floats:
+    """Return the weights (n, 3) that make points (n, 3), flat on their triangles, of the corners (n, 3, 3)."""
+    a, b, p = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
+    aa, ab, bb, pa, pb = dots(a, a), dots(a, b), dots(b, b), dots(p, a), dots(p, b)
+    whole = np.maximum(aa * bb - ab * ab, 1e-300)
+    second, third = (bb * pa - ab * pb) / whole, (aa * pb - ab * pa) / whole
+    return np.stack([1.0 - second - third, second, third], axis=1)

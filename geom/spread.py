@@ -195,7 +195,27 @@ def _halved(mesh: Mesh, surfaces: tuple[Surface, ...], chosen: Bools, spacing: F
     exact = np.array([s.area for s in surfaces])
     found = np.bincount(face, size, minlength=len(exact))
     area = size * (exact / np.where(found > 0, found, 1.0))[face]
-    return Pieces(corners.mean(axis=1), normal / np.maximum(size, 1e-300)[:, None], face, area)
+    return _thinned(Pieces(corners.mean(axis=1), normal / np.maximum(size, 1e-300)[:, None], face, area), spacing)
+
+
+def _thinned(fine: Pieces, spacing: Floats) -> Pieces:
+    """Return one piece for all of a face's pieces in a cube as wide as the spacing: the one nearest their middle.
+
+    Fillets have triangles far smaller than any spacing.
+    """
+    if not len(fine.face):
+        return fine
+    place = np.floor(fine.points / spacing[fine.face][:, None]).astype(np.int64)
+    order = np.lexsort((place[:, 2], place[:, 1], place[:, 0], fine.face))
+    key = np.column_stack([fine.face, place])[order]
+    cube = np.empty(len(order), dtype=np.int64)
+    cube[order] = np.cumsum(np.append(True, (key[1:] != key[:-1]).any(axis=1))) - 1
+    area: Floats = np.bincount(cube, fine.area).astype(np.float64)
+    middle = np.stack([np.bincount(cube, fine.area * p) for p in fine.points.T], axis=1) / np.maximum(area, 1e-300)[:, None]
+    off = fine.points - middle[cube]
+    nearest = np.lexsort((dots(off, off), cube))
+    chosen = nearest[np.append(True, np.diff(cube[nearest]) > 0)]
+    return Pieces(fine.points[chosen], fine.normals[chosen], fine.face[chosen], area)
 
 
 def _split(corners: Floats, side: Ints) -> Floats:

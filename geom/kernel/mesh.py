@@ -18,6 +18,7 @@ from geom.tolerance import FACET_ANGLE
 from OCP.BRep import BRep_Tool  # isort: skip
 from OCP.BRepMesh import BRepMesh_IncrementalMesh  # isort: skip
 from OCP.BRepTools import BRepTools  # isort: skip
+from OCP.IMeshTools import IMeshTools_Parameters  # isort: skip
 from OCP.TopAbs import TopAbs_REVERSED  # isort: skip
 from OCP.TopLoc import TopLoc_Location  # isort: skip
 
@@ -28,6 +29,10 @@ _WELD_DECIMALS = 6
 """Vertices that agree to a nanometre are one; the kernel gives shared edges the same points."""
 
 
+_INNER_ANGLE = 20.0
+"""Degrees that neighbouring look-up facets may turn between edges."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Mesh:
     """A triangle mesh.
@@ -36,11 +41,13 @@ class Mesh:
         vertices: (n, 3) float64, mm.
         triangles: (m, 3) int64, counter-clockwise seen from outside.
         face: (m,) int64, index of the solid's surface each triangle lies on.
+        uv: (m, 3, 2) float64, surface parameters at the corners on free-form faces, NaN elsewhere; None unless asked for.
     """
 
     vertices: _Floats = field(repr=False)
     triangles: _Ints = field(repr=False)
     face: _Ints = field(repr=False)
+    uv: _Floats | None = field(default=None, repr=False)
 
 
 def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
@@ -57,12 +64,45 @@ def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
         raise GeometryError(f"{solid.label}: a chord error of {chord:g} mm makes no mesh; give a distance above 0 mm")
     BRepTools.Clean_s(solid.shape)
     BRepMesh_IncrementalMesh(solid.shape, chord, False, math.radians(angle), True)
-    parts = [_face_triangles(solid, face, i) for i, face in enumerate(faces_of(solid.shape))]
+    return _welded(solid, [])
+
+
+def tessellate_for_rays(solid: Solid, chord: float, inner_chord: float) -> Mesh:
+    """Return a mesh to look up faces in: fine along edges, coarse between them, with parameters on free-form faces.
+
+    Args:
+        chord: greatest distance, mm, between an edge and its chords.
+        inner_chord: greatest distance between a facet and the true surface.
+
+    Raises:
+        GeometryError: a face gives no triangles; the message names it.
+    """
+    wanted = IMeshTools_Parameters()
+    wanted.Deflection, wanted.Angle = chord, math.radians(FACET_ANGLE)
+    wanted.DeflectionInterior, wanted.AngleInterior = inner_chord, math.radians(_INNER_ANGLE)
+    wanted.InParallel = True
+    BRepTools.Clean_s(solid.shape)
+    BRepMesh_IncrementalMesh(solid.shape, wanted)
+    return _welded(solid, [s.index for s in solid.surfaces if s.kind == "other"])
+
+
+def _welded(solid: Solid, free: list[int]) -> Mesh:
+    faces = faces_of(solid.shape)
+    parts = [_face_triangles(solid, face, i) for i, face in enumerate(faces)]
     offsets = np.cumsum([0] + [len(v) for v, _ in parts[:-1]])
     vertices = np.concatenate([v for v, _ in parts])
     triangles = np.concatenate([t + offset for (_, t), offset in zip(parts, offsets, strict=True)])
     face = np.repeat(np.arange(len(parts)), [len(t) for _, t in parts])
-    return weld(vertices, triangles, face)
+    uv = np.full((len(vertices), 2), np.nan) if free else None
+    for index in free:
+        nodes = _parameters(faces[index])
+        uv[offsets[index] : offsets[index] + len(nodes)] = nodes  # type: ignore[index]
+    return weld(vertices, triangles, face, None if uv is None else uv[triangles])
+
+
+def _parameters(face: Any) -> _Floats:
+    mesh = BRep_Tool.Triangulation_s(face, TopLoc_Location())
+    return np.array([mesh.UVNode(i).Coord() for i in range(1, mesh.NbNodes() + 1)], dtype=np.float64)
 
 
 def _face_triangles(solid: Solid, face: Any, index: int) -> tuple[_Floats, _Ints]:
@@ -86,7 +126,7 @@ def _moved(nodes: _Floats, move: Any) -> _Floats:
     return np.asarray(nodes @ matrix[:, :3].T + matrix[:, 3])
 
 
-def weld(vertices: _Floats, triangles: _Ints, face: _Ints) -> Mesh:
+def weld(vertices: _Floats, triangles: _Ints, face: _Ints, uv: _Floats | None = None) -> Mesh:
     """Return the mesh with equal vertices made one and collapsed triangles dropped."""
     key = np.round(vertices, _WELD_DECIMALS) + 0.0
     order = np.lexsort((key[:, 2], key[:, 1], key[:, 0]))
@@ -96,7 +136,7 @@ def weld(vertices: _Floats, triangles: _Ints, face: _Ints) -> Mesh:
     number[order] = np.cumsum(new) - 1
     welded = number[triangles]
     whole = (welded[:, 0] != welded[:, 1]) & (welded[:, 1] != welded[:, 2]) & (welded[:, 0] != welded[:, 2])
-    return Mesh(vertices[order[new]], welded[whole], face[whole])
+    return Mesh(vertices[order[new]], welded[whole], face[whole], None if uv is None else uv[whole])
 
 
 def mesh_volume(mesh: Mesh) -> float:

@@ -67,17 +67,20 @@ class Probe:
         """
         if end is None:
             centre, far = self._reach
-            end = start + far + math.dist(origin, centre)
+            end = max(start, 0.0) + far + math.dist(origin, centre)
         self._finder.Perform(gp_Lin(gp_Pnt(*origin), gp_Dir(*direction)), start, end)
-        found = [self._crossing(i) for i in range(1, self._finder.NbPnt() + 1)]
-        return sorted((c for c in found if c is not None), key=lambda c: (c.distance, c.face))
+        faces = [self._faces.FindIndex(self._finder.Face(i)) - 1 for i in range(1, self._finder.NbPnt() + 1)]
+        return sorted(_crossings(self._finder, faces), key=lambda c: (c.distance, c.face))
 
-    def _crossing(self, number: int) -> Crossing | None:
-        way = self._finder.Transition(number)
-        if way not in (IntCurveSurface_In, IntCurveSurface_Out):
-            return None
-        face = self._faces.FindIndex(self._finder.Face(number)) - 1
-        return Crossing(self._finder.WParameter(number), face, way == IntCurveSurface_Out)
+
+def _crossings(finder: Any, faces: list[int]) -> list[Crossing]:
+    """Return the crossings a kernel finder holds, touches left out; `faces` are theirs."""
+    ways = [finder.Transition(i) for i in range(1, len(faces) + 1)]
+    return [
+        Crossing(finder.WParameter(i), face, way == IntCurveSurface_Out)
+        for i, (face, way) in enumerate(zip(faces, ways, strict=True), 1)
+        if way in (IntCurveSurface_In, IntCurveSurface_Out)
+    ]
 
 
 def project(solid: Solid, index: int, points: _Floats) -> tuple[_Floats, _Floats]:
