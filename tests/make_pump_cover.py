@@ -23,7 +23,7 @@ FOLDER = Path(__file__).resolve().parent.parent / "parts" / "pump_cover"
 UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
 HEIGHT, PLATE, RECESS = 50.0, 14.0, 6.0
 FLANGE, HUB, IMPELLER, SCREWS = 170.0, 82.0, 120.0, 150.0
-DRAFT, ROOT, RIM, STOCK = 2.0, 4.0, 2.0, 3.0
+DRAFT, ROOT, RIM, STOCK = 2.0, 4.0, 2.0, 3.5
 RIBS, RIB, RIB_TOE = (90.0, 210.0, 330.0), 10.0, 62.0
 BEARING, SEAL, SHAFT, CORE = (52.0, 17.0), (47.0, 27.0), 30.0, 24.0
 

@@ -136,7 +136,7 @@ def test_each_job_has_a_centre_zero_on_its_bore(job: str, origin: Vec3, x: Vec3)
 )
 def test_a_casting_weighs_what_its_plain_bodies_weigh(job: str, least: float, most: float) -> None:
     """Bounds by hand, kg: footstep 109 mm of 77 mm round less a 33 mm core, and 27 mm of foot; crank 52 mm of 95 mm
-    round and two 40 mm of 44 mm, arms 19 mm; cover 17 mm of 170 mm round and 39 mm of 80 mm, less its recess."""
+    round and two 40 mm of 44 mm, arms 19 mm; cover 17.5 mm of 170 mm round and 39 mm of 80 mm, less its recess."""
     part = opened(job).part
     mass = part.casting.volume / 1000 * alloy(part.alloy, "test").density / 1000
 
@@ -149,11 +149,11 @@ def test_a_casting_weighs_what_its_plain_bodies_weigh(job: str, least: float, mo
     [
         ("footstep", (-5.0, 104.0), (0.0, 100.0)),
         ("bell_crank", (-1.03125 * INCH, 1.03125 * INCH), (-0.875 * INCH, 0.875 * INCH)),
-        ("pump_cover", (-3.0, 53.0), (0.0, 50.0)),
+        ("pump_cover", (-3.5, 53.5), (0.0, 50.0)),
     ],
 )
 def test_the_ends_carry_the_stated_allowance(job: str, rough: tuple[float, float], finished: tuple[float, float]) -> None:
-    """5 and 4 mm on the housing, 5/32 in on the crank, 3 mm on the cover."""
+    """5 and 4 mm on the housing, 5/32 in on the crank, 3.5 mm on the cover."""
     part = opened(job).part
 
     assert [corner[2] for corner in part.casting.box] == pytest.approx(rough)
@@ -170,7 +170,7 @@ def lean(surface: Surface) -> float | None:
 
 
 @pytest.mark.parametrize(
-    ("job", "draft", "parting"), [("footstep", 2.5, -5.0), ("bell_crank", 2.0, 0.0), ("pump_cover", 2.0, -3.0)]
+    ("job", "draft", "parting"), [("footstep", 2.5, -5.0), ("bell_crank", 2.0, 0.0), ("pump_cover", 2.0, -3.5)]
 )
 def test_every_plain_wall_leans_away_from_the_parting_plane(job: str, draft: float, parting: float) -> None:
     """Draft: a wall above the parting plane faces up a little, one below it down; the cored hole has its core."""
