@@ -146,7 +146,7 @@ def _cells(row: Row, figures: Figures, signs: Signs) -> dict[str, str]:
 
 def _tool_cells(tool: Tool, figures: Figures) -> tuple[str, str, str, str]:
     point = "" if tool.point_angle is None else trimmed(fixed(tool.point_angle, 6))
-    return tool.kind, escaped(tool.name), size(tool.diameter, figures.units, 6), point
+    return tool.kind, escaped(tool.label), size(tool.diameter, figures.units, 6), point
 
 
 # --- JSON -------------------------------------------------------------------

@@ -32,7 +32,7 @@ COLUMNS: Final = (
     "limit_low",
     "limit_high",
     "tool_kind",
-    "tool_name",
+    "tool_label",
     "tool_diameter",
     "tool_point",
     "note",
@@ -131,7 +131,7 @@ def _csv_row(where: str, line: str, head: Head) -> Row:
     if len(cells) != len(COLUMNS):
         raise EvenstockError(f"{where}: has {len(cells)} cells; {len(COLUMNS)} are wanted")
     named = dict(zip(COLUMNS, cells, strict=True))
-    tool = _tool([named[c] for c in ("tool_kind", "tool_name", "tool_diameter", "tool_point")], where, head)
+    tool = _tool([named[c] for c in ("tool_kind", "tool_label", "tool_diameter", "tool_point")], where, head)
     return _row(named, tool, where, head)
 
 

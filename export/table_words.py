@@ -11,7 +11,7 @@ from geom.rows import Pattern, Setup, Tool
 def tool_text(tool: Tool, units: Units) -> str:
     """Return a tool as the shop says it: "6.8 mm drill", "no. 7 drill", "16 mm end mill", "12 mm 90 degree countersink"."""
     unit = {"mm": "mm", "inch": "in"}[units]
-    named = tool.name or (f"{size(tool.diameter, units)} {unit}" if tool.diameter else "")
+    named = tool.label or (f"{size(tool.diameter, units)} {unit}" if tool.diameter else "")
     pointed = tool.kind != "drill" and tool.point_angle is not None
     angle = f"{trimmed(fixed(tool.point_angle or 0.0, 2))} degree" if pointed else ""
     return " ".join(part for part in (named, angle, tool.kind) if part)

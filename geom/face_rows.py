@@ -16,7 +16,7 @@ from typing import Literal, TypeAlias
 from geom.kernel.extent import face_box
 from geom.part import Part, PartFace
 from geom.practice import Practice, is_high
-from geom.reach import FACET_SLACK, Flat, Span, View, blocked_spans, open_share
+from geom.reach import FACET_SLACK, Flat, Span, View, blocked_spans, open_share, stands_about
 from geom.rows import Row, Tool
 from geom.space import Frame, Vec3, dot, frame_facing, scale
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
@@ -65,10 +65,16 @@ def is_open_above(face: PartFace, seen: View, frame: Frame) -> bool:
     return open_share(seen, face.surfaces, frame.local(face.centroid)[2]) >= _OPEN_ENOUGH
 
 
-def face_row(face: PartFace, frame: Frame, leave: float) -> Row:
-    """Return the row, numbered 0, that brings a face mill to a face."""
-    z = frame.local(face.origin)[2] + leave
-    return Row(0, face.name, "face", Tool("face mill", "", 0.0), None, None, z, leave=leave, note=_leaves(leave))
+def face_row(face: PartFace, part: Part, seen: View, frame: Frame, leave: float, use: Practice) -> Row:
+    """Return the row, numbered 0, that brings a face mill to a face; an end mill where the part stands up beside it."""
+    z = frame.local(face.origin)[2]
+    low, high = face_box(part.finished, face.surfaces, frame)
+    walled = stands_about(seen, low[:2], high[:2], z)
+    tool = Tool("end mill", "", use.cutter) if walled else Tool("face mill", "", 0.0)
+    note = "; ".join(
+        filter(None, (_leaves(leave), "the part stands up beside it: keep the cutter off the walls" if walled else ""))
+    )
+    return Row(0, face.name, "face", tool, None, None, z + leave, leave=leave, note=note)
 
 
 # --- along its side ---------------------------------------------------------

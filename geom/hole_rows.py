@@ -6,6 +6,7 @@ stops at the floor and a flat drill finishes it. Lengths mm, in the set-up's
 frame. Knows nothing of other holes, of order or of set-ups.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -26,15 +27,22 @@ _WIDEST_PLUNGE = 25.4
 """Widest centre-cutting end mill taken for granted, mm (common practice)."""
 
 
-def hole_rows(hole: PartHole, frame: Frame, use: Practice, angle: float | None = None) -> tuple[Row, ...]:
+_ROOM_KEPT = 0.5
+"""mm a cutter that comes through stays off the next metal below."""
+
+_LITTLE_ROOM = "metal below: it stops short of clearing the far side, finish by hand"
+
+
+def hole_rows(hole: PartHole, frame: Frame, use: Practice, angle: float | None = None, room: float = math.inf) -> tuple[Row, ...]:
     """Return the rows that make a hole, numbered 0, in working order.
 
     Args:
         frame: the set-up's; its Z along the hole's axis either way (against it only for a plain through hole).
         angle: the drill's point, degrees, when the job states it for this hole; else the drawn
             point's, else the shop's.
+        room: from the far side of a through hole to the next metal of the part, mm; no cutter goes into that.
     """
-    seen = seen_hole(hole, frame, angle or hole.point_angle or use.point_angle)
+    seen = seen_hole(hole, frame, angle or hole.point_angle or use.point_angle, room)
     rows = (*_proper(seen, use), *mouth_rows(seen))
     first = next((i for i, row in enumerate(rows) if row.action in ("drill", "bore")), 0)
     return tuple(_told(row, seen) if i == first else row for i, row in enumerate(rows))
@@ -92,10 +100,11 @@ def _drilled(seen: SeenHole, tool: Tool, use: Practice, finishes: bool) -> Itera
     if solid:
         yield seen.row("spot", use.spot, min(spot_depth(tool.diameter, use.spot), 0.5 * depth))
     ball = not hole.through and hole.tip_depth is not None and hole.point_angle is None
-    note = "drawn with a ball end; a drill's point lies inside it" if ball else "" if solid else "follow the cored hole"
+    said = ("drawn with a ball end; a drill's point lies inside it" if ball else "", "" if solid else "follow the cored hole")
+    note = "; ".join(filter(None, (*said, _cramped(seen, use.break_through + tool.point_length))))
     yield seen.row("drill", tool, depth, note, None if tool.point_angle is None else depth - tool.point_length)
     if seen.flat and finishes and tool.point_angle is not None:
-        yield seen.row("flatten", Tool("flat drill", tool.name, tool.diameter), _end(seen, use), "drawn with a flat floor")
+        yield seen.row("flatten", Tool("flat drill", tool.label, tool.diameter), _end(seen, use), "drawn with a flat floor")
 
 
 def _drill_depth(seen: SeenHole, tool: Tool, use: Practice) -> float:
@@ -104,14 +113,23 @@ def _drill_depth(seen: SeenHole, tool: Tool, use: Practice) -> float:
     if seen.flat:
         return _end(seen, use)
     if hole.through:
-        return _end(seen, use) + tool.point_length
+        return hole.length + _past(seen, use.break_through + tool.point_length)
     return _end(seen, use) + point_length(hole.diameter, seen.angle)
 
 
 def _end(seen: SeenHole, use: Practice) -> float:
     """Return how far below the mouth a flat cutter goes."""
     hole = seen.hole
-    return hole.length + use.break_through if hole.through or hole.depth is None else hole.depth
+    return hole.length + _past(seen, use.break_through) if hole.through or hole.depth is None else hole.depth
+
+
+def _past(seen: SeenHole, wanted: float) -> float:
+    """Return how far a cutter passes the far side: as wanted, or as far as there is room."""
+    return min(wanted, max(seen.room - _ROOM_KEPT, 0.0))
+
+
+def _cramped(seen: SeenHole, wanted: float) -> str:
+    return _LITTLE_ROOM if seen.hole.through and _past(seen, wanted) < wanted else ""
 
 
 def _bored(seen: SeenHole, use: Practice) -> Iterator[Row]:
@@ -121,7 +139,7 @@ def _bored(seen: SeenHole, use: Practice) -> Iterator[Row]:
     if hole.source == "solid":
         drill = call.drill if call and call.purpose == "bored" else first_drill(size, use.units)
         yield from _drilled(seen, drill_tool(drill, seen.angle), use, finishes=False)
-    row = seen.row("bore", Tool("boring head", "", tidy(size)), _end(seen, use))
+    row = seen.row("bore", Tool("boring head", "", tidy(size)), _end(seen, use), _cramped(seen, use.break_through))
     yield replace(row, limits=None if reamed or call is None else call.limits)
 
 
@@ -129,7 +147,8 @@ def _reamed(seen: SeenHole, use: Practice) -> Row:
     call = seen.hole.callout
     assert call is not None
     name = call.text.removeprefix("reamed ")
-    note = "run its lead clear of the far side" if seen.hole.through else "stop before its lead meets the floor"
+    free = _cramped(seen, use.break_through) or "run its lead clear of the far side"
+    note = free if seen.hole.through else "stop before its lead meets the floor"
     return replace(seen.row("ream", Tool("reamer", name, tidy(call.diameter)), _end(seen, use), note), limits=call.limits)
 
 
@@ -139,7 +158,8 @@ def _tapped(seen: SeenHole) -> Row:
     assert call.thread is not None
     thread = call.thread
     if hole.through or hole.depth is None:
-        depth, note = hole.length + _TAP_THROUGH * thread.pitch, "run its taper clear of the far side"
+        wanted = _TAP_THROUGH * thread.pitch
+        depth, note = hole.length + _past(seen, wanted), _cramped(seen, wanted) or "run its taper clear of the far side"
     else:
         depth, note = max(hole.depth - _TAP_SHORT * thread.pitch, 0.5 * hole.depth), "stop one turn short of the drilled depth"
     return seen.row("tap", Tool("tap", thread.designation, tidy(thread.major)), depth, note)

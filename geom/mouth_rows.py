@@ -23,7 +23,13 @@ _TAPER = 60.0
 
 @dataclass(frozen=True, slots=True)
 class SeenHole:
-    """A hole from the side it is worked from: its mouth in the set-up frame and its drill's point angle, degrees."""
+    """A hole from the side it is worked from.
+
+    Attributes:
+        x, y, z: its mouth, set-up frame.
+        angle: its drill's point, degrees.
+        room: from the far side of a through hole to the next metal of the part, along the axis.
+    """
 
     hole: PartHole
     x: float
@@ -31,6 +37,7 @@ class SeenHole:
     z: float
     far_side: bool
     angle: float
+    room: float = math.inf
 
     @property
     def flat(self) -> bool:
@@ -43,11 +50,11 @@ class SeenHole:
         return Row(0, self.hole.name, action, tool, self.x, self.y, self.z - depth, z_full=z_full, note=note)
 
 
-def seen_hole(hole: PartHole, frame: Frame, angle: float) -> SeenHole:
+def seen_hole(hole: PartHole, frame: Frame, angle: float, room: float) -> SeenHole:
     """Return a hole as a spindle along the frame's Z sees it."""
     far = dot(hole.axis, frame.z) < 0
     x, y, z = frame.local(mouth_of(hole, far))
-    return SeenHole(hole, x, y, z, far, angle)
+    return SeenHole(hole, x, y, z, far, angle, room)
 
 
 def mouth_of(hole: PartHole, far_side: bool) -> Vec3:

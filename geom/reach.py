@@ -29,6 +29,10 @@ FACET_SLACK: Final = 10.0 * WORK_CHORD
 use lie up to half as far off between their edges."""
 
 
+BESIDE: Final = 2.0
+"""mm: a wall nearer than this to a face stands beside it (common practice: a face mill runs over by more)."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
     """The part's upward-facing facets in a frame whose Z faces the spindle.
@@ -80,6 +84,11 @@ def blocked_spans(seen: View, start: Flat, along: Flat, reach: Span, radius: flo
     ends = np.array([[start[i] + s * along[i] for i in (0, 1)] for s in reach])
     found = _spans(_outlines(seen, _around(ends, radius), z), start, along, radius).tolist()
     return _merged([(max(low, reach[0]), min(high, reach[1])) for low, high in found if low < reach[1] and high > reach[0]])
+
+
+def stands_about(seen: View, low: Flat, high: Flat, z: float) -> bool:
+    """Tell whether metal stands above z over a rectangle, or within `BESIDE` of it."""
+    return len(_outlines(seen, np.array([low, high]) + np.array([[-BESIDE], [BESIDE]]), z)) > 0
 
 
 def open_share(seen: View, faces: Sequence[int], z: float) -> float:

@@ -44,13 +44,13 @@ class Tool:
 
     Attributes:
         kind: what it is.
-        name: its size as the shop calls it ("6.8 mm", "no. 7", "27/64", "M8", "10 H7"); "" where the diameter says it all.
+        label: its size as the shop calls it ("6.8 mm", "no. 7", "27/64", "M8", "10 H7"); "" where the diameter says it all.
         diameter: mm; a boring head's is what it is set to, a tap's its major diameter.
         point_angle: included angle of a cutter that ends in a cone, degrees; None for a flat end.
     """
 
     kind: ToolKind
-    name: str
+    label: str
     diameter: float
     point_angle: float | None = None
 

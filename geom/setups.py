@@ -119,7 +119,7 @@ def _rank(row: Row, holes: Mapping[str, int]) -> _Rank:
     if row.action == "edge":
         return ((action, *_facing(row)), "", 0.0, row.feature)
     tool = row.tool
-    return ((action, tool.diameter, tool.point_angle or 180.0), tool.name, holes.get(row.feature, len(holes)), row.feature)
+    return ((action, tool.diameter, tool.point_angle or 180.0), tool.label, holes.get(row.feature, len(holes)), row.feature)
 
 
 def _facing(row: Row) -> tuple[float, float, float]:

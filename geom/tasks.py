@@ -7,8 +7,11 @@ are listed with the reason instead. Lengths mm; each direction's rows are in its
 own frame. Knows nothing of which directions are chosen, nor of row order.
 """
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from geom.datum import Zero, zero_facing
 from geom.directions import distinct, same_way
@@ -24,6 +27,9 @@ from geom.rows import LeftOut, Row, Tool
 from geom.settings import Settings
 from geom.space import Frame, Vec3, norm, scale, sub
 from geom.tolerance import SAME_AXIS
+
+_PAST = 0.05
+"""mm past a hole's far side at which looking for the next metal starts: beyond the noise of both."""
 
 _EDGE_BREAK = 3.0
 """A plane narrower than this, mm, that no hole and no wider machined plane faces is a chamfer, not a face to clamp for."""
@@ -109,10 +115,24 @@ def _hole_task(hole: PartHole, part: Part, looks: list[_Look], use: Practice, se
     best: set[int] = set()
     for n, look in enumerate(looks):
         if _drills(hole, look):
-            rows, flat = hole_rows(hole, look.frame, use, angle), _opens_on_machined(hole, part, look)
+            rows = hole_rows(hole, look.frame, use, angle, _room_below(hole, part, look))
+            flat = _opens_on_machined(hole, part, look)
             options[n] = rows if flat else _started_with_care(rows)
             best.update({n} if flat else ())
     return Task(hole.name, options, frozenset(best), hole)
+
+
+def _room_below(hole: PartHole, part: Part, look: _Look) -> float:
+    """Return how far the drilled column runs on in air past the far side of a through hole, mm; inf to the open."""
+    if not hole.through:
+        return math.inf
+    far = mouth_of(hole, same_way(hole.axis, look.up))
+    own = Frame(far, look.frame.x, look.frame.y, look.frame.z)
+    radius = 0.45 * hole.diameter
+    ring = [(radius * math.cos(a), radius * math.sin(a), -_PAST) for a in (math.tau * i / 8 for i in range(8))]
+    starts = np.array([own.part(point) for point in ((0.0, 0.0, -_PAST), *ring)])
+    down = np.tile(np.array(scale(own.z, -1.0)), (len(starts), 1))
+    return _PAST + float(skin_of(part.finished).entries(starts, down).min())
 
 
 def _opens_on_machined(hole: PartHole, part: Part, look: _Look) -> bool:
@@ -151,7 +171,7 @@ def _unmade(part: Part) -> Iterator[LeftOut]:
 
 def _plane_task(face: PartFace, part: Part, looks: list[_Look], leaves: Leaves, use: Practice) -> Task:
     """Return the task: face up where nothing is above it, or an edge; a high edge only where there is no other way."""
-    up = {n: (face_row(face, k.frame, leaves.above(face)),) for n, k in enumerate(looks) if _faces(face, k)}
+    up = {n: (face_row(face, part, k.seen, k.frame, leaves.above(face), use),) for n, k in enumerate(looks) if _faces(face, k)}
     upright = [(n, look) for n, look in enumerate(looks) if stands_upright(face, look.up)]
     low = [(n, look) for n, look in upright if is_low(face, part, look.frame, use)]
     for some in (low, upright):

@@ -34,7 +34,7 @@ POINT_118 = 0.5 / math.tan(math.radians(59.0))
 
 def drives(rows: Sequence[Row]) -> list[tuple[str, str, float | None]]:
     """Return action, tool and Z of each row."""
-    return [(row.action, row.tool.name or f"{row.tool.diameter:g}", None if row.z is None else round(row.z, 4)) for row in rows]
+    return [(row.action, row.tool.label or f"{row.tool.diameter:g}", None if row.z is None else round(row.z, 4)) for row in rows]
 
 
 def made(hole: PartHole, use=MM, angle: float | None = None) -> tuple[Row, ...]:
@@ -74,9 +74,9 @@ def test_an_inch_hole_names_its_drill_as_the_shop_does():
     tapped = made(hand_hole("a", 7.9375, (0.0, 0.0, 0.0), through=25.4, callout="tapped 3/8-16 UNC", units="inch"), INCH)
     plain = made(hand_hole("b", 5.105, (0.0, 0.0, 0.0), through=12.7), INCH)
 
-    assert [row.tool.name for row in tapped] == ["", "5/16", "3/8-16 UNC"]
+    assert [row.tool.label for row in tapped] == ["", "5/16", "3/8-16 UNC"]
     assert tapped[1].z_full == pytest.approx(-1.05 * 25.4)
-    assert plain[1].tool.name == "no. 7"
+    assert plain[1].tool.label == "no. 7"
 
 
 def test_a_counterbored_hole_for_a_cap_screw():
@@ -98,7 +98,7 @@ def test_a_reamed_hole_is_drilled_smaller_and_reamed_to_its_limits():
     """10 H7 is 10.000 to 10.015 (ISO 286); drilled 9.8."""
     rows = made(hand_hole("a", 10.0, (0.0, 0.0, 0.0), depth=18.0, angle=118.0, tip=21.004, callout="reamed 10 H7"))
 
-    assert [(row.action, row.tool.name) for row in rows] == [("spot", ""), ("drill", "9.8 mm"), ("ream", "10 H7")]
+    assert [(row.action, row.tool.label) for row in rows] == [("spot", ""), ("drill", "9.8 mm"), ("ream", "10 H7")]
     assert rows[2].limits == pytest.approx((10.0, 10.015))
     assert rows[2].z == -18.0
     assert rows[1].z == pytest.approx(-18.0 - 10.0 * POINT_118)  # the drawn tip: the smaller drill's cone lies inside the drawn one
@@ -133,6 +133,28 @@ def test_a_shallow_flat_recess_is_plunged():
     (row,) = made(hand_hole("a", 20.0, (0.0, 0.0, 0.0), depth=3.0))
 
     assert (row.action, row.tool.kind, row.z) == ("counterbore", "end mill", -3.0)
+
+
+def test_no_cutter_goes_into_the_metal_beyond_a_through_hole():
+    """9 through 15 with a wall 3 beyond: tip and boring bar stop 0.5 off it, so the tip is 2.5 past, not 3.7."""
+    hole = hand_hole("a", 9.0, (0.0, 0.0, 0.0), through=15.0)
+    drill = hole_rows(hole, WORLD, MM, room=3.0)[1]
+    free = hole_rows(hole, WORLD, MM, room=30.0)[1]
+
+    assert (drill.z, drill.z_full) == (-17.5, pytest.approx(-17.5 + 9.0 * POINT_118))
+    assert "metal below" in drill.note
+    assert free.z == pytest.approx(-16.0 - 9.0 * POINT_118)
+
+
+def test_a_lug_drilled_over_a_web_is_not_drilled_into_it():
+    """A fork with 4 between lug and web: the drill for the upper lug stops 0.5 above the web."""
+    body = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), box((20.0, -1.0, 16.0), (61.0, 41.0, 20.0)))
+    body = cut(body, cylinder((40.0, 20.0, 18.0), (0.0, 0.0, 1.0), 4.5, 20.0))
+    pair = solid_from_shape(body, "finished"), solid_from_shape(box((-3.0, -3.0, -3.0), (63.0, 43.0, 33.0)), "casting")
+    part = hand_part(pair, [hand_hole("lug", 9.0, (40.0, 20.0, 30.0), through=10.0)])
+    (drill,) = rows_of(setups_by_direction(part, hand_zero((0.0, 0.0, 30.0)), hand_settings()), "drill")
+
+    assert drill.z == pytest.approx(-13.5)
 
 
 def test_steps_are_made_from_the_narrowest_out():
@@ -387,6 +409,7 @@ def test_a_finishing_leave_on_floor_and_wall_is_respected_by_the_neighbours():
     setup = setups_by_direction(part, hand_zero(), asked)[0]
     other = next(row for row in rows_of([setup], "edge") if ends(row)[0] == pytest.approx(36.0) and row.z and row.z > 9.0)
 
+    assert [(row.tool.kind, row.z) for row in rows_of([setup], "face")] == [("face mill", 30.0), ("end mill", pytest.approx(10.1))]
     assert (other.z, other.y_to) == (pytest.approx(10.1), pytest.approx(23.7))
 
 

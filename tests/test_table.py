@@ -68,7 +68,7 @@ WORKED_CSV = """\
 # pattern: circle 1: 3 on a circle of diameter 90 mm about X 0.000 Y 0.000, counter-clockwise from +X seen from above: hole 1, a, b
 # left out: boss: a round outside: turn it
 # note: passes the far side by 1 mm; leave room
-row,feature,action,tool,x,y,z,x_to,y_to,z_full,leave,limit_low,limit_high,tool_kind,tool_name,tool_diameter,tool_point,note
+row,feature,action,tool,x,y,z,x_to,y_to,z_full,leave,limit_low,limit_high,tool_kind,tool_label,tool_diameter,tool_point,note
 1,top,face,face mill,,,0.100,,,,0.1,,,face mill,,0,,leaves metal for finishing
 2,right,edge,12 mm end mill,36.000,-31.000,-30.000,,31.000,,,,,end mill,,12,,
 3,hole 1,drill,6.8 mm drill,22.500,38.970,-22.045,,,-20.000,,,,drill,6.8 mm,6.8,118,
@@ -190,7 +190,7 @@ def same_but_for_sizes(a: Row, b: Row) -> bool:
     near = pytest.approx
     return (
         bare[0] == bare[1]
-        and (a.tool.kind, a.tool.name, a.tool.point_angle) == (b.tool.kind, b.tool.name, b.tool.point_angle)
+        and (a.tool.kind, a.tool.label, a.tool.point_angle) == (b.tool.kind, b.tool.label, b.tool.point_angle)
         and a.tool.diameter == near(b.tool.diameter, abs=2e-5)
         and a.leave == near(b.leave, abs=2e-3)
         and ((a.limits is None) == (b.limits is None))
