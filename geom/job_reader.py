@@ -16,10 +16,10 @@ from typing import Any, TypeAlias
 
 from geom.errors import JobError, nearest
 from geom.job_schema import Key, Table
+from geom.toml_lines import KeyPath, dotted, key_lines
 from geom.units import length, unit_size
 
 Raw: TypeAlias = dict[str, Any]
-KeyPath: TypeAlias = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +36,6 @@ class Source:
         line = next((self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), None)
         at = f" line {line}" if line else ""
         return f"{self.label}{at}, {dotted(path)}" if path else f"{self.label}{at}"
-
-
-def dotted(path: KeyPath) -> str:
-    """Return the key as TOML writes it: faces."top 2".required."""
-    return ".".join(p if re.fullmatch(r"[A-Za-z0-9_-]+", p) else f'"{p}"' for p in path)
 
 
 def read_source(path: Path, label: str) -> Source:
@@ -75,51 +70,6 @@ def _parsed(text: str, label: str) -> Raw:
         raise JobError(f"{label} line {line}{column}: is not valid TOML ({found['what'].lower()}); correct it there") from None
     except RecursionError:
         raise JobError(f"{label}: is nested too deeply to be a job; keep to tables and keys") from None
-
-
-# --- where a key stands -----------------------------------------------------
-
-_PIECE = r'(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\')'
-_DOTTED = rf"{_PIECE}(?:[ \t]*\.[ \t]*{_PIECE})*"
-_HEADER = re.compile(rf"^[ \t]*\[\[?[ \t]*({_DOTTED})[ \t]*\]")
-_ASSIGN = re.compile(rf"^[ \t]*({_DOTTED})[ \t]*=")
-_QUOTES = re.compile(r'"""|\'\'\'')
-
-
-def key_lines(text: str) -> dict[KeyPath, int]:
-    """Return the first line of every table and key, found by scanning the text.
-
-    Keys inside inline tables have none of their own: their table's stands for them.
-    """
-    found: dict[KeyPath, int] = {}
-    table: KeyPath = ()
-    closing = ""
-    for number, line in enumerate(text.split("\n"), start=1):
-        if closing:
-            closing = "" if closing in line else closing
-        elif header := _HEADER.match(line):
-            table = _pieces(header[1])
-            _note(found, table, number)
-        elif assign := _ASSIGN.match(line):
-            _note(found, (*table, *_pieces(assign[1])), number)
-            closing = _open_quotes(line[assign.end() :])
-    return found
-
-
-def _note(found: dict[KeyPath, int], path: KeyPath, line: int) -> None:
-    for n in range(1, len(path) + 1):
-        found.setdefault(path[:n], line)
-
-
-def _pieces(text: str) -> KeyPath:
-    """Return the parts of a dotted key without their quotes; TOML itself undoes the escapes."""
-    return tuple(next(iter(tomllib.loads(f"{piece} = 0"))) for piece in re.findall(_PIECE, text))
-
-
-def _open_quotes(rest: str) -> str:
-    """Return the quotes of a text that goes on over the next lines, or ""."""
-    marks = _QUOTES.findall(rest)
-    return marks[0] if len(marks) % 2 else ""
 
 
 # --- tables -----------------------------------------------------------------

@@ -11,7 +11,6 @@ from typing import Any, TypeVar
 
 from geom.errors import JobError, nearest
 from geom.job_reader import (
-    KeyPath,
     Raw,
     Source,
     as_table,
@@ -41,6 +40,7 @@ from geom.settings import (
 from geom.standards.alloy import alloy as find_alloy
 from geom.standards.callout import parse_callout
 from geom.standards.tolerance_grades import default_grades
+from geom.toml_lines import KeyPath
 from geom.units import UNITS
 
 _NEAR_SIDE = ("right", "away", "up")
