@@ -1,0 +1,269 @@
+"""The casting's skin as walls that may lie off their drawn place, and the skin over each named face.
+
+A wall is one face of the casting. How far it lies off (mm along its outward
+normal, + = proud) is linear in a few numbers: an offset; for planes also two
+tilts, given as mm at the wall's rim; for round walls also two sideways shifts,
+mm (a core that moved). Lengths mm, part frame. Knows nothing of readings.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final, Literal, TypeAlias
+
+import numpy as np
+
+from geom.analytic import Floats, Ints, forms, heights
+from geom.errors import ReadingError, StandardError
+from geom.face_groups import face_groups
+from geom.kernel.probe import project
+from geom.kernel.shape import Solid
+from geom.part import Part, PartFace
+from geom.rays import skin_of
+from geom.sample import surface_samples
+from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Vec3, dot, frame_facing
+from geom.standards.tolerance_grades import casting_tolerance
+
+Form: TypeAlias = Literal["plane", "round", "plain"]
+
+_ALL_ROUND: Final = 180.0
+"""Degrees round its axis from which a wall is a boss or a bore, not a fillet."""
+
+_ACROSS: Final = 60.0
+"""About this many samples across the part."""
+
+_TILT: Final = 0.5
+"""Standard deviation of a wall's tilt, at its rim, as a share of that of its offset (common practice, no source)."""
+
+_RIM_SHARE: Final = 0.02
+"""A wall under less than this share of a face's area is met past the rim only and is not the skin over that face."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """One wall of the casting's skin.
+
+    Attributes:
+        surfaces: indices into `Part.casting.surfaces`.
+        form: "plane" (offset and two tilts), "round" (offset and two shifts) or "plain" (offset only).
+        u, v: unit directions of tilts or shifts.
+        reach: mm from `centroid` at which tilts count in full, along u and v; 1 for round walls.
+        sigma: of the offset, mm, from the casting tolerance grade; sigma_turn: of tilts or shifts.
+        first: its first column among the parameters.
+    """
+
+    surfaces: tuple[int, ...]
+    form: Form
+    centroid: Vec3
+    u: Vec3
+    v: Vec3
+    reach: tuple[float, float]
+    sigma: float
+    sigma_turn: float
+    first: int
+
+    @property
+    def columns(self) -> int:
+        """How many parameters it has."""
+        return 1 if self.form == "plain" else 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Walls:
+    """All walls of one casting.
+
+    Attributes:
+        number: (surfaces,) which wall each surface belongs to.
+        prior: (k,) standard deviation, mm, of every parameter before any reading.
+    """
+
+    casting: Solid
+    walls: tuple[Wall, ...]
+    number: Ints
+    prior: Floats
+
+    def rows(self, points: Floats, normals: Floats, surfaces: Ints) -> Floats:
+        """Return how the skin's offset at points changes with each parameter (n, k)."""
+        jacobian = np.zeros((len(points), len(self.prior)))
+        number = self.number[surfaces]
+        for i in np.unique(number).tolist():
+            wall, rows = self.walls[i], np.flatnonzero(number == i)
+            jacobian[rows, wall.first] = 1.0
+            if wall.form == "plain":
+                continue
+            away = normals[rows] if wall.form == "round" else points[rows] - np.array(wall.centroid)
+            jacobian[rows, wall.first + 1] = away @ np.array(wall.u) / wall.reach[0]
+            jacobian[rows, wall.first + 2] = away @ np.array(wall.v) / wall.reach[1]
+        return jacobian
+
+
+def walls_of(casting: Solid, grade: int) -> Walls:
+    """Return the walls of a casting with what its tolerance grade says about them before any reading.
+
+    The total width of the tolerance on a dimension is taken as four standard deviations of
+    that dimension, half the variance at either end of it.
+
+    Args:
+        grade: DCTG 1 to 16 of ISO 8062-3.
+
+    Raises:
+        StandardError: no such grade, or it has no value at any size of this casting.
+    """
+    groups = sorted(face_groups(casting, lambda _i, _j: True))
+    number = np.zeros(len(casting.surfaces), dtype=np.int64)
+    walls: list[Wall] = []
+    for i, surfaces in enumerate(groups):
+        number[list(surfaces)] = i
+        walls.append(_wall(casting, tuple(surfaces), grade, walls[-1].first + walls[-1].columns if walls else 0))
+    prior = [s for w in walls for s in (w.sigma, w.sigma_turn, w.sigma_turn)[: w.columns]]
+    return Walls(casting, tuple(walls), number, np.array(prior))
+
+
+def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, first: int) -> Wall:
+    best = max((casting.surfaces[i] for i in surfaces), key=lambda s: (s.area, -s.index))
+    pieces = [casting.surfaces[i] for i in surfaces]
+    area = sum(s.area for s in pieces)
+    x, y, z = (sum(s.area * s.centroid[i] for s in pieces) / area for i in range(3))
+    form: Form = "plain"
+    if best.kind == "plane":
+        form = "plane"
+    elif best.kind in ("cylinder", "cone") and sum(s.turn for s in pieces) >= _ALL_ROUND:
+        form = "round"
+    axis = best.axis if form != "plain" else best.normal
+    frame = frame_facing((x, y, z), axis, min((X_AXIS, Y_AXIS, Z_AXIS), key=lambda e: abs(dot(e, axis))))
+    spread = np.abs(frame.local_points(_vertices(casting, surfaces))).max(axis=0)
+    size = 2.0 * max(spread[0], spread[1]) if form == "round" else _extent(casting, axis)
+    sigma = _dimension_sigma(size, casting, grade)
+    if form == "round":
+        sideways = _dimension_sigma(max(_extent(casting, frame.x), _extent(casting, frame.y)), casting, grade)
+        return Wall(surfaces, form, (x, y, z), frame.x, frame.y, (1.0, 1.0), sigma / 2, sideways / 2**0.5, first)
+    reach = (float(max(spread[0], 1.0)), float(max(spread[1], 1.0)))
+    return Wall(surfaces, form, (x, y, z), frame.x, frame.y, reach, sigma / 2**0.5, _TILT * sigma / 2**0.5, first)
+
+
+def _vertices(casting: Solid, surfaces: tuple[int, ...]) -> Floats:
+    mesh = skin_of(casting).mesh
+    return np.asarray(mesh.vertices[np.unique(mesh.triangles[np.isin(mesh.face, surfaces)])])
+
+
+def _extent(casting: Solid, way: Vec3) -> float:
+    along = skin_of(casting).mesh.vertices @ np.array(way)
+    return float(along.max() - along.min())
+
+
+def _dimension_sigma(size: float, casting: Solid, grade: int) -> float:
+    """Return the standard deviation of a dimension: a quarter of its tolerance's total width."""
+    try:
+        return casting_tolerance(size, grade) / 4.0
+    except StandardError:
+        return casting_tolerance(_extent(casting, _longest(casting)), grade) / 4.0
+
+
+def _longest(casting: Solid) -> Vec3:
+    size = np.subtract(casting.box[1], casting.box[0])
+    x, y, z = (float(i == int(np.argmax(size))) for i in range(3))
+    return (x, y, z)
+
+
+# --- points on the skin -----------------------------------------------------
+
+
+def over_skin(casting: Solid, surfaces: Ints, points: Floats) -> tuple[Floats, Floats]:
+    """Return each point's height, mm, over its (untrimmed) skin surface, and the outward normals there."""
+    high, normal = heights(forms(casting.surfaces), surfaces, points)
+    free = np.isnan(high)
+    for index in np.unique(surfaces[free]).tolist():
+        rows = np.flatnonzero(surfaces == index)
+        foot, normal[rows] = project(casting, index, points[rows])
+        high[rows] = np.einsum("ij,ij->i", points[rows] - foot, normal[rows])
+    return high, normal
+
+
+def meets(casting: Solid, surface: int, point: Floats, way: Floats) -> tuple[Floats, Floats]:
+    """Return where the line through a point meets a skin surface next to it, and the outward normal there.
+
+    Raises:
+        ReadingError: it runs along the surface.
+    """
+    which, spot = np.array([surface]), np.array([point], dtype=np.float64)
+    for _ in range(50):
+        high, normal = over_skin(casting, which, spot)
+        speed = float(normal[0] @ way)
+        if abs(speed) < 0.05:
+            break
+        step = float(high[0]) / speed
+        spot = spot - step * way
+        if abs(step) < 1e-11 * (1.0 + float(np.abs(spot).max())):
+            return spot[0], over_skin(casting, which, spot)[1][0]
+    raise ReadingError("the line of measurement runs along the face, not across it")
+
+
+# --- the skin over a named face ---------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FaceSkin:
+    """The raw skin over one face, as points.
+
+    Attributes:
+        points, normals: (m, 3) on the casting's skin.
+        surface: (m,) index of the casting's surface.
+        area: (m,) mm2 of the finished face each point stands for.
+    """
+
+    name: str
+    points: Floats
+    normals: Floats
+    surface: Ints
+    area: Floats
+
+    @property
+    def surfaces(self) -> tuple[int, ...]:
+        """The casting's surfaces over the face, the one over most of it first."""
+        share = {int(i): float(self.area[self.surface == i].sum()) for i in np.unique(self.surface)}
+        return tuple(sorted(share, key=lambda i: (-round(share[i], 6), i)))
+
+    @property
+    def middle(self) -> Vec3:
+        """The middle of its points by area."""
+        x, y, z = (self.area @ self.points / self.area.sum()).tolist()
+        return (x, y, z)
+
+    def nearest(self, point: Floats, way: Floats | None = None) -> int:
+        """Return the row of the nearest point; of the nearest to the line through `point` along `way`."""
+        gap = self.points - point
+        if way is not None:
+            gap = gap - np.outer(gap @ way, way)
+        return int(np.argmin(np.round(np.einsum("ij,ij->i", gap, gap), 9)))
+
+
+def spacing_of(part: Part) -> float:
+    """Return the sample spacing, mm, for the skin over named faces."""
+    return part.casting.size / _ACROSS
+
+
+@lru_cache(maxsize=512)
+def face_skin(part: Part, name: str) -> FaceSkin:
+    """Return the skin over a face: of a machined face the raw skin met along its normal, of an as-cast face itself.
+
+    Raises:
+        ReadingError: the casting has no skin over that face: it is cut from solid.
+    """
+    face = next(f for f in part.faces if f.name == name)
+    owner = dict.fromkeys(face.surfaces, 0)
+    samples = surface_samples(part.finished, spacing_of(part), sorted(owner), owner)
+    samples = samples.of(samples.area > 0)
+    hits = skin_of(part.casting).over(samples.points, samples.normals, samples.looked_from)
+    good = (hits.face >= 0) & np.isfinite(hits.distance) & (hits.distance <= _farthest(face, part))
+    if not good.any():
+        raise ReadingError(f"{name}: is cut from solid, so the casting has no skin over it; measure another face")
+    spots = samples.points[good] + hits.distance[good, None] * samples.normals[good]
+    surface, area = hits.face[good], samples.area[good]
+    common = np.array([area[surface == i].sum() >= _RIM_SHARE * area.sum() for i in surface.tolist()])
+    spots, surface, area = spots[common], surface[common], area[common]
+    return FaceSkin(name, spots, over_skin(part.casting, surface, spots)[1], surface, area)
+
+
+def _farthest(face: PartFace, part: Part) -> float:
+    """Return the stock, mm, beyond which a face counts as cut from solid: the axis of a bore, a quarter of the part."""
+    limit = part.casting.size / 4.0
+    return min(limit, 0.999 * face.radius) if face.hollow and face.radius > 0 else limit
