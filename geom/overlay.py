@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from geom.errors import GeometryError
-from geom.feature import Bore, Feature, Hole
+from geom.feature import Bore, Boss, Feature, Hole, Slot
 from geom.feature_shape import face_name, is_same_hole
 from geom.kernel.shape import Surface
 from geom.part import Part, PartFace, PartHole
@@ -174,9 +174,10 @@ def _claimed(face: PartFace, claim: _Claim | None) -> PartFace:
 
 def _no_face(feature: Feature) -> str:
     x, y, z = feature.centre
+    what = {Boss: "boss end or side", Slot: "slot wall or floor"}.get(type(feature), "flat face")
     return (
-        f"feature {feature.name!r}: the finished part has no face for this {type(feature).__name__.lower()} at "
-        f"({x:.4g}, {y:.4g}, {z:.4g}) mm; cut it in the model, or correct its place"
+        f"feature {feature.name!r}: the finished part has no {what} at ({x:.4g}, {y:.4g}, {z:.4g}) mm for it; "
+        "cut it in the model, or correct its place"
     )
 
 
