@@ -21,7 +21,7 @@ require_kernel()
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.BRepCheck import BRepCheck_Analyzer
-from OCP.BRepFilletAPI import BRepFilletAPI_MakeChamfer, BRepFilletAPI_MakeFillet
+from OCP.BRepFilletAPI import BRepFilletAPI_MakeFillet
 from OCP.BRepOffset import BRepOffset_Analyse
 from OCP.ChFiDS import ChFiDS_TypeOfConcavity as Turn
 from OCP.GCPnts import GCPnts_AbscissaPoint
@@ -85,28 +85,21 @@ def rounded(body: Solid | Shape, edges: Sequence[Edge], radius: float, what: str
     Raises:
         GeometryError: no edge, or a radius that the kernel cannot fit.
     """
-    maker = BRepFilletAPI_MakeFillet(shape_of(body))
-    for edge in edges:
-        maker.Add(radius, edge.shape)
-    return _finished(maker, edges, f"{what}: a radius of {radius:g} mm")
-
-
-def chamfered(body: Solid | Shape, edges: Sequence[Edge], size: float, what: str) -> Shape:
-    """Return the body with an equal chamfer on some of its edges (see `rounded`)."""
-    maker = BRepFilletAPI_MakeChamfer(shape_of(body))
-    for edge in edges:
-        maker.Add(size, edge.shape)
-    return _finished(maker, edges, f"{what}: a chamfer of {size:g} mm")
-
-
-def _finished(maker: Any, edges: Sequence[Edge], what: str) -> Shape:
+    asked = f"{what}: a radius of {radius:g} mm"
     if not edges:
-        raise GeometryError(f"{what} has no edge to go on; check which edges are meant")
-    try:
-        maker.Build()
-        result = maker.Shape() if maker.IsDone() else None
-    except Standard_Failure:
-        result = None
+        raise GeometryError(f"{asked} has no edge to go on; check which edges are meant")
+    result = _filleted(shape_of(body), edges, radius)
     if result is None or len(solids_of(result)) != 1 or not BRepCheck_Analyzer(result).IsValid():
-        raise GeometryError(f"{what} does not fit on all {len(edges)} edges; make it smaller or give the corners more room")
+        raise GeometryError(f"{asked} does not fit on all {len(edges)} edges; make it smaller or give the corners more room")
     return solids_of(result)[0]
+
+
+def _filleted(shape: Shape, edges: Sequence[Edge], radius: float) -> Shape | None:
+    maker = BRepFilletAPI_MakeFillet(shape)
+    try:
+        for edge in edges:
+            maker.Add(radius, edge.shape)
+        maker.Build()
+        return maker.Shape() if maker.IsDone() else None
+    except Standard_Failure:
+        return None
