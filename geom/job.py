@@ -111,7 +111,7 @@ def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any],
         from geom.model import load_model
 
         say(f"building the model of {settings.part.name}")
-        built = load_model(asked.model, settings.parameters, asked.units, settings.label)
+        built = load_model(asked.model, settings.parameters, asked.units, settings.parameters_from)
         return built.finished, built.casting, built.features, built.parameters
     from geom.kernel.step import read_step
 

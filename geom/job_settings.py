@@ -146,6 +146,7 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
         units=shown,
         part=part,
         parameters=_parameters(source, part, asked.parameters),
+        parameters_from=_parameters_from(source, asked.parameters),
         datum=_datum(source, part.units),
         readout=_readout(source, part.units, asked.units),
         faces=_faces(source, part.units),
@@ -191,6 +192,12 @@ def _parameters(source: Source, part: PartSettings, typed: Mapping[str, str]) ->
         raise JobError(f"--set {next(iter(typed))}: {source.label} is a job of STEP files and has no parameters; leave --set out")
     given = {name: number_or_text(value, source.where((FREE_TABLE, name))) for name, value in raw.items()}
     return given | {name: _typed(value, f"--set {name}") for name, value in typed.items()}
+
+
+def _parameters_from(source: Source, typed: Mapping[str, str]) -> str:
+    if not typed:
+        return source.where((FREE_TABLE,))
+    return f"--set or {source.label}" if FREE_TABLE in source.raw else "--set"
 
 
 def _typed(text: str, where: str) -> Parameter:

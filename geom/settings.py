@@ -181,7 +181,8 @@ class Settings:
         label: job.toml as the user named it, for messages.
         job_name: name of the job folder, with the variant when there is one.
         units: what sheets show: the job's, unless the command line says otherwise.
-        parameters: given to the model, in the order of the job; numbers in the model's own units.
+        parameters: given to the model, in the order of the job; numbers in the job's units.
+        parameters_from: who gave them, for messages: job.toml, --set, or both.
         assumed: defaults that matter and were not stated.
     """
 
@@ -193,6 +194,7 @@ class Settings:
     units: Units
     part: PartSettings
     parameters: Mapping[str, Parameter] = field(default_factory=dict)
+    parameters_from: str = ""
     datum: DatumSettings = field(default_factory=DatumSettings)
     readout: Readout = field(default_factory=Readout)
     faces: Mapping[str, FaceSettings] = field(default_factory=dict)
