@@ -5,7 +5,6 @@ module measures. Lengths mm, part frame. Knows nothing of what the mesh is for.
 """
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -26,6 +25,8 @@ _Points = npt.NDArray[np.float64]
 _SAME_POINT = 7
 """Decimals, mm, by which the middle of an edge is the same seen from both its triangles."""
 
+_LOW_BITS = (1 << 21) - 1
+
 PROBES = np.array([(3, 3, 0), (0, 3, 3), (3, 0, 3), (2, 2, 2)], dtype=np.float64) / 6.0
 """Where a facet is probed, as shares of its corners: the middles of its edges (first to second
 corner, second to third, third to first), then its own middle. On a cylinder or cone the deepest
@@ -42,6 +43,8 @@ def probe(solid: Solid, mesh: Mesh, chord: float) -> _Points:
         if surface.kind == "plane" and not surface.recovered:
             continue
         mine = np.flatnonzero(mesh.face == surface.index)
+        if not len(mine):
+            continue
         corners = mesh.vertices[mesh.triangles[mine]]
         points = np.einsum("wc,tcx->twx", PROBES, corners).reshape(-1, 3)
         near = _near(face, surface, corners, points, chord) if _free_form(surface) else feet(face, surface, points, chord)
@@ -77,16 +80,23 @@ def _parameters(face: Any, corners: _Points) -> _Points:
     if mesh is None or not mesh.HasUVNodes() or not location.IsIdentity():
         return found
     numbers = range(1, mesh.NbNodes() + 1)
-    places = {_key(mesh.Node(i).Coord()): mesh.UVNode(i).Coord() for i in numbers}
-    for triangle, row in enumerate(corners.tolist()):
-        for corner, point in enumerate(row):
-            found[triangle, corner] = places.get(_key(point), (np.nan, np.nan))
+    keys = _keys(np.array([mesh.Node(i).Coord() for i in numbers]))
+    places = np.array([mesh.UVNode(i).Coord() for i in numbers])
+    order = np.argsort(keys)
+    wanted = _keys(corners.reshape(-1, 3))
+    at = order[np.minimum(np.searchsorted(keys[order], wanted), len(keys) - 1)]
+    known = keys[at] == wanted
+    found.reshape(-1, 2)[known] = places[at[known]]
     return found
 
 
-def _key(point: Sequence[float]) -> tuple[float, ...]:
-    """Return a point to the micrometre, the same before and after rounding to 32 bits unless it lies far out."""
-    return tuple(round(c, 3) + 0.0 for c in point)
+def _keys(points: _Points) -> npt.NDArray[np.int64]:
+    """Return one number a point, from its place in micrometres: the same before and after rounding to 32 bits, with few exceptions.
+
+    Points some metres apart may share a number: what is found by it is checked by distance.
+    """
+    steps = np.round(points * 1000.0).astype(np.int64) & _LOW_BITS
+    return np.asarray((steps[:, 0] << 42) | (steps[:, 1] << 21) | steps[:, 2])
 
 
 def feet(face: Any, surface: Surface, points: _Points, chord: float) -> _Points:
