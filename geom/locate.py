@@ -218,7 +218,12 @@ def _followed(tips: Tips, clouds: Sequence[Floats], trees: Trees, matrix: Floats
 
 
 def _nearest(clouds: Sequence[Floats], trees: Trees, spots: Floats) -> Floats:
-    return np.array([cloud[trees[id(cloud)].query(spot)[1]] for cloud, spot in zip(clouds, spots, strict=True)])
+    found = np.empty_like(spots)
+    which = np.array([id(cloud) for cloud in clouds])
+    for key, first in {id(cloud): i for i, cloud in reversed(list(enumerate(clouds)))}.items():
+        rows = np.flatnonzero(which == key)
+        found[rows] = clouds[first][trees[key].query(spots[rows])[1]]
+    return found
 
 
 def _misfit(casting: Solid, tips: Tips, clouds: Sequence[Floats], trees: Trees, move: Rigid) -> float:

@@ -45,7 +45,7 @@ _WILD: Final = 5.0
 _WILD_LEAST: Final = 0.5
 """...if it is also this far off, mm: below, it does no harm."""
 
-_MOST_WILD: Final = 0.34
+_MOST_WILD: Final = 0.25
 """Share of the readings that may be set aside; beyond it the readings do not belong together."""
 
 

@@ -12,7 +12,7 @@ from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
-from geom.analytic import Floats, Ints, forms, heights
+from geom.analytic import Floats, Forms, Ints, forms, heights
 from geom.errors import ReadingError, StandardError
 from geom.face_groups import face_groups
 from geom.kernel.probe import project
@@ -96,6 +96,7 @@ class Walls:
         return jacobian
 
 
+@lru_cache(maxsize=16)
 def walls_of(casting: Solid, grade: int) -> Walls:
     """Return the walls of a casting with what its tolerance grade says about them before any reading.
 
@@ -169,13 +170,18 @@ def _longest(casting: Solid) -> Vec3:
 
 def over_skin(casting: Solid, surfaces: Ints, points: Floats) -> tuple[Floats, Floats]:
     """Return each point's height, mm, over its (untrimmed) skin surface, and the outward normals there."""
-    high, normal = heights(forms(casting.surfaces), surfaces, points)
+    high, normal = heights(_forms_of(casting), surfaces, points)
     free = np.isnan(high)
     for index in np.unique(surfaces[free]).tolist():
         rows = np.flatnonzero(surfaces == index)
         foot, normal[rows] = project(casting, index, points[rows])
         high[rows] = np.einsum("ij,ij->i", points[rows] - foot, normal[rows])
     return high, normal
+
+
+@lru_cache(maxsize=16)
+def _forms_of(casting: Solid) -> Forms:
+    return forms(casting.surfaces)
 
 
 def meets(casting: Solid, surface: int, point: Floats, way: Floats) -> tuple[Floats, Floats]:

@@ -23,7 +23,7 @@ from geom.space import Vec3
 if TYPE_CHECKING:
     from geom.received_spots import Spots
 
-_RANGE_POINTS: Final = 24
+_RANGE_POINTS: Final = 12
 """Places over a face at which a reading's range is looked for."""
 
 _NOTICED: Final = 0.02

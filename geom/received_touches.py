@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from geom.analytic import Floats, Ints
+from geom.analytic import Floats
 from geom.errors import ReadingError
 from geom.locate import Tips, first_place, heights_of, nearest_surfaces, settle, with_surfaces
 from geom.part import Part
@@ -21,7 +21,15 @@ from geom.sample import surface_samples
 from geom.units import MM_PER_INCH
 
 _POOR: Final = 8.0
-"""Touches that lie further than this, mm, from the drawn skin on average are looked at for a wrong unit or a mirrored axis."""
+"""Touches that lie further than this, mm, from the drawn skin on average are looked at for a mirrored axis."""
+
+_WELL: Final = 2.0
+"""Touches that lie closer than this, mm, to the drawn skin on average fit it."""
+
+_ENOUGH: Final = 4
+"""Touches from which a wrong unit can be told."""
+
+_MIRROR: Final = np.array([-1.0, 1.0, 1.0])
 
 _NO_TIPS: Final = Tips(
     np.zeros((0, 3)),
@@ -163,41 +171,39 @@ def _joined(a: Tips, b: Tips) -> Tips:
 # --- does it fit at all? ----------------------------------------------------
 
 
-def _off(part: Part, tips: Tips, move: Rigid) -> float:
-    return float(np.median(np.abs(heights_of(part.casting, tips, move)[0])))
-
-
 def _check_fit(part: Part, tips: Tips, clouds: Sequence[Floats], start: Rigid, touches: Sequence[Touch]) -> None:
     """Refuse touches that fit far better in another unit or mirrored, and say which."""
-    off = _off(part, tips, start)
-    if not tips.known.all():
+    if not tips.known.all() or len(touches) < _ENOUGH:
         return
+    off = _off(part, tips, start)
+    span, drawn = _size(tips.points), _size(np.array([c.mean(axis=0) for c in clouds]))
     for factor, word in ((MM_PER_INCH, "inch"), (1.0 / MM_PER_INCH, "mm")):
-        other = replace(tips, points=tips.points * factor, radius=tips.radius * factor)
-        wide, wanted = _size(tips.points), _size(np.array([c.mean(axis=0) for c in clouds]))
-        if len(touches) < 4 or not 0.5 < wide * factor / max(wanted, 1e-9) < 2.0 or 0.4 < wide / max(wanted, 1e-9) < 2.5:
+        if not (0.5 < span * factor / max(drawn, 1e-9) < 2.0):
             continue
-        if _off(part, other, first_place(part.casting, other, clouds)) < max(off / 3.0, 2.0):
+        scaled = [replace(tips, points=tips.points * factor, radius=tips.radius * k) for k in (1.0, factor)]
+        if min(_best_off(part, other, clouds) for other in scaled) < max(off / 3.0, _WELL):
             raise ReadingError(
-                f"{touches[0].source} and the other touches: they span {wide:.1f} mm where the drawn casting has {wanted:.1f} mm; "
+                f"{touches[0].source} and the other touches: they span {span:.1f} mm where the drawn casting has {drawn:.1f} mm; "
                 f"times {factor:.4g} they fit, so they look like values in {word}: put '# units: {word}' on top of the file"
             )
     if off < _POOR:
         return
-    for axis, name in enumerate("XYZ"):
-        flip = np.where(np.arange(3) == axis, -1.0, 1.0)
-        other = replace(tips, points=tips.points * flip, approach=tips.approach * flip)
-        if _off(part, other, first_place(part.casting, other, clouds)) < off / 10.0:
-            raise ReadingError(
-                f"{touches[0].source} and the other touches: they fit the drawn casting only with one axis counted the other way "
-                f"round ({name}, say); give all three as a right-handed frame"
-            )
+    other = replace(tips, points=tips.points * _MIRROR, approach=tips.approach * _MIRROR)
+    if _best_off(part, other, clouds) < off / 5.0:
+        raise ReadingError(
+            f"{touches[0].source} and the other touches: they lie {off:.1f} mm off the drawn casting, and fit it only as a "
+            "mirror image; one axis is counted the other way round: give X, Y and Z as a right-handed frame"
+        )
+
+
+def _best_off(part: Part, tips: Tips, clouds: Sequence[Floats]) -> float:
+    return _off(part, tips, first_place(part.casting, tips, clouds))
+
+
+def _off(part: Part, tips: Tips, move: Rigid) -> float:
+    """Return how far the tips are off their surfaces, mm, root mean square."""
+    return float(np.sqrt(np.mean(heights_of(part.casting, tips, move)[0] ** 2)))
 
 
 def _size(points: Floats) -> float:
     return float(np.sqrt(np.mean(np.sum((points - points.mean(axis=0)) ** 2, axis=1))))
-
-
-def touched_surfaces(tips: Tips) -> Ints:
-    """Return the surfaces that are touched, each once, in order."""
-    return np.unique(tips.surface)
