@@ -6,6 +6,7 @@ can speak of it. Knows nothing of dimensions.
 """
 
 import math
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -26,6 +27,9 @@ _SPOTS: Final = (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9)
 
 _LEADER_LENGTHS: Final = (6.0, 9.0, 12.0, 16.0, 20.0, 25.0, 30.0, 36.0, 42.0)
 _LEADER_TILTS: Final = (30.0, -30.0, 0.0, 55.0, -55.0)
+_LANDING_LEAD: Final = 2.0
+"""Length of a landing before the sign on it begins, mm."""
+
 _TAG_GAPS: Final = (0.8, 2.0, 3.5, 6.0, 9.0, 13.0, 18.0, 24.0, 30.0)
 _TAG_ANGLES: Final = (45.0, 135.0, 315.0, 225.0, 20.0, 160.0, 340.0, 200.0, 70.0, 110.0, 290.0, 250.0)
 _SHORT_GAP: Final = 3.5
@@ -95,7 +99,7 @@ def _edge_target(face: PartFace, view: View) -> _Target | None:
     i = 0 if abs(out[0]) > 0.999999 else 1 if abs(out[1]) > 0.999999 else None
     if i is None:
         return None
-    place = flat(face.centroid, view)[i]
+    place = flat(face.centroid, view.frame)[i]
     lines = [c for c in view.phantom if isinstance(c, Line) and all(abs(p[i] - place) < 3 * SAME_CURVE for p in (c.start, c.end))]
     if not lines:
         return None
@@ -107,7 +111,7 @@ def _edge_target(face: PartFace, view: View) -> _Target | None:
 
 
 def _circle_target(face: PartFace, view: View) -> _Target:
-    x, y = flat(face.origin, view)
+    x, y = flat(face.origin, view.frame)
     turns = [math.radians(a) for a in (45.0, 135.0, 315.0, 225.0)]
     points = tuple((x + face.radius * math.cos(t), y + face.radius * math.sin(t)) for t in turns)
     return _Target(points, (0.0, 0.0), (f"round {x:.2f} {y:.2f}", round(face.radius, 2)))
@@ -147,13 +151,13 @@ def _elbows(point: Vec2, target: _Target, length: float, scale: float) -> Iterat
 
 def _on_landing(point: Vec2, elbow: Vec2, rightwards: bool, allowance: str, clutter: Clutter) -> tuple[Item, ...] | None:
     box = machining_sign_box((0.0, 0.0), True, allowance)
-    width = box[2] - box[0]
+    width = box[2] - box[0] + _LANDING_LEAD
     end = (elbow[0] + (width if rightwards else -width), elbow[1])
-    tip = ((min(elbow[0], end[0]) - box[0]), elbow[1])
+    tip = (min(elbow[0], end[0]) - box[0] + (_LANDING_LEAD if rightwards else 0.0), elbow[1])
     ground: Box2 = (min(elbow[0], end[0]), elbow[1] - 0.6, max(elbow[0], end[0]), elbow[1])
     sign = machining_sign_box(tip, True, allowance)
     own_line = Clutter([Stroke("dimension", Line(point, elbow))])
-    if own_line.is_free(sign, -0.4) and _is_clear(clutter, sign, ground, point, elbow):
+    if own_line.is_free(sign, 0.2) and _is_clear(clutter, sign, ground, point, elbow):
         return (Leader((point, elbow, end)), *machining_sign(tip, True, allowance))
     return None
 
@@ -180,7 +184,7 @@ def place_tags(holes: Sequence[TaggedHole], view: View, scale: float, clutter: C
 
 
 def _tag(tagged: TaggedHole, view: View, scale: float, clutter: Clutter) -> tuple[Item, ...] | None:
-    x, y = flat(tagged.hole.centre, view)
+    x, y = flat(tagged.hole.centre, view.frame)
     centre, radius = (x * scale, y * scale), greatest_diameter(tagged.hole) * scale / 2
     for gap in _TAG_GAPS:
         for angle in _TAG_ANGLES:
@@ -209,20 +213,26 @@ def _tag_at(tag: str, centre: Vec2, radius: float, gap: float, turn: float) -> t
     if gap <= _SHORT_GAP:
         return (label,)
     edge = (centre[0] + radius * c, centre[1] + radius * s)
-    short = (centre[0] + (radius + gap - 0.8) * c, centre[1] + (radius + gap - 0.8) * s)
+    short = (centre[0] + (radius + gap - 1.6) * c, centre[1] + (radius + gap - 1.6) * s)
     return (label, Stroke("dimension", Line(edge, short)))
 
 
 def tagged(holes: Iterable[PartHole]) -> tuple[TaggedHole, ...]:
-    """Return the holes with a tag each: a letter for one size and kind, a number within it, in the part's own order."""
+    """Return the holes with a tag each: a letter for one size and kind, a number in the order of their names."""
     groups: dict[tuple[object, ...], list[PartHole]] = {}
     for hole in holes:
         groups.setdefault(_same_size(hole), []).append(hole)
     out: list[TaggedHole] = []
     for number, group in enumerate(groups.values()):
         letter = _letter(number)
-        out.extend(TaggedHole(hole, letter if len(group) == 1 else f"{letter}{i}") for i, hole in enumerate(group, 1))
+        named = sorted(group, key=lambda hole: _natural(hole.name))
+        out.extend(TaggedHole(hole, letter if len(group) == 1 else f"{letter}{i}") for i, hole in enumerate(named, 1))
     return tuple(out)
+
+
+def _natural(name: str) -> tuple[tuple[int, str], ...]:
+    """Return a key that sorts "hole 10" after "hole 9"."""
+    return tuple((int(run), "") if run.isdigit() else (0, run) for run in re.split(r"(\d+)", name))
 
 
 def _same_size(hole: PartHole) -> tuple[object, ...]:

@@ -80,7 +80,7 @@ def centre_lines(axes: tuple[Axis, ...], view: View, overhang: float) -> tuple[C
 def _axis_lines(axis: Axis, view: View, overhang: float) -> list[Line]:
     tilt = angle_between(axis.direction, view.frame.z)
     if min(tilt, 180.0 - tilt) < _SQUARE_ON:
-        (x, y), reach = flat(axis.origin, view), axis.radius + overhang
+        (x, y), reach = flat(axis.origin, view.frame), axis.radius + overhang
         return [Line((x - reach, y), (x + reach, y)), Line((x, y - reach), (x, y + reach))]
     if abs(tilt - 90.0) < _SQUARE_ON:
         low, high = axis.reach
@@ -89,7 +89,7 @@ def _axis_lines(axis: Axis, view: View, overhang: float) -> list[Line]:
 
 
 def _on_axis(axis: Axis, reach: float, view: View) -> Vec2:
-    return flat(add(axis.origin, scale(axis.direction, reach)), view)
+    return flat(add(axis.origin, scale(axis.direction, reach)), view.frame)
 
 
 def is_along_sight(direction: Vec3, view: View) -> bool:

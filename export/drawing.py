@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from export.annotate import SignedFace, TaggedHole, place_signs, place_tags, tagged
+from export.bolt_circles import bolt_circles, circle_sizes
 from export.centres import Axis, centre_lines, is_along_sight, round_axes
 from export.clutter import Clutter
 from export.dimension import Position, Side, overall_rows, position_rows, reach
@@ -20,7 +21,7 @@ from export.number import size
 from export.packing import Room
 from export.sheet2d import SMALL_TEXT, TEXT, Item, Label, Role, Sheet, Stroke, ink_box, shifted
 from export.view import Projection, View, ViewName, flat, part_views, side_view
-from geom.curve2d import Box2, Curve, joined_box, moved
+from geom.curve2d import Box2, Curve, circle, joined_box, moved
 from geom.errors import JobError
 
 if TYPE_CHECKING:
@@ -109,6 +110,9 @@ class _Drawn:
     box: Box2
 
 
+_RESERVE: Final = 45.0
+"""How far out, mm, extension lines are foreseen while signs look for a place, so that none runs through a sign."""
+
 _NOTES_WIDTHS: Final[dict[SheetSize, tuple[float, ...]]] = {"A3": (180.0, 205.0, 150.0, 120.0), "A4": (250.0, 180.0, 130.0)}
 
 
@@ -138,30 +142,31 @@ def _flat_views(
         view = views[name]
         items = _strokes(view, scale)
         items += [Stroke("centre", moved(c, (0.0, 0.0), scale)) for c in centre_lines(axes, view, _CENTRE_OVERHANG / scale)]
-        clutter = Clutter(items)
-        signs, faces = place_signs(faces, view, scale, clutter)
+        circles = bolt_circles(holes, axes, view)
+        items += [Stroke("centre", moved(circle(c.centre, c.radius), (0.0, 0.0), scale)) for c in circles]
+        signs, faces = place_signs(faces, view, scale, Clutter([*items, *_dimensions(wanted, view, scale, items, _RESERVE)]))
         items += signs
-        dimensions = _dimensions(wanted, view, scale, items)
-        items += dimensions
-        clutter.add(dimensions)
+        items += _dimensions(wanted, view, scale, items)
+        clutter = Clutter(items)
         tags, untagged = place_tags(untagged, view, scale, clutter)
         items += tags
+        items += circle_sizes(circles, scale, wanted.units, clutter)
         box = ink_box(items)
         assert box is not None
         out[name] = _Drawn(tuple(items), box)
     return out
 
 
-def _dimensions(wanted: DrawingInput, view: View, scale: float, items: Sequence[Item]) -> list[Item]:
-    """Return a view's dimensions, rows starting where the ink of the view ends."""
+def _dimensions(wanted: DrawingInput, view: View, scale: float, items: Sequence[Item], further: float = 0.0) -> list[Item]:
+    """Return a view's dimensions, rows starting where the ink of the view ends, or so many mm further out."""
     box = ink_box(items)
     assert box is not None
-    start = {"left": box[0], "bottom": box[1], "right": box[2], "top": box[3]}
+    start = {"left": box[0] - further, "bottom": box[1] - further, "right": box[2] + further, "top": box[3] + further}
     overall, across, upwards = _sides(view.name, wanted.projection)
     out: list[Item] = []
     for side in overall:
         out.extend(overall_rows(view, scale, side, wanted.units, start[side]))
-    seen = [flat(h.centre, view) for h in wanted.part.holes if is_along_sight(h.axis, view)]
+    seen = [flat(h.centre, view.frame) for h in wanted.part.holes if is_along_sight(h.axis, view)]
     places = [Position(x, y) for x, y in seen]
     for side in (across, upwards) if places else ():
         out.extend(position_rows(places, scale, side, wanted.units, reach(out, side, start[side])))
@@ -187,14 +192,40 @@ def _composed(
 ) -> tuple[Item, ...] | None:
     """Return everything inside the frame at one scale, or None when it has no room."""
     drawn = _flat_views(wanted, views, axes, holes, up / down / PAPER[wanted.sheet].reduction)
-    for text in (TEXT, SMALL_TEXT):
-        for short in (False, True) if (up, down) == SCALES[-1] else (False,):
-            for gap in _VIEW_GAPS:
-                for notes_width in _NOTES_WIDTHS[wanted.sheet]:
-                    items = _packed(wanted, views, drawn, holes, (up, down), text, gap, notes_width, short)
-                    if items is not None:
-                        return items
+    for plan in _plans(wanted.sheet, last=(up, down) == SCALES[-1]):
+        items = _packed(wanted, views, drawn, holes, (up, down), plan)
+        if items is not None:
+            return items
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """One way to fill a sheet.
+
+    Attributes:
+        picture_steps: how much smaller the isometric view is than the flat ones, in steps of the scale.
+        text: height of notes and tables, mm.
+        gap: between views, mm.
+        notes_width: mm.
+        short: the hole table has a row for a size, not for a hole.
+    """
+
+    picture_steps: int
+    text: float
+    gap: float
+    notes_width: float
+    short: bool
+
+
+def _plans(sheet: SheetSize, last: bool) -> Iterator[_Plan]:
+    """Return the ways to fill a sheet, best first: a large isometric view, then large lettering, then room."""
+    for short in (False, True) if last else (False,):
+        for steps in (0, 1):
+            for text in (TEXT, SMALL_TEXT):
+                for gap in _VIEW_GAPS:
+                    for width in _NOTES_WIDTHS[sheet]:
+                        yield _Plan(steps, text, gap, width, short)
 
 
 def _packed(
@@ -203,29 +234,29 @@ def _packed(
     drawn: dict[ViewName, _Drawn],
     holes: tuple[TaggedHole, ...],
     ratio: tuple[int, int],
-    text: float,
-    gap: float,
-    notes_width: float,
-    short: bool,
+    plan: _Plan,
 ) -> tuple[Item, ...] | None:
     paper = PAPER[wanted.sheet]
     room = Room(paper.inside)
     title = title_block(wanted.title, f"{ratio[0]}:{ratio[1]}", wanted.sheet, wanted.projection, wanted.where)
     out: list[Item] = list(title.at(*room.take_corner(title.width, title.height)))
-    three = _three_views(drawn, wanted.projection, (paper.inside[0] + gap / 2, paper.inside[3] - gap / 2), gap, room)
+    three = _three_views(drawn, wanted.projection, (paper.inside[0] + plan.gap / 2, paper.inside[3] - plan.gap / 2), plan.gap, room)
     if three is None:
         return None
     out += three
-    blocks = [notes_block(wanted.notes, notes_width, text)]
+    blocks = [notes_block(wanted.notes, plan.notes_width, plan.text)]
     if holes:
-        table = short_hole_table(holes, wanted.units, text) if short else hole_table(holes, wanted.zero, wanted.units, text)
-        blocks.append(table)
+        blocks.append(
+            short_hole_table(holes, wanted.units, plan.text)
+            if plan.short
+            else hole_table(holes, wanted.zero, wanted.units, plan.text)
+        )
     for block in blocks:
         place = room.take(block.width, block.height)
         if place is None:
             return None
         out += block.at(*place)
-    picture = _isometric(views["isometric"], ratio, paper.reduction, room)
+    picture = _isometric(views["isometric"], ratio, plan.picture_steps, paper.reduction, room)
     return None if picture is None else (*out, *picture)
 
 
@@ -255,18 +286,17 @@ def _moved_box(box: Box2, dx: float, dy: float) -> Box2:
     return (box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy)
 
 
-def _isometric(view: View, ratio: tuple[int, int], reduction: float, room: Room) -> list[Item] | None:
-    """Return the isometric view where there is most room, at the sheet's scale or one step smaller, then labelled."""
-    place = SCALES.index(ratio)
-    for up, down in SCALES[place : place + 2]:
-        items = _strokes(view, up / down / reduction)
-        box = ink_box(items)
-        assert box is not None
-        if (up, down) != ratio:
-            middle = (box[0] + box[2]) / 2
-            items.append(Label(f"Isometric view, {up}:{down}", (middle, box[1] - 2.2 * TEXT), TEXT, "middle"))
-            box = joined_box([box, ink_box(items[-1:]) or box])
-        spot = room.take_loosest(box[2] - box[0], box[3] - box[1])
-        if spot is not None:
-            return [shifted(item, spot[0] - box[0], spot[1] - box[1]) for item in items]
-    return None
+def _isometric(view: View, ratio: tuple[int, int], steps: int, reduction: float, room: Room) -> list[Item] | None:
+    """Return the isometric view where there is most room, labelled when it is `steps` scales smaller than the sheet's."""
+    place = min(SCALES.index(ratio) + steps, len(SCALES) - 1)
+    up, down = SCALES[place]
+    items = _strokes(view, up / down / reduction)
+    box = ink_box(items)
+    assert box is not None
+    if (up, down) != ratio:
+        items.append(Label(f"Isometric view, {up}:{down}", ((box[0] + box[2]) / 2, box[1] - 2.2 * TEXT), TEXT, "middle"))
+        box = joined_box([box, ink_box(items[-1:]) or box])
+    spot = room.take_loosest(box[2] - box[0], box[3] - box[1])
+    if spot is None:
+        return None
+    return [shifted(item, spot[0] - box[0], spot[1] - box[1]) for item in items]

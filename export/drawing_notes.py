@@ -7,7 +7,7 @@ kg come in; words go out. Knows nothing of the sheet.
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from export.number import Units, fixed, size
+from export.number import Units, fixed, size, trimmed
 from geom.errors import StandardError
 from geom.settings import Settings
 from geom.standards.alloy import alloy
@@ -34,7 +34,7 @@ def foundry_notes(record: "Record") -> tuple[str, ...]:
         "Other sizes are those of the casting, cold.",
         _contraction(record),
         f"Zero: {record.zero.why}.",
-        *settings.foundry.notes,
+        *(_sentence(note) for note in settings.foundry.notes),
         "The foundry decides gating, feeding and what it can pour.",
     )
 
@@ -44,6 +44,12 @@ def mass_text(kilograms: float, units: Units) -> str:
     amount = kilograms / _POUND if units == "inch" else kilograms
     places = 3 if amount < 1 else 2 if amount < 100 else 1
     return f"{fixed(amount, places)} {'lb' if units == 'inch' else 'kg'}"
+
+
+def _sentence(text: str) -> str:
+    """Return a note that begins with a capital and ends with a full stop."""
+    tidy = text.strip()
+    return f"{tidy[:1].upper()}{tidy[1:]}{'' if tidy.endswith(('.', '!', '?')) else '.'}"
 
 
 def _metal(record: "Record") -> Iterator[str]:
@@ -88,7 +94,7 @@ def _shape(settings: Settings) -> Iterator[str]:
 def _phantom(units: Units) -> str:
     return (
         "Phantom lines show the finished part. Surfaces drawn in phantom lines are machined; the figure at the machining sign "
-        f"is the metal on that face in {_UNIT[units]}. All other surfaces stay as cast."
+        f"is the metal on that face ({_UNIT[units]}). All other surfaces stay as cast."
     )
 
 
@@ -97,4 +103,4 @@ def _contraction(record: "Record") -> str:
     metal = alloy(record.part.alloy, record.settings.label)
     share = metal.contraction if asked is None else asked
     why = f"usual for {metal.name}, for the foundry to decide" if asked is None else "as the job asks"
-    return f"Pattern contraction {fixed(100 * share, 2)} % ({why}) is not included in this drawing."
+    return f"Pattern contraction {trimmed(fixed(100 * share, 2))} % ({why}) is not included in this drawing."

@@ -212,14 +212,14 @@ def notes_block(notes: Sequence[str], width: float, height: float) -> Block:
     indent = text_width("00. ", height)
     rows: list[tuple[str, str]] = [("Notes", "")]
     for number, note in enumerate(notes, 1):
-        first, *rest = wrapped(note, height, width - indent - 2 * _PAD)
+        first, *rest = wrapped(note, height, width - indent - 3 * _PAD)
         rows += [(f"{number}.", first), *(("", line) for line in rest)]
     pitch = 1.55 * height
-    depth = pitch * len(rows) + 0.4 * height
+    depth = pitch * len(rows) + 2 * _PAD
     items: list[Item] = []
     for line, (left, text) in enumerate(rows, 1):
         y = depth - pitch * line
-        items.extend(Label(words, (x, y), height) for x, words in ((_PAD, left), (_PAD + indent, text)) if words)
+        items.extend(Label(words, (x, y), height) for x, words in ((2 * _PAD, left), (2 * _PAD + indent, text)) if words)
     return Block(tuple(items), width, depth)
 
 

@@ -36,7 +36,8 @@ def machining_sign(tip: Vec2, upright: bool, allowance: str) -> tuple[Item, ...]
     return (*lines, *([text] if allowance else []))
 
 
-_TEXT_END: Final = (-_SHORT * _SLOPE - 0.2, 0.7)
+_TEXT_END: Final = (-_SHORT * _SLOPE - 0.2, 1.3)
+"""Where the allowance's base line ends: clear of the landing, descenders and all."""
 
 
 def machining_sign_box(tip: Vec2, upright: bool, allowance: str) -> Box2:

@@ -7,13 +7,14 @@ or dimensions.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal, TypeAlias
 
-from geom.curve2d import Box2, Curve, curves_box
+from geom.curve2d import Box2, Curve, Line, Vec2, curves_box
 from geom.kernel.lines import view_lines, visible_lines
 from geom.kernel.shape import Solid
 from geom.overlap2d import without
-from geom.part import Part
+from geom.part import Part, PartHole
 from geom.space import Frame, Vec3, dot, frame_facing, scale, sub
 
 ViewName: TypeAlias = Literal["front", "top", "left", "right", "isometric"]
@@ -79,10 +80,30 @@ def part_views(part: Part, zero: Frame, projection: Projection) -> dict[ViewName
 def _view(name: ViewName, part: Part, frame: Frame) -> View:
     finished = visible_lines(part.finished, frame)
     casting = view_lines(part.casting, frame)
-    phantom = without(finished, (*casting.visible, *casting.smooth))
+    walls = [] if name == "isometric" else [line for hole in part.holes for line in _cored_bore(hole, frame)]
+    phantom = without([*finished, *walls], (*casting.visible, *casting.smooth))
     hidden = () if name == "isometric" else without(casting.hidden, phantom)
     boxes = _box(part.casting, frame, casting.visible), _box(part.finished, frame, finished)
     return View(name, frame, casting.visible, hidden, casting.smooth, phantom, finished, *boxes)
+
+
+def _cored_bore(hole: PartHole, frame: Frame) -> list[Line]:
+    """Return the finished walls and shoulders of a cored hole seen from the side, so that its stock shows."""
+    if hole.source != "core" or abs(dot(hole.axis, frame.z)) > 1e-6:
+        return []
+
+    def place(depth: float, out: float) -> Vec2:
+        x, y = flat(sub(hole.centre, scale(hole.axis, depth)), frame)
+        return (x - out * dot(hole.axis, frame.y), y + out * dot(hole.axis, frame.x))
+
+    lines: list[Line] = []
+    for step in hole.steps:
+        first, last = step.start_diameter / 2, step.end_diameter / 2
+        lines += [Line(place(step.start, side * first), place(step.end, side * last)) for side in (1.0, -1.0)]
+    for step, after in pairwise(hole.steps):
+        reach = max(step.end_diameter, after.start_diameter) / 2
+        lines.append(Line(place(step.end, -reach), place(step.end, reach)))
+    return lines
 
 
 def _box(solid: Solid, frame: Frame, lines: tuple[Curve, ...]) -> Box2:
@@ -100,8 +121,7 @@ def _is_square(frame: Frame) -> bool:
     return all(max(abs(c) for c in axis) > 1.0 - 1e-12 for axis in (frame.x, frame.y))
 
 
-def flat(point: Vec3, view: View | Frame) -> tuple[float, float]:
-    """Return where a part-frame point shows in a view."""
-    frame = view.frame if isinstance(view, View) else view
+def flat(point: Vec3, frame: Frame) -> Vec2:
+    """Return where a part-frame point shows in a view's frame."""
     d = sub(point, frame.origin)
     return (dot(d, frame.x) + 0.0, dot(d, frame.y) + 0.0)
