@@ -1,0 +1,232 @@
+"""The shape of the program: who may import whom, and what loads when.
+
+Read from the syntax trees, and seen in fresh interpreters. A new module is
+put into `FROM_BELOW` after everything it imports; when there is no such place, the
+import is the mistake.
+"""
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from geom.kernel.cut import box
+from geom.kernel.step import write_step
+
+ROOT = Path(__file__).resolve().parent.parent
+
+FROM_BELOW = """
+    geom.errors geom.units geom.tolerance geom.space geom.rigid
+    geom.curve2d geom.overlap2d geom.directions geom.ranking geom.pattern_centre geom.toml_lines
+
+    geom.standards.table geom.standards.alloy geom.standards.drill geom.standards.fits geom.standards.foundry
+    geom.standards.drawing_fields geom.standards.tolerance_grades geom.standards.cutting geom.standards.thread
+    geom.standards.screw geom.standards.suggest geom.standards.callout
+
+    geom.kernel.failure geom.kernel.load geom.kernel.topology geom.kernel.surface geom.kernel.shape geom.kernel.step
+    geom.kernel.body geom.kernel.cut geom.kernel.extent geom.kernel.probe geom.kernel.trim geom.kernel.edges
+    geom.kernel.freeform geom.kernel.metal geom.kernel.lines geom.kernel.mesh geom.kernel.facets geom.refine
+
+    geom.feature geom.hole_pattern geom.feature_shape geom.casting geom.model
+    geom.part
+    geom.analytic geom.rim geom.spread geom.guard geom.tree geom.edge_rays geom.rays geom.sample geom.pair
+    geom.walls geom.passage geom.hole_mouth geom.hole_source geom.holes_found
+    geom.face_state geom.face_groups geom.face_names geom.overlay geom.recognise
+    geom.readings geom.reading_table
+    geom.columns geom.depth geom.extreme geom.volume geom.face_stock geom.stock
+    geom.job_schema geom.job_reader geom.settings geom.job_settings
+    geom.lookup geom.reading_files geom.job_features geom.required geom.verdict geom.zero_place geom.datum
+    geom.received_faces geom.received_spots geom.locate geom.received_touches geom.received_rows geom.received_solve
+    geom.received
+    geom.rows geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
+    geom.setups
+    geom.job
+
+    export.number export.manifest export.swap export.write
+    export.fonts export.lettering export.view export.sheet2d export.clutter export.packing export.centres export.marks
+    export.dimension export.annotate export.bolt_circles export.dxf export.svg export.pdf
+    export.furniture export.hole_table export.drawing_notes export.drawing_input export.drawing
+    export.table_head export.table_words export.table_reader export.table export.coordinates_report
+    export.text_table export.hole_report export.stock_report
+    export.mesh export.prototype
+    export.bundle
+    export.exit_codes export.progress export.commands export.child export.cli
+"""
+"""DESIGN section 4: a module imports only from modules before it."""
+
+ORDER = FROM_BELOW.split()
+
+SOLE_IMPORTERS = {
+    "cadquery": {"geom.casting"},
+    "embreex": {"geom.tree"},
+    "ezdxf": {"export.dxf"},
+    "fontTools": {"export.lettering"},
+    "manifold3d": {"export.mesh", "geom.volume"},
+    "shapely": {"geom.reach"},
+    "typst": {"export.pdf"},
+}
+"""Libraries that few modules may know; the CAD kernel (OCP) is known in `geom.kernel` only, numpy and scipy anywhere."""
+
+HEAVY = {"OCP", "cadquery", "embreex", "ezdxf", "fontTools", "igl", "manifold3d", "numpy", "scipy", "shapely", "trimesh", "typst"}
+
+
+@cache
+def modules() -> dict[str, Path]:
+    """Return every module of the program by its dotted name; a package is named like its `__init__`."""
+    found = {}
+    for path in sorted(path for top in ("geom", "export", "parts") for path in (ROOT / top).rglob("*.py")):
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+def imports(path: Path, *, deep: bool = True) -> Iterator[str]:
+    """Yield what a file imports; `from a import b` counts as a.b when that is a module, else as a.
+
+    Args:
+        deep: inside functions and blocks too, not only on loading.
+    """
+    known, tree = modules(), ast.parse(path.read_bytes())
+    for node in ast.walk(tree) if deep else tree.body:
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path.name}: relative import; write the full name"
+            names = {f"{node.module}.{alias.name}" for alias in node.names}
+            yield from names & known.keys() or {str(node.module)}
+
+
+def holds_code(path: Path) -> bool:
+    """Return whether a file has more than a docstring."""
+    return len(ast.parse(path.read_bytes()).body) > 1
+
+
+def own(name: str) -> bool:
+    return name.split(".")[0] in ("geom", "export", "parts")
+
+
+# --- from the syntax trees --------------------------------------------------
+
+
+def test_every_module_has_its_place_in_the_order():
+    """The order is the whole program's, no module of geom or export left out and none named that is gone."""
+    there = {name for name, path in modules().items() if not name.startswith("parts") and holds_code(path)}
+
+    assert sorted(there - set(ORDER)) == []
+    assert sorted(set(ORDER) - there) == []
+    assert len(ORDER) == len(set(ORDER))
+
+
+def test_a_module_imports_only_from_modules_before_it():
+    """One direction, so no cycles; imports inside functions and for types count too."""
+    place = {name: i for i, name in enumerate(ORDER)}
+    upward = [
+        f"{name} imports {other}"
+        for name in ORDER
+        for other in imports(modules()[name])
+        if own(other) and place.get(other, len(ORDER)) >= place[name]
+    ]
+
+    assert upward == []
+
+
+def test_geometry_knows_neither_sheets_nor_jobs():
+    """geom imports nothing of export or parts; export nothing of parts: a bundled job is opened like any other folder."""
+    wrong = [
+        f"{name} imports {other}"
+        for name, path in modules().items()
+        for other in imports(path)
+        if other.split(".")[0] in {"geom": ("export", "parts"), "export": ("parts",), "parts": ("export",)}[name.split(".")[0]]
+    ]
+
+    assert wrong == []
+
+
+def test_only_the_kernel_package_knows_the_cad_kernel():
+    """OCP stays behind one door."""
+    knows = {name for name, path in modules().items() if any(other.split(".")[0] == "OCP" for other in imports(path))}
+
+    assert knows
+    assert sorted(name for name in knows if not name.startswith("geom.kernel.")) == []
+
+
+@pytest.mark.parametrize("library", SOLE_IMPORTERS)
+def test_a_library_has_its_sole_importer(library):
+    """Exchanging a library touches one file."""
+    knows = {
+        name
+        for name, path in modules().items()
+        if not name.startswith("parts") and any(other.split(".")[0] == library for other in imports(path))
+    }
+
+    assert knows
+    assert sorted(knows - SOLE_IMPORTERS[library]) == []
+
+
+def test_no_library_comes_in_unnoticed():
+    """Whatever is not the standard library, numpy, scipy or OCP is in the list of sole importers."""
+    outside = {other.split(".")[0] for path in modules().values() for other in imports(path) if not own(other)}
+
+    assert sorted(outside - set(sys.stdlib_module_names) - set(SOLE_IMPORTERS) - {"OCP", "numpy", "scipy", "igl"}) == []
+
+
+def test_cadquery_is_imported_inside_functions_only():
+    """A STEP job must not pay for it, whatever it imports."""
+    at_top = [
+        name
+        for name, path in modules().items()
+        if not name.startswith("parts") and "cadquery" in {other.split(".")[0] for other in imports(path, deep=False)}
+    ]
+
+    assert at_top == []
+
+
+# --- in a fresh interpreter -------------------------------------------------
+
+
+def loaded_by(*arguments: str) -> tuple[int, set[str]]:
+    """Run a command in a fresh interpreter; return its exit code and the top-level modules it loads.
+
+    Python itself lists them (`-X importtime`), those of the command's child process too.
+    """
+    command = [sys.executable, "-X", "importtime", "-m", "export.cli", *arguments]
+    end = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
+    lines = [line for line in end.stderr.splitlines() if line.startswith("import time:")]
+    return end.returncode, {line.rpartition("|")[2].strip().split(".")[0] for line in lines}
+
+
+@pytest.mark.parametrize("arguments", [("--help",), ("--version",), ("make", "--help"), ("stock", "--help")])
+def test_help_loads_nothing_heavy(arguments):
+    """No kernel, DXF, PDF or numeric library before a command runs: help answers at once."""
+    code, names = loaded_by(*arguments)
+
+    assert code == 0
+    assert "argparse" in names
+    assert sorted(names & HEAVY) == []
+
+
+def test_a_mistake_in_a_job_is_found_before_anything_heavy_is_loaded(tmp_path):
+    """A wrong key in job.toml is answered at once."""
+    (tmp_path / "job.toml").write_text('[part]\nname = "plate"\nunits = "furlong"\n')
+    code, names = loaded_by("stock", str(tmp_path))
+
+    assert code == 2
+    assert sorted(names & HEAVY) == []
+
+
+def test_stock_of_a_step_job_does_without_cadquery(tmp_path):
+    """OCP suffices: two blocks as STEP files, 3 mm of stock on top; cadquery costs 1 s and 480 MB (ENGINEERING notes)."""
+    write_step(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), tmp_path / "finished.step")
+    write_step(box((0.0, 0.0, 0.0), (60.0, 40.0, 33.0)), tmp_path / "casting.step")
+    (tmp_path / "job.toml").write_text(
+        '[part]\nname = "plate"\nfinished = "finished.step"\ncasting = "casting.step"\nunits = "mm"\nalloy = "grey iron"\n'
+    )
+    code, names = loaded_by("stock", str(tmp_path), "-q")
+
+    assert code == 0
+    assert "OCP" in names
+    assert sorted(names & {"cadquery", "trimesh", "matplotlib", "ezdxf", "typst", "vtkmodules"}) == []
