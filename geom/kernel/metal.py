@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from geom.kernel.bounds import quick_box
 from geom.kernel.load import require_kernel
-from geom.kernel.shape import Solid, face_box, faces_of
+from geom.kernel.shape import Solid, faces_of
 from geom.space import Vec3, add, norm, scale, sub, unit
 from geom.tolerance import kernel_noise
 
@@ -33,7 +34,7 @@ class Metal:
     def __init__(self, solid: Solid) -> None:
         self._faces = faces_of(solid.shape)
         self._noise = kernel_noise(solid.size)
-        boxes = np.array([face_box(face, exact=False) for face in self._faces])
+        boxes = np.array([quick_box(face) for face in self._faces])
         self._low: _Boxes = boxes[:, 0] - self._noise
         self._high: _Boxes = boxes[:, 1] + self._noise
         self._ready: dict[int, Any] = {}

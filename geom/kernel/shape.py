@@ -9,24 +9,22 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from geom.errors import GeometryError
+from geom.kernel.bounds import bounding_box, vertex_points
 from geom.kernel.load import require_kernel
 from geom.kernel.surface import Surface, SurfaceKind, describe, is_free_form
 from geom.kernel.topology import edge_owners, explore, faces_of
 from geom.space import Vec3, norm, sub
-from geom.tolerance import KERNEL_NOISE
 
 require_kernel()
 
-from OCP.Bnd import Bnd_Box
 from OCP.BRep import BRep_Tool
-from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
 from OCP.GProp import GProp_GProps
-from OCP.TopAbs import TopAbs_SHELL, TopAbs_SOLID, TopAbs_VERTEX
+from OCP.TopAbs import TopAbs_SHELL, TopAbs_SOLID
 from OCP.TopoDS import TopoDS, TopoDS_Solid
 
-__all__ = ["Solid", "Surface", "SurfaceKind", "bounding_box", "face_box", "faces_of", "from_cadquery", "solid_from_shape"]
+__all__ = ["Solid", "Surface", "SurfaceKind", "bounding_box", "faces_of", "from_cadquery", "solid_from_shape"]
 
 VOLUME_ACCURACY = 1e-4
 """Relative accuracy asked of the kernel's adaptive integration where a solid has spline faces: a ball and a ring
@@ -118,7 +116,7 @@ def _check_closed(body: TopoDS_Solid, label: str) -> None:
     """Raise GeometryError where an edge has a face on one side only."""
     for edge, owners in edge_owners(body):
         if len(owners) == 1 and not BRep_Tool.Degenerated_s(edge):
-            at = ", ".join(f"{c:.1f}" for c in _vertex_points(edge)[0])
+            at = ", ".join(f"{c:.1f}" for c in vertex_points(edge)[0])
             raise GeometryError(
                 f"{label}: the solid is open: an edge near ({at}) mm has a face on one side only; "
                 "stitch the surfaces into a closed solid in the CAD program and export again"
@@ -133,60 +131,6 @@ def _volume(shape: Any, adaptive: bool) -> tuple[float, Vec3]:
     else:
         BRepGProp.VolumeProperties_s(shape, props)
     return props.Mass(), _xyz(props.CentreOfMass())
-
-
-# --- bounding box -----------------------------------------------------------
-
-
-def bounding_box(shape: Any) -> tuple[Vec3, Vec3]:
-    """Return the least and greatest corner of a kernel shape, mm.
-
-    The kernel's exact box costs a millisecond a face and its quick one is too
-    large; so the exact one is asked only of faces whose quick box reaches
-    beyond what is already sure.
-    """
-    low, high = _corners(_vertex_points(shape))
-    loose = [face_box(face, exact=False) for face in faces_of(shape)]
-    order = sorted(range(len(loose)), key=lambda i: -_beyond(loose[i], low, high))
-    faces = faces_of(shape)
-    for i in order:
-        if _beyond(loose[i], low, high) > _BOX_SLACK:
-            low, high = _corners([low, high, *face_box(faces[i], exact=True)])
-    return _without_slack(low), _without_slack(high)
-
-
-_BOX_SLACK = 20 * KERNEL_NOISE
-"""Quick boxes are widened by the shape's own tolerances, which are at least the kernel noise."""
-
-
-def _vertex_points(shape: Any) -> list[Vec3]:
-    return [_xyz(BRep_Tool.Pnt_s(TopoDS.Vertex(v))) for v in explore(shape, TopAbs_VERTEX)]
-
-
-def _corners(points: list[Vec3]) -> tuple[Vec3, Vec3]:
-    low, high = (tuple(pick(axis) for axis in zip(*points, strict=True)) for pick in (min, max))
-    return low, high
-
-
-def face_box(face: Any, exact: bool) -> tuple[Vec3, Vec3]:
-    """Return the least and greatest corner of a kernel face's box; quick and perhaps too large, or exact and slow."""
-    box = Bnd_Box()
-    if exact:
-        BRepBndLib.AddOptimal_s(face, box, False, False)
-    else:
-        BRepBndLib.Add_s(face, box, False)
-    box.SetGap(0.0)
-    return _xyz(box.CornerMin()), _xyz(box.CornerMax())
-
-
-def _beyond(box: tuple[Vec3, Vec3], low: Vec3, high: Vec3) -> float:
-    """Return how far a box reaches out of another, mm; below zero when it lies inside."""
-    return max(max(low[i] - box[0][i], box[1][i] - high[i]) for i in range(3))
-
-
-def _without_slack(corner: Vec3) -> Vec3:
-    """Return the corner to a nanometre: the kernel widens every box by its confusion distance."""
-    return tuple(round(c, 6) + 0.0 for c in corner)  # type: ignore[return-value]
 
 
 def _xyz(p: Any) -> Vec3:

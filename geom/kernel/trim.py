@@ -7,8 +7,9 @@ frame. Knows nothing of castings, holes or names.
 from dataclasses import dataclass
 from typing import Any
 
+from geom.kernel.bounds import quick_box
 from geom.kernel.load import require_kernel
-from geom.kernel.shape import Solid, face_box, faces_of
+from geom.kernel.shape import Solid, faces_of
 from geom.space import Vec3
 from geom.tolerance import KERNEL_NOISE
 
@@ -63,7 +64,7 @@ class Trims:
 
     def box(self, index: int) -> tuple[Vec3, Vec3]:
         """Return the least and greatest corner of a box that a face lies in; on splines it may be too large."""
-        return face_box(self._faces[index], exact=False)
+        return quick_box(self._faces[index])
 
     def holds(self, index: int, spot: Spot, within: float) -> bool:
         """Return whether a point lies on a face inside its edges, no further than `within` mm off the surface.
