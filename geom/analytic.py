@@ -60,6 +60,15 @@ def dots(a: Floats, b: Floats) -> Floats:
     return np.asarray(np.einsum("ij,ij->i", a, b))
 
 
+def corner_shares(corners: Floats, points: Floats) -> Floats:
+    """Return the weights (n, 3) that make points (n, 3), flat on their triangles, of the corners (n, 3, 3)."""
+    a, b, p = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
+    aa, ab, bb, pa, pb = dots(a, a), dots(a, b), dots(b, b), dots(p, a), dots(p, b)
+    whole = np.maximum(aa * bb - ab * ab, 1e-300)
+    second, third = (bb * pa - ab * pb) / whole, (aa * pb - ab * pa) / whole
+    return np.stack([1.0 - second - third, second, third], axis=1)
+
+
 # --- nearest points ---------------------------------------------------------
 
 

@@ -22,6 +22,9 @@ _HALF_TURN: Final = 180.0
 _NOTHING: Final = 1e-9
 """Stock nearer 0 than this, mm, is 0: what double precision leaves of two equal planes a metre from the origin."""
 
+_SHALLOW: Final = 0.1
+"""Less missing than this, mm, needs no look at how thick the part is there: no part is thinner."""
+
 _LEVEL: Final = 1e-6
 """Stock that changes slower than this along a face, mm per mm, is even: the angle between equal planes is no better known."""
 
@@ -47,11 +50,12 @@ class Measured:
 class Depth:
     """A part in its casting, ready to be measured."""
 
-    __slots__ = ("_casting", "_finished", "_radius_at")
+    __slots__ = ("_casting", "_part", "_radius_at", "cut")
 
     def __init__(self, part: Part) -> None:
+        self._part = part
         self._casting: Skin = skin_of(part.casting)
-        self._finished: Skin = skin_of(part.finished)
+        self.cut = cut_skin(part)
         self._radius_at = _bores(part)
 
     def at(self, points: Floats, normals: Floats, face: Ints, looked_from: Floats | None = None) -> Measured:
@@ -64,15 +68,17 @@ class Depth:
         """
         spots = points if looked_from is None else looked_from
         hits = self._casting.over(points, normals, spots)
-        reach = self._finished.reach
-        limit = np.minimum(self._finished.entries(spots, normals, reach), self._to_axis(points, face))
+        limit = self._to_axis(points, face)
+        if self.cut is not None:
+            limit = np.minimum(limit, self.cut.entries(spots, normals, self.cut.reach))
         solid = hits.distance > limit
         stock = np.where(solid, limit, hits.distance)
-        air = np.flatnonzero(stock < 0)
-        if air.size:
-            thickness = self._finished.exits(spots[air], -normals[air], reach)
-            stock[air] = np.maximum(stock[air], -np.where(np.isfinite(thickness), thickness, 0.0))
         stock[np.abs(stock) < _NOTHING] = 0.0
+        air = np.flatnonzero(stock < -_SHALLOW)
+        if air.size:
+            finished = skin_of(self._part.finished)
+            thickness = finished.exits(spots[air], -normals[air], finished.reach)
+            stock[air] = np.maximum(stock[air], -np.where(np.isfinite(thickness), thickness, 0.0))
         slope = self._slope(points, normals, hits.face, hits.distance)
         slope[solid] = 0.0
         return Measured(stock, slope, solid)
@@ -93,6 +99,16 @@ class Depth:
             tangent = np.sqrt(np.maximum(1.0 - cosine * cosine, 0.0)) / cosine
         slope[met] = np.where(tangent > _LEVEL, np.minimum(tangent, _STEEPEST), 0.0)
         return slope
+
+
+def cut_skin(part: Part) -> Skin | None:
+    """Return the machined faces and hole walls of the part, ready for rays; None when there are none.
+
+    From metal that is cut away a ray comes back into the part through one of these: the
+    other faces lie on the casting's skin, which it would have to leave first.
+    """
+    cut = sorted(index for face in part.faces if face.state != "as cast" for index in face.surfaces)
+    return skin_of(part.finished, tuple(cut)) if cut else None
 
 
 def _bores(part: Part) -> tuple[Floats, Floats, Floats, Floats]:

@@ -18,7 +18,8 @@ from geom.sample import exact_points
 _ROUNDS: Final = 12
 """Halving twelve times leaves a four-thousandth of the sample spacing."""
 
-_COMPASS: Final = tuple((float(np.cos(a)), float(np.sin(a))) for a in np.arange(8) * np.pi / 4)
+_WAYS: Final = 8
+_COMPASS: Final = tuple((float(np.cos(a)), float(np.sin(a))) for a in np.arange(_WAYS) * 2.0 * np.pi / _WAYS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,20 +42,18 @@ class Starts:
 
 def settled(solid: Solid, depth: Depth, starts: Starts) -> tuple[Floats, Floats]:
     """Return where each search ends (n, 3) and the stock there (n,)."""
-    points, value, step = starts.points.copy(), starts.value.copy(), np.minimum(starts.step, starts.room)
-    count = len(points)
-    if not count:
-        return points, value
-    face = np.repeat(starts.face, len(_COMPASS))
-    for _ in range(_ROUNDS):
-        tried, normals = exact_points(solid, face, _around(solid, points, starts.face, step))
-        stock = depth.at(tried, normals, face).stock
-        stray = np.linalg.norm(tried - np.repeat(starts.points, len(_COMPASS), axis=0), axis=1)
-        allowed = (stray <= np.repeat(starts.room, len(_COMPASS))) & (stray > 0)
-        worth = np.where(allowed, stock * np.repeat(starts.sign, len(_COMPASS)), np.inf)
-        best = np.argmin(worth.reshape(count, -1), axis=1) + np.arange(count) * len(_COMPASS)
-        better = worth[best] < value * starts.sign
-        points[better], value[better] = tried[best[better]], stock[best[better]]
+    points, value = starts.points.copy(), starts.value.copy()
+    rows = np.flatnonzero(starts.room > 0)
+    step = np.minimum(starts.step, starts.room)[rows]
+    face, sign, room = starts.face[rows], np.repeat(starts.sign[rows], _WAYS), np.repeat(starts.room[rows], _WAYS)
+    home = np.repeat(starts.points[rows], _WAYS, axis=0)
+    for _ in range(_ROUNDS if rows.size else 0):
+        tried, normals = exact_points(solid, np.repeat(face, _WAYS), _around(solid, points[rows], face, step))
+        stock = depth.at(tried, normals, np.repeat(face, _WAYS)).stock
+        worth = np.where(np.linalg.norm(tried - home, axis=1) <= room, stock * sign, np.inf)
+        best = np.argmin(worth.reshape(len(rows), _WAYS), axis=1) + np.arange(len(rows)) * _WAYS
+        better = worth[best] < value[rows] * starts.sign[rows]
+        points[rows[better]], value[rows[better]] = tried[best[better]], stock[best[better]]
         step = np.where(better, step, step / 2.0)
     return points, value
 

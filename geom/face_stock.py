@@ -25,6 +25,9 @@ ENOUGH: Final = 1e-3
 _ROAM: Final = 4.0
 """On a face without an edge the search for the thinnest point strays at most this many sample spacings."""
 
+_EVEN: Final = 1e-6
+"""A face whose stock varies by less than this, mm, has no thinnest point worth a search."""
+
 _DOUBT: Final = 0.25
 """Share of a partly short piece's area that may be counted wrong: its skin is taken as flat, its outline as square."""
 
@@ -100,10 +103,10 @@ def measure_faces(part: Part, depth: Depth, required: Mapping[str, float], spaci
         required: least stock, mm, for every machined face by name.
         spacing: of the samples, mm.
     """
-    if not part.machined:
+    if not part.machined or depth.cut is None:
         return ()
     owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
-    survey = _surveyed(depth, surface_samples(part.finished, spacing, sorted(owner), owner))
+    survey = _surveyed(depth, surface_samples(part.finished, spacing, sorted(owner), owner, depth.cut.mesh))
     number = np.array([owner.get(i, -1) for i in range(len(part.finished.surfaces))])[survey.samples.face]
     rows = [np.flatnonzero(number == i) for i in range(len(part.machined))]
     bands = [_band(survey.samples.edge_distance[r]) for r in rows]
@@ -141,13 +144,14 @@ def _searched(
     rows = np.array([row for p in places for row in (p.thin, p.thick, p.inside)])
     kept = np.array([k for band in bands for k in (RIM, RIM, band)])
     room = np.minimum(survey.samples.edge_distance[rows] - kept, _ROAM * spacing)
+    uneven = np.repeat([survey.found.stock[p.thick] - survey.found.stock[p.thin] > _EVEN for p in places], 3)
     starts = Starts(
         survey.samples.points[rows],
         survey.samples.face[rows],
         survey.found.stock[rows],
         np.tile([1.0, -1.0, 1.0], len(places)),
         np.full(len(rows), spacing / 2.0),
-        np.maximum(room, 0.0),
+        np.where(uneven, room, 0.0),
     )
     return settled(part.finished, depth, starts)
 
@@ -157,7 +161,8 @@ def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, ba
     area, stock, slope = survey.samples.area[pieces], survey.found.stock[pieces], survey.found.slope[pieces]
     rim = rows[survey.samples.edge_distance[rows] < band]
     thin, thick, inside = (float(v) for v in ends)
-    short, below = (_share(stock - limit, slope, area) for limit in (0.0, required - ENOUGH))
+    least = min(float(stock.min()), float(survey.edge_stock[rows].min()))
+    short, below = (_share(stock - limit, slope, area, least - limit) for limit in (0.0, required - ENOUGH))
     return FaceStock(
         name=face.name,
         kind=face.kind,
@@ -178,11 +183,13 @@ def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, ba
     )
 
 
-def _share(height: Floats, slope: Floats, area: Floats) -> tuple[float, float]:
-    """Return the share of the area whose height is below 0, and what it may be out by.
+def _share(height: Floats, slope: Floats, area: Floats, least: float) -> tuple[float, float]:
+    """Return the share of the area whose height is below 0, and what it may be out by; none where the least height is not.
 
     A piece that the zero line crosses counts in part, by how far its middle is from that line.
     """
+    if least >= 0:
+        return 0.0, 0.0
     reach = slope * np.sqrt(area)
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(reach > 0, np.clip(0.5 - height / reach, 0.0, 1.0), height < 0)

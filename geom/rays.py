@@ -10,13 +10,14 @@ A ray that only grazes a curved face, less deep than the chord error, may pass
 it by.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
 import numpy as np
 
-from geom.analytic import OTHER, PLANE, Bools, Floats, Forms, Ints, crossings, dots, forms, heights
+from geom.analytic import OTHER, PLANE, Bools, Floats, Forms, Ints, corner_shares, crossings, dots, forms, heights
 from geom.edge_rays import EdgeRays
 from geom.errors import GeometryError
 from geom.guard import guard_tubes
@@ -33,12 +34,12 @@ _PASSES: Final = 64
 _CHUNK: Final = 16384
 """Rays worked on at a time: their arrays stay in the processor's cache."""
 
-_INNER: Final = 2.5
+_INNER: Final = 5.0
 """Between a face's edges look-up facets may lie this many chord errors off: the form itself sets that right."""
 
-_BACK: Final = 3.0
+_BACK: Final = 5.0
 """A look-up starts this many facet errors before the ray does: the facet of a crossing just ahead may lie just
-behind, and further behind on a slanting ray (3 covers slants down to 20 degrees)."""
+behind, and further behind on a slanting ray (5 covers slants down to 12 degrees)."""
 
 _SLIP: Final = 4.0
 """Where the form lies this many chord errors behind the facet, the ray slants, and another face may come between."""
@@ -85,18 +86,19 @@ class Skin:
         "solid",
     )  # fmt: skip
 
-    def __init__(self, source: Solid | Mesh, chord: float = WORK_CHORD) -> None:
+    def __init__(self, source: Solid | Mesh, chord: float = WORK_CHORD, faces: Collection[int] | None = None) -> None:
         """Build the ray tree.
 
         Args:
             source: a solid, met exactly; or a closed mesh facing outward, met on its facets.
-            chord: chord error, mm, of the look-up triangles of a solid.
+            chord: chord error, mm, of the look-up triangles along a solid's edges.
+            faces: surface indices of the solid that rays meet; all when None.
 
         Raises:
             GeometryError: the mesh has no triangles, or a face of the solid gives none.
         """
         self.solid = source if isinstance(source, Solid) else None
-        self.mesh = tessellate_for_rays(source, chord, _INNER * chord) if isinstance(source, Solid) else source
+        self.mesh = tessellate_for_rays(source, chord, _INNER * chord, faces) if isinstance(source, Solid) else source
         if not len(self.mesh.triangles):
             raise GeometryError("the mesh has no triangles; scan or export it again")
         self.chord = chord if self.solid else 0.0
@@ -319,7 +321,7 @@ class Skin:
         assert self.mesh.uv is not None
         place = met.origins[rows] + met.flat[rows, None] * met.directions[rows]
         corners = self.mesh.vertices[self.mesh.triangles[met.triangle[rows]]]
-        uv = np.einsum("ij,ijk->ik", _shares(corners, place), self.mesh.uv[met.triangle[rows]])
+        uv = np.einsum("ij,ijk->ik", corner_shares(corners, place), self.mesh.uv[met.triangle[rows]])
         return self._free_forms.crossings(
             met.face[rows], met.origins[rows], met.directions[rows], met.flat[rows], uv, met.speed[rows] > 0
         )
@@ -391,9 +393,9 @@ _SIGHT_LINES: Final = tuple(
 
 
 @lru_cache(maxsize=8)
-def skin_of(solid: Solid, chord: float = WORK_CHORD) -> Skin:
-    """Return the skin of a solid, built once: recognising and measuring share it."""
-    return Skin(solid, chord)
+def skin_of(solid: Solid, faces: tuple[int, ...] | None = None) -> Skin:
+    """Return the skin of a solid, or of some of its faces, built once: all stages share it."""
+    return Skin(solid, faces=faces)
 
 
 def _nothing(count: int) -> Hits:
@@ -416,12 +418,3 @@ def _facet_planes(vertices: Floats, triangles: Ints) -> tuple[Floats, Floats]:
     size = np.sqrt(dots(normal, normal))
     normal /= np.where(size > 0, size, 1.0)[:, None]
     return normal, dots(a, normal)
-
-
-def _shares(corners: Floats, points: Floats) -> Floats:
-    """Return the weights (n, 3) that make points (n, 3), flat on their triangles, of the corners (n, 3, 3)."""
-    a, b, p = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
-    aa, ab, bb, pa, pb = dots(a, a), dots(a, b), dots(b, b), dots(p, a), dots(p, b)
-    whole = np.maximum(aa * bb - ab * ab, 1e-300)
-    second, third = (bb * pa - ab * pb) / whole, (aa * pb - ab * pa) / whole
-    return np.stack([1.0 - second - third, second, third], axis=1)

@@ -12,9 +12,16 @@ import numpy as np
 
 from geom.analytic import Bools, Floats, Ints, dots
 from geom.kernel.mesh import Mesh
+from geom.tolerance import WORK_CHORD
 
 _SHARPEST: Final = 5.0
 """At a corner sharper than 23 degrees the way in is cut short: a point that far from both sides would be far from the corner."""
+
+_STRAIGHT, _BEND = 1e-3, 0.5
+"""Turns, radians, between which two pieces may be chords of one curved edge: look-up chords turn 20 degrees at most."""
+
+_DEEPEST: Final = 16.0 * WORK_CHORD
+"""A chord's length times its turn is eight times its distance from the edge; twice the look-up chord error is allowed."""
 
 _PAIRS: Final = 40_000
 """Point-and-piece pairs worked on at a time: a third of a megabyte an array, which stays in the processor's cache."""
@@ -28,6 +35,8 @@ class Rim:
         start, end: (n, 3) its ends, mm.
         inward: (n, 3) unit, along the face, square to the piece.
         corner: (n, 3) from `start`: d times this vector is d away from this piece and from the one before it.
+        curved: (n,) True where it is a chord of a curved edge: only its ends lie on the edge.
+        triangle: (n,) the mesh triangle it is a side of.
         face: (n,) surface index.
         group: (n,) the face it belongs to (see `rim_of`).
     """
@@ -36,6 +45,8 @@ class Rim:
     end: Floats
     inward: Floats
     corner: Floats
+    curved: Bools
+    triangle: Ints
     face: Ints
     group: Ints
 
@@ -48,15 +59,16 @@ def rim_of(mesh: Mesh, group: Ints, wanted: Bools) -> Rim:
         wanted: (faces,) which surfaces to look at.
     """
     chosen = np.flatnonzero(wanted[mesh.face])
-    triangles, face = mesh.triangles[chosen], mesh.face[chosen]
+    triangles = mesh.triangles[chosen]
     a, b, other = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel(), np.roll(triangles, -2, axis=1).ravel()
-    owner = np.repeat(face, 3)
-    alone = _unshared(a, b, group[owner], len(mesh.vertices))
-    a, owner = a[alone], owner[alone]
+    triangle = np.repeat(chosen, 3)
+    alone = _unshared(a, b, group[mesh.face[triangle]], len(mesh.vertices))
+    a, triangle = a[alone], triangle[alone]
+    owner = mesh.face[triangle]
     start, end, apex = mesh.vertices[a], mesh.vertices[b[alone]], mesh.vertices[other[alone]]
     inward = _square_part(apex - start, end - start)
-    corner = _corners(a, b[alone], group[owner], inward, len(mesh.vertices))
-    return Rim(start, end, inward, corner, owner, group[owner])
+    ends = group[owner] * len(mesh.vertices) + np.stack([a, b[alone]])
+    return Rim(start, end, inward, _corners(ends, inward), _curved(ends, end - start), triangle, owner, group[owner])
 
 
 def _unshared(a: Ints, b: Ints, group: Ints, big: int) -> Bools:
@@ -76,22 +88,41 @@ def _square_part(vector: Floats, along: Floats) -> Floats:
     return np.asarray(square / np.maximum(np.sqrt(dots(square, square)), 1e-300)[:, None])
 
 
-def _corners(a: Ints, b: Ints, group: Ints, inward: Floats, big: int) -> Floats:
-    """Return, at each piece's start, the vector that goes in from both pieces that meet there alike."""
-    number: Ints = np.unique(np.concatenate([group * big + a, group * big + b]), return_inverse=True)[1].ravel()
+def _corners(ends: Ints, inward: Floats) -> Floats:
+    """Return, at each piece's start, the vector that goes in from both pieces that meet there alike.
+
+    Args:
+        ends: (2, n) a number for the start and for the end of each piece; equal where they meet.
+    """
+    number: Ints = np.unique(ends.ravel(), return_inverse=True)[1].ravel()
     sums = [np.bincount(number, np.tile(inward[:, i], 2)) for i in range(3)]
-    total: Floats = np.stack(sums, axis=1).astype(np.float64)[number[: len(a)]]
+    total: Floats = np.stack(sums, axis=1).astype(np.float64)[number[: len(inward)]]
     size = np.maximum(dots(total, total), 1e-300)
     return np.asarray(total * np.minimum(2.0 / size, _SHARPEST / np.sqrt(size))[:, None])
 
 
-def points_along(rim: Rim, spacing: Floats) -> tuple[Floats, Floats, Ints]:
-    """Return points along the rim no further apart than spacing (faces,): place, way in, and row of the rim.
+def _curved(ends: Ints, along: Floats) -> Bools:
+    """Return which pieces go on into the next, or come from the last, with the slight turn of a chord."""
+    length = np.sqrt(dots(along, along))
+    order = np.argsort(ends[0], kind="stable")
+    after = order[np.minimum(np.searchsorted(ends[0], ends[1], sorter=order), len(order) - 1)] if len(order) else order
+    turn = np.arccos(np.clip(dots(along, along[after]) / np.maximum(length * length[after], 1e-300), -1.0, 1.0))
+    turn[ends[0][after] != ends[1]] = 0.0
+    slight = (turn > _STRAIGHT) & (turn < _BEND)
+    curved: Bools = slight & (length * turn < _DEEPEST)
+    before = after[slight & (length[after] * turn < _DEEPEST)]
+    curved[before] = True
+    return curved
 
-    The way in times d is d away from the edge.
+
+def points_along(rim: Rim, spacing: Floats) -> tuple[Floats, Floats, Ints]:
+    """Return points along the rim: place, way in (times d it is d away from the edge), and row of the rim.
+
+    No further apart than spacing (faces,) on straight edges; at the chords' ends on curved ones.
     """
     along = rim.end - rim.start
-    count = np.maximum(1, np.ceil(np.sqrt(dots(along, along)) / spacing[rim.face])).astype(np.int64)
+    wanted = np.where(rim.curved, 1.0, np.ceil(np.sqrt(dots(along, along)) / spacing[rim.face]))
+    count = np.maximum(1, wanted).astype(np.int64)
     row = np.repeat(np.arange(len(count)), count)
     place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
     points = rim.start[row] + (place / count[row])[:, None] * along[row]

@@ -26,10 +26,13 @@ _TICKS: Final = 2.0**40
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pieces:
-    """Pieces of faces: a point (n, 3) on the look-up triangle, its normal (n, 3), face (n,) and area (n,), mm2."""
+    """Pieces of faces: a point (n, 3) on the look-up triangle, its surface parameters (n, 2), face (n,) and area (n,), mm2.
+
+    The parameters are those of free-form faces; NaN elsewhere.
+    """
 
     points: Floats
-    normals: Floats
+    uv: Floats
     face: Ints
     area: Floats
 
@@ -58,12 +61,12 @@ def _strips(surface: Surface, start: Floats, end: Floats, spacing: float) -> Pie
     found = (_flat if surface.kind == "plane" else _unrolled)(surface, start, end, spacing)
     if found is None:
         return None
-    points, normals, area = found
+    points, area = found
     area *= surface.area / area.sum()
-    return Pieces(points, normals, np.full(len(area), surface.index), area)
+    return Pieces(points, np.full((len(area), 2), np.nan), np.full(len(area), surface.index), area)
 
 
-_Found: TypeAlias = tuple[Floats, Floats, Floats] | None
+_Found: TypeAlias = tuple[Floats, Floats] | None
 
 
 def _flat(surface: Surface, start: Floats, end: Floats, spacing: float) -> _Found:
@@ -78,7 +81,7 @@ def _flat(surface: Surface, start: Floats, end: Floats, spacing: float) -> _Foun
     if filled is None:
         return None
     u, v, area = filled
-    return origin + np.stack([u, v], axis=1) @ axes, np.tile(normal, (len(u), 1)), area
+    return origin + np.stack([u, v], axis=1) @ axes, area
 
 
 def _unrolled(surface: Surface, start: Floats, end: Floats, spacing: float) -> _Found:
@@ -99,8 +102,7 @@ def _unrolled(surface: Surface, start: Floats, end: Floats, spacing: float) -> _
     u, v, area = filled[0], filled[1] * tick, filled[2] * tick
     radius = surface.radius + u * slope
     out = np.outer(np.cos(v), x) + np.outer(np.sin(v), y)
-    normals = (out - slope * axis) * ((-1.0 if surface.hollow else 1.0) / math.hypot(1.0, slope))
-    return origin + np.outer(u, axis) + radius[:, None] * out, normals, area * radius
+    return origin + np.outer(u, axis) + radius[:, None] * out, area * radius
 
 
 def _rolled(w: Floats, axis: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -180,22 +182,25 @@ def _crossed(sides: _Sides, level: Floats) -> tuple[Ints, Floats]:
 
 
 def _halved(mesh: Mesh, surfaces: tuple[Surface, ...], chosen: Bools, spacing: Floats) -> Pieces:
-    corners, face = mesh.vertices[mesh.triangles[chosen]], mesh.face[chosen]
+    """Return pieces of triangles; corners are places and, on free-form faces, parameters side by side."""
+    uv = np.full((len(mesh.triangles), 3, 2), np.nan) if mesh.uv is None else mesh.uv
+    corners, face = np.concatenate([mesh.vertices[mesh.triangles[chosen]], uv[chosen]], axis=2), mesh.face[chosen]
     done = [(corners[:0], face[:0])]
     while len(corners):
-        sides = np.roll(corners, -1, axis=1) - corners
+        sides = (np.roll(corners, -1, axis=1) - corners)[:, :, :3]
         lengths = np.einsum("ijk,ijk->ij", sides, sides)
         longest = np.argmax(lengths, axis=1)
         small = lengths.max(axis=1) <= spacing[face] ** 2
         done.append((corners[small], face[small]))
         corners, face = _split(corners[~small], longest[~small]), np.tile(face[~small], 2)
     corners, face = np.concatenate([c for c, _ in done]), np.concatenate([f for _, f in done])
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = np.cross(corners[:, 1, :3] - corners[:, 0, :3], corners[:, 2, :3] - corners[:, 0, :3])
     size = np.sqrt(dots(normal, normal))
     exact = np.array([s.area for s in surfaces])
     found = np.bincount(face, size, minlength=len(exact))
     area = size * (exact / np.where(found > 0, found, 1.0))[face]
-    return _thinned(Pieces(corners.mean(axis=1), normal / np.maximum(size, 1e-300)[:, None], face, area), spacing)
+    middle = corners.mean(axis=1)
+    return _thinned(Pieces(middle[:, :3], middle[:, 3:], face, area), spacing)
 
 
 def _thinned(fine: Pieces, spacing: Floats) -> Pieces:
@@ -215,7 +220,7 @@ def _thinned(fine: Pieces, spacing: Floats) -> Pieces:
     off = fine.points - middle[cube]
     nearest = np.lexsort((dots(off, off), cube))
     chosen = nearest[np.append(True, np.diff(cube[nearest]) > 0)]
-    return Pieces(fine.points[chosen], fine.normals[chosen], fine.face[chosen], area)
+    return Pieces(fine.points[chosen], fine.uv[chosen], fine.face[chosen], area)
 
 
 def _split(corners: Floats, side: Ints) -> Floats:

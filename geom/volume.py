@@ -12,16 +12,20 @@ from typing import Final
 import numpy as np
 
 from geom.columns import shortage_by_columns
-from geom.kernel.mesh import Mesh
+from geom.kernel.mesh import Mesh, tessellate_for_rays
 from geom.kernel.probe import shell_count
 from geom.part import Part
 from geom.rays import Skin, skin_of
-from geom.sample import surface_samples
+from geom.sample import scattered_points
 from geom.space import Vec3
 from geom.tolerance import kernel_noise
 
 _FLUSH: Final = 1e-3
 """A finished face that stands out of the casting by less than this, mm, is its skin: STEP files are no more exact."""
+
+
+_GLANCE: Final = 0.2
+"""Chord error, mm, of triangles that as-cast faces are looked over by; twice that from their edges."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +77,11 @@ def _standing_out(part: Part) -> float | None:
         return None
     if not rest:
         return 0.0
-    samples = surface_samples(part.finished, part.finished.size, rest)
-    samples = samples.of(samples.area > 0)
-    out = -skin_of(part.casting).over(samples.points, samples.normals, samples.looked_from).distance
+    mesh = tessellate_for_rays(part.finished, _GLANCE, _GLANCE, rest)
+    samples = scattered_points(part.finished, mesh, rest, 2.0 * _GLANCE)
+    if not len(samples.face):
+        return 0.0
+    out = -skin_of(part.casting).over(samples.points, samples.normals).distance
     if out.max() > _FLUSH:
         return None
     return float(samples.area @ np.where(out > kernel_noise(part.finished.size), out, 0.0))
@@ -83,7 +89,8 @@ def _standing_out(part: Part) -> float | None:
 
 def _holds_a_hollow(part: Part) -> bool:
     """Return whether a hollow wholly inside the casting lies in the finished part's metal."""
-    samples = surface_samples(part.casting, part.casting.size)
+    casting = skin_of(part.casting).mesh
+    samples = scattered_points(part.casting, casting, range(len(part.casting.surfaces)), 0.0)
     clear = samples.points + _FLUSH * samples.normals
     return bool(skin_of(part.finished).inside(clear).any())
 

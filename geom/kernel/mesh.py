@@ -5,6 +5,7 @@ frame. Knows nothing of file formats.
 """
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
@@ -15,12 +16,13 @@ from geom.errors import GeometryError
 from geom.kernel.shape import Solid, faces_of
 from geom.tolerance import FACET_ANGLE
 
-from OCP.BRep import BRep_Tool  # isort: skip
+from OCP.BRep import BRep_Builder, BRep_Tool  # isort: skip
 from OCP.BRepMesh import BRepMesh_IncrementalMesh  # isort: skip
 from OCP.BRepTools import BRepTools  # isort: skip
 from OCP.IMeshTools import IMeshTools_Parameters  # isort: skip
 from OCP.TopAbs import TopAbs_REVERSED  # isort: skip
 from OCP.TopLoc import TopLoc_Location  # isort: skip
+from OCP.TopoDS import TopoDS_Compound  # isort: skip
 
 _Floats: TypeAlias = npt.NDArray[np.float64]
 _Ints: TypeAlias = npt.NDArray[np.int64]
@@ -29,8 +31,8 @@ _WELD_DECIMALS = 6
 """Vertices that agree to a nanometre are one; the kernel gives shared edges the same points."""
 
 
-_INNER_ANGLE = 20.0
-"""Degrees that neighbouring look-up facets may turn between edges."""
+_EDGE_ANGLE, _INNER_ANGLE = 20.0, 30.0
+"""Degrees that neighbouring look-up facets may turn along edges and between them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,40 +66,53 @@ def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
         raise GeometryError(f"{solid.label}: a chord error of {chord:g} mm makes no mesh; give a distance above 0 mm")
     BRepTools.Clean_s(solid.shape)
     BRepMesh_IncrementalMesh(solid.shape, chord, False, math.radians(angle), True)
-    return _welded(solid, [])
+    return _welded(solid, list(range(len(solid.surfaces))))
 
 
-def tessellate_for_rays(solid: Solid, chord: float, inner_chord: float) -> Mesh:
+def tessellate_for_rays(solid: Solid, chord: float, inner_chord: float, faces: Collection[int] | None = None) -> Mesh:
     """Return a mesh to look up faces in: fine along edges, coarse between them, with parameters on free-form faces.
 
     Args:
         chord: greatest distance, mm, between an edge and its chords.
         inner_chord: greatest distance between a facet and the true surface.
+        faces: surface indices to cover; all when None. Some faces alone make an open mesh.
 
     Raises:
         GeometryError: a face gives no triangles; the message names it.
     """
     wanted = IMeshTools_Parameters()
-    wanted.Deflection, wanted.Angle = chord, math.radians(FACET_ANGLE)
+    wanted.Deflection, wanted.Angle = chord, math.radians(_EDGE_ANGLE)
     wanted.DeflectionInterior, wanted.AngleInterior = inner_chord, math.radians(_INNER_ANGLE)
     wanted.InParallel = True
     BRepTools.Clean_s(solid.shape)
-    BRepMesh_IncrementalMesh(solid.shape, wanted)
-    return _welded(solid, [s.index for s in solid.surfaces if s.kind == "other"])
+    chosen = list(range(len(solid.surfaces))) if faces is None else sorted(faces)
+    BRepMesh_IncrementalMesh(solid.shape if faces is None else _together(solid, chosen), wanted)
+    return _welded(solid, chosen, with_parameters=True)
 
 
-def _welded(solid: Solid, free: list[int]) -> Mesh:
+def _together(solid: Solid, chosen: list[int]) -> TopoDS_Compound:
+    some, builder, faces = TopoDS_Compound(), BRep_Builder(), faces_of(solid.shape)
+    builder.MakeCompound(some)
+    for index in chosen:
+        builder.Add(some, faces[index])
+    return some
+
+
+def _welded(solid: Solid, chosen: list[int], *, with_parameters: bool = False) -> Mesh:
     faces = faces_of(solid.shape)
-    parts = [_face_triangles(solid, face, i) for i, face in enumerate(faces)]
-    offsets = np.cumsum([0] + [len(v) for v, _ in parts[:-1]])
-    vertices = np.concatenate([v for v, _ in parts])
-    triangles = np.concatenate([t + offset for (_, t), offset in zip(parts, offsets, strict=True)])
-    face = np.repeat(np.arange(len(parts)), [len(t) for _, t in parts])
-    uv = np.full((len(vertices), 2), np.nan) if free else None
-    for index in free:
+    parts = [_face_triangles(solid, faces[i], i) for i in chosen]
+    offsets = np.cumsum([0] + [len(v) for v, _ in parts])
+    vertices = np.concatenate([np.zeros((0, 3)), *(v for v, _ in parts)])
+    triangles = np.concatenate([np.zeros((0, 3), np.int64), *(t + at for (_, t), at in zip(parts, offsets, strict=False))])
+    face = np.repeat(np.array(chosen, dtype=np.int64), [len(t) for _, t in parts])
+    free = [(i, at) for i, at in zip(chosen, offsets, strict=False) if with_parameters and solid.surfaces[i].kind == "other"]
+    if not free:
+        return weld(vertices, triangles, face)
+    uv = np.full((len(vertices), 2), np.nan)
+    for index, at in free:
         nodes = _parameters(faces[index])
-        uv[offsets[index] : offsets[index] + len(nodes)] = nodes  # type: ignore[index]
-    return weld(vertices, triangles, face, None if uv is None else uv[triangles])
+        uv[at : at + len(nodes)] = nodes
+    return weld(vertices, triangles, face, uv[triangles])
 
 
 def _parameters(face: Any) -> _Floats:
