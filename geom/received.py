@@ -54,7 +54,7 @@ class SkinDeviation:
     """How far one wall of the casting lies off its drawn place.
 
     Attributes:
-        faces: names of the part's faces it was measured under.
+        faces: names of the part's faces it was measured as.
         surfaces: indices into `Part.casting.surfaces`.
         offset, sigma: mean and standard deviation, mm.
         tilt: of a plane, mm at the rim along its two directions; of a round wall, its two sideways shifts.
@@ -212,7 +212,7 @@ def receive(
         part=part,
         name=readings.name,
         to_part=estimate.move,
-        faces=_deviations(model, estimate, tips, across, kept),
+        faces=_deviations(model, estimate, tips, across, kept, _named(readings)),
         spots=model.spots.spots,
         scan=scan,
         scan_sigma=sigma,
@@ -308,7 +308,12 @@ def _spot_key(r: LowSpot | CutAndSee) -> tuple[object, ...]:
 
 
 def _deviations(
-    model: SkinModel, estimate: Estimate, tips: Tips, across: Sequence[Measured], kept: "np.typing.NDArray[np.bool_]"
+    model: SkinModel,
+    estimate: Estimate,
+    tips: Tips,
+    across: Sequence[Measured],
+    kept: "np.typing.NDArray[np.bool_]",
+    named: set[str],
 ) -> tuple[SkinDeviation, ...]:
     count = len(tips.points)
     touched = {int(model.walls.number[s]) for s, k in zip(tips.surface, kept[:count], strict=True) if k}
@@ -316,7 +321,7 @@ def _deviations(
     for m, k in zip(across, kept[count:], strict=True):
         if k:
             (paired if m.two_walls else touched).update(m.expected.walls)
-    names = _names_over(model, touched | paired)
+    names = _names_over(model, touched | paired, named)
     spread = np.sqrt(np.diag(estimate.joint))[6:]
     found = []
     for i, wall in enumerate(model.walls.walls):
@@ -327,16 +332,21 @@ def _deviations(
     return tuple(found)
 
 
-def _names_over(model: SkinModel, walls: set[int]) -> dict[int, tuple[str, ...]]:
-    """Return the names of the faces whose skin is each of some walls."""
+def _named(readings: Readings) -> set[str]:
+    """Return the faces that the readings name."""
+    names = {t.face for t in readings.touches if t.face is not None}
+    names |= {name for h in readings.heights for name in (h.face, h.seat)}
+    names |= {s.face for s in (*readings.low_spots, *readings.cuts)}
+    return names.union(*(t.faces for t in readings.thicknesses))
+
+
+def _names_over(model: SkinModel, walls: set[int], named: set[str]) -> dict[int, tuple[str, ...]]:
+    """Return which of the named faces each of some walls is the skin of."""
     found: dict[int, tuple[str, ...]] = {}
     for face in model.part.faces:
-        if face.state == "hole":
+        if face.name not in named:
             continue
-        try:
-            skin = face_skin(model.part, face.name)
-        except ReadingError:
-            continue
+        skin = face_skin(model.part, face.name)
         for number in sorted({int(model.walls.number[s]) for s in skin.surfaces} & walls):
             found[number] = (*found.get(number, ()), face.name)
     return found

@@ -15,6 +15,7 @@ import numpy as np
 
 from geom.analytic import Floats
 from geom.errors import ReadingError
+from geom.kernel.shape import Solid
 from geom.part import Part
 from geom.readings import ROUGH_PLACE, Height, Thickness
 from geom.received_faces import FaceSkin, Walls, face_skin, meets, over_skin
@@ -100,11 +101,12 @@ def thickness(model: SkinModel, faces: tuple[str, str], at: Vec3 | None) -> Expe
     high, normal = over_skin(casting, np.array([surface]), spot[None])
     near = spot - high[0] * normal[0]
     there = _opposite(second, near, normal[0], faces)
-    way = normal[0] - second.normals[there]
+    other = int(second.surface[there])
+    begin = near + ((second.points[there] - near) @ normal[0]) * normal[0]
+    way = normal[0] - _met(casting, other, begin, normal[0], faces)[1]
     way /= np.linalg.norm(way)
     if casting.surfaces[surface].kind != "plane":
         spot = near
-    other = int(second.surface[there])
     start = spot + ((second.points[there] - spot) @ way) * way
     p, n = _met(casting, surface, spot, way, faces)
     q, m = _met(casting, other, start, way, faces)
@@ -115,9 +117,9 @@ def thickness(model: SkinModel, faces: tuple[str, str], at: Vec3 | None) -> Expe
     return Expected(sign * across, sign * row, _vec(p), met)
 
 
-def _met(casting: "object", surface: int, spot: Floats, way: Floats, faces: tuple[str, str]) -> tuple[Floats, Floats]:
+def _met(casting: Solid, surface: int, spot: Floats, way: Floats, faces: tuple[str, str]) -> tuple[Floats, Floats]:
     try:
-        return meets(casting, surface, spot, way)  # type: ignore[arg-type]
+        return meets(casting, surface, spot, way)
     except ReadingError as error:
         raise ReadingError(f"thickness between {faces[0]!r} and {faces[1]!r}: {error}; name faces that lie opposite") from None
 

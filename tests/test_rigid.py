@@ -76,7 +76,7 @@ def test_one_point_and_many_points_agree_to_the_last_bit():
 )
 def test_a_mirror_a_stretch_and_nan_are_no_move(rows):
     """What is not a rotation is refused."""
-    with pytest.raises(ValueError, match="rotation|move"):
+    with pytest.raises(ValueError, match=r"rotation|move"):
         Rigid(rows)
 
 
