@@ -24,7 +24,7 @@ from export.sheet2d import (
     label_box,
 )
 from export.view import View
-from geom.curve2d import Box2, Curve, Vec2, polyline
+from geom.curve2d import Box2, Curve, Vec2, hull_box, polyline
 from geom.tolerance import SAME_AXIS, SKIN
 
 Side: TypeAlias = Literal["left", "right", "bottom", "top"]
@@ -39,6 +39,9 @@ MOST_ROWS: Final = 3
 _ORDINATE_PITCH: Final = 1.7 * TEXT
 _ORDINATE_RUN: Final = (2.0, 6.0, 3.0)
 """Lengths of an ordinate's line: straight out of the view, slanting, straight to the text."""
+
+_EDGE: Final = 0.01
+"""Points this close, mm at true size, to a view's extent are where it ends."""
 
 CASTING_PLACES: Final = {"mm": 1, "inch": 2}
 FINISHED_PLACES: Final = {"mm": 2, "inch": 3}
@@ -85,9 +88,10 @@ def _overall(
 def _end_point(curves: Sequence[Curve], end: float, side: Side, scale: float) -> Vec2:
     """Return the point of a view, on paper, where its extent ends, as near the dimension's side as there is."""
     i = 0 if side in ("bottom", "top") else 1
-    points = [p for curve in curves for p in polyline(curve, 0.001)]
+    near = [c for c in curves if hull_box(c)[i] - _EDGE <= end <= hull_box(c)[i + 2] + _EDGE]
+    points = [p for curve in near for p in polyline(curve, 0.001)]
     nearest = min(abs(p[i] - end) for p in points)
-    there = [p[1 - i] for p in points if abs(p[i] - end) <= nearest + 0.01]
+    there = [p[1 - i] for p in points if abs(p[i] - end) <= nearest + _EDGE]
     across = max(there) if side in ("top", "right") else min(there)
     return (end * scale, across * scale) if i == 0 else (across * scale, end * scale)
 

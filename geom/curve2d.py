@@ -104,20 +104,31 @@ def _cubic(p: Sequence[Vec2], t: float) -> Vec2:
 
 def polyline(curve: Curve, chord: float) -> tuple[Vec2, ...]:
     """Return points along a curve that stray from it by about `chord` mm at most."""
+    if isinstance(curve, Line):
+        return (curve.start, curve.end)
+    if isinstance(curve, Spline):
+        return _chain_points(curve.points)
     steps = _steps(curve, chord)
     return tuple(at(curve, i / steps) for i in range(steps + 1))
 
 
-def _steps(curve: Curve, chord: float) -> int:
-    match curve:
-        case Line():
-            return 1
-        case Arc(_, radius, _, sweep):
-            return _arc_steps(radius, sweep, chord)
-        case EllipseArc(_, major, _, _, sweep):
-            return _arc_steps(math.hypot(*major), sweep, chord)
-        case Spline(points):
-            return 8 * ((len(points) - 1) // 3)
+_EIGHTHS = tuple(((1 - t) ** 3, 3 * (1 - t) ** 2 * t, 3 * (1 - t) * t * t, t**3) for t in (i / 8 for i in range(1, 9)))
+"""Weights of a cubic's control points at each eighth of its length."""
+
+
+def _chain_points(points: tuple[Vec2, ...]) -> tuple[Vec2, ...]:
+    """Return nine points along each cubic of a chain."""
+    out = [points[0]]
+    for i in range(0, len(points) - 1, 3):
+        (ax, ay), (bx, by), (cx, cy), (dx, dy) = points[i : i + 4]
+        out += [(a * ax + b * bx + c * cx + d * dx, a * ay + b * by + c * cy + d * dy) for a, b, c, d in _EIGHTHS]
+    return tuple(out)
+
+
+def _steps(curve: Arc | EllipseArc, chord: float) -> int:
+    if isinstance(curve, Arc):
+        return _arc_steps(curve.radius, curve.sweep, chord)
+    return _arc_steps(math.hypot(*curve.major), curve.sweep, chord)
 
 
 def _arc_steps(radius: float, sweep: float, chord: float) -> int:
@@ -146,6 +157,20 @@ def _box_points(curve: Curve) -> Iterable[Vec2]:
         quarters = [q for q in (90.0 * k for k in range(9)) if curve.start < q < curve.start + curve.sweep]
         return [at(curve, 0.0), at(curve, 1.0), *(at(curve, (q - curve.start) / curve.sweep) for q in quarters)]
     return polyline(curve, 0.001)
+
+
+def hull_box(curve: Curve) -> Box2:
+    """Return a box that surely holds the curve, at little cost; larger than needed for arcs and splines."""
+    match curve:
+        case Line(a, b):
+            return box_of((a, b))
+        case Arc((x, y), radius):
+            return (x - radius, y - radius, x + radius, y + radius)
+        case EllipseArc((x, y), major):
+            size = math.hypot(*major)
+            return (x - size, y - size, x + size, y + size)
+        case Spline(points):
+            return box_of(points)
 
 
 def box_of(points: Iterable[Vec2]) -> Box2:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypeAlias
 
-from geom.curve2d import Arc, Curve, EllipseArc, Line, Spline, Vec2, at, curve_length, polyline, sort_key
+from geom.curve2d import Arc, Box2, Curve, EllipseArc, Line, Spline, Vec2, at, curve_length, hull_box, polyline, sort_key
 
 if TYPE_CHECKING:
     from geom.space import Points
@@ -47,7 +47,9 @@ def without(curves: Iterable[Curve], covers: Iterable[Curve]) -> tuple[Curve, ..
     plain = [c for c in own if not isinstance(c, Spline)]
     carriers = _carriers(plain, [c for c in cover if not isinstance(c, Spline)])
     pieces = [piece for carrier in carriers for piece in _remaining(carrier)]
-    splines = _uncovered_splines(_distinct([c for c in own if isinstance(c, Spline)]), [*cover, *plain])
+    same = {_spline_key(c) for c in cover if isinstance(c, Spline)}
+    chains = _distinct([c for c in own if isinstance(c, Spline) and _spline_key(c) not in same])
+    splines = _uncovered_splines(chains, [*cover, *plain])
     return tuple(sorted((_rounded(c) for c in [*pieces, *splines]), key=sort_key))
 
 
@@ -208,29 +210,52 @@ def _rolled(spans: Sequence[_Span], slack: float) -> list[_Span]:
 def _distinct(splines: Sequence[Spline]) -> list[Spline]:
     seen: dict[tuple[Vec2, ...], Spline] = {}
     for spline in splines:
-        forward = spline.points
-        points = min(forward, forward[::-1])
-        seen.setdefault(tuple((round(x, 2), round(y, 2)) for x, y in points), Spline(points))
+        seen.setdefault(_spline_key(spline), Spline(min(spline.points, spline.points[::-1])))
     return sorted(seen.values(), key=sort_key)
+
+
+def _spline_key(spline: Spline) -> tuple[Vec2, ...]:
+    """Return what two splines with the same ink share, whichever way they run."""
+    rounded = tuple((round(x, 2), round(y, 2)) for x, y in spline.points)
+    return min(rounded, rounded[::-1])
 
 
 def _uncovered_splines(splines: Sequence[Spline], covers: Sequence[Curve]) -> list[Spline]:
     """Return the splines less those of their cubic pieces that lie on a cover all along."""
     import numpy as np
 
-    if not splines or not covers:
+    hulls = [hull_box(s) for s in splines]
+    lines = [np.array(polyline(c, SAME_CURVE)) for c in covers if _meets_any(hull_box(c), hulls)]
+    if not lines:
         return list(splines)
-    lines = [np.array(polyline(c, SAME_CURVE)) for c in covers]
     starts, ends = np.vstack([p[:-1] for p in lines]), np.vstack([p[1:] for p in lines])
     low, high = np.minimum(starts, ends) - _NEAR, np.maximum(starts, ends) + _NEAR
     out: list[Spline] = []
-    for spline in splines:
-        pieces = (len(spline.points) - 1) // 3
-        points = np.array([at(spline, (k + t) / pieces) for k in range(pieces) for t in (0.001, 0.25, 0.5, 0.75, 0.999)])
-        close = ((low <= points.max(axis=0)) & (high >= points.min(axis=0))).all(axis=1)
-        away = _distances(points, starts[close], ends[close]).reshape(pieces, 5).max(axis=1) > _NEAR
-        out.extend(_runs(spline, [bool(a) for a in away]))
+    for spline, hull in zip(splines, hulls, strict=True):
+        close = ((low <= np.array(hull[2:])) & (high >= np.array(hull[:2]))).all(axis=1)
+        out.extend(_runs(spline, _clear_pieces(spline, starts[close], ends[close])))
     return out
+
+
+def _clear_pieces(spline: Spline, starts: "Points", ends: "Points") -> list[bool]:
+    """Return for each cubic of a chain whether it leaves the covers: most do at their middle, so that is tried first."""
+    import numpy as np
+
+    pieces = (len(spline.points) - 1) // 3
+    middles = np.array([at(spline, (k + 0.5) / pieces) for k in range(pieces)])
+    clear = [bool(d > _NEAR) for d in _distances(middles, starts, ends)]
+    doubtful = [k for k in range(pieces) if not clear[k]]
+    if doubtful:
+        rest = np.array([at(spline, (k + t) / pieces) for k in doubtful for t in (0.001, 0.25, 0.75, 0.999)])
+        away = (_distances(rest, starts, ends) > _NEAR).reshape(-1, 4).any(axis=1)
+        for k, leaves in zip(doubtful, away.tolist(), strict=True):
+            clear[k] = bool(leaves)
+    return clear
+
+
+def _meets_any(box: Box2, others: Sequence[Box2]) -> bool:
+    x0, y0, x1, y1 = box[0] - _NEAR, box[1] - _NEAR, box[2] + _NEAR, box[3] + _NEAR
+    return any(x0 <= c and a <= x1 and y0 <= d and b <= y1 for a, b, c, d in others)
 
 
 def _distances(points: "Points", starts: "Points", ends: "Points") -> "Points":
