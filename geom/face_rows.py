@@ -27,8 +27,11 @@ _OPEN_ENOUGH = 0.98
 _STRAIGHT = 1e-6
 """mm: a move that shifts an axis by less leaves it undriven."""
 
-_SHORT = 0.2
-"""mm, and the round figure it stops at: how far a move keeps from a wall known to the facets only."""
+_SHORT = 1.0
+"""mm a move keeps from a wall known to the facets only: more than their error, also on a wall that leans by 45 degrees."""
+
+_SHORT_STEP = 0.5
+"""mm: the round figure it stops at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +165,7 @@ def _side(face: PartFace, part: Part, frame: Frame) -> _Side:
 def _free(wanted: Span, blocked: list[Span], reach: Span, radius: float) -> Span | None:
     """Return the free span of the cutter's line that touches the face from end to end, corners apart."""
     edges = [wanted[0], *(s for span in blocked for s in span), wanted[1]]
-    corner = radius + FACET_SLACK
+    corner = 2.0 * radius
     for low, high in zip(edges[::2], edges[1::2], strict=True):
         if low <= reach[0] + corner and high >= reach[1] - corner and high > low:
             return low, high
@@ -194,7 +197,7 @@ def _stop(free: float, wanted: float, end: float, walls: list[_Wall], radius: fl
         if wall.faces == way and abs(wall.x + way * radius - free) <= 2.0 * FACET_SLACK:
             return wall.x + way * (radius + wall.leave), "wall"
     if way * (free - end) > 0:
-        return way * math.ceil((way * free + _SHORT) / _SHORT) * _SHORT, "short"
+        return way * math.ceil((way * free + _SHORT) / _SHORT_STEP) * _SHORT_STEP, "short"
     return end, "end"
 
 

@@ -125,9 +125,9 @@ def _outlines(seen: View, box: _Array, z: float) -> _Array:
     a = seen.corners[near]
     b = np.roll(a, -1, axis=1)
     below_a, below_b = a[:, :, 2] <= level, b[:, :, 2] <= level
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = ((level - a[:, :, 2]) / (b[:, :, 2] - a[:, :, 2]))[:, :, None]
-        crossing = (a + share * (b - a))[:, :, :2]
+    share = np.full(below_a.shape, np.nan)
+    np.divide(level - a[:, :, 2], b[:, :, 2] - a[:, :, 2], out=share, where=below_a != below_b)
+    crossing = (a + share[:, :, None] * (b - a))[:, :, :2]
     start = np.where(below_a[:, :, None], crossing, a[:, :, :2])
     end = np.where(below_b[:, :, None], crossing, b[:, :, :2])
     sides = np.stack([start, end], axis=2)
@@ -164,7 +164,7 @@ def _spans(outlines: _Array, start: Flat, along: Flat, radius: float) -> _Array:
     s = away @ np.asarray(along)
     t = away @ np.array([-along[1], along[0]])
     s0, ds, t0, dt = s[..., 0], s[..., 1] - s[..., 0], t[..., 0], t[..., 1] - t[..., 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(all="ignore"):  # a side along the line has no crossing: `flat` says so below
         limits = np.sort(np.stack([(-radius - t0) / dt, (radius - t0) / dt]), axis=0)
         flat = np.abs(dt) < 1e-12
         first = np.where(flat, np.where(np.abs(t0) <= radius, 0.0, np.nan), np.maximum(limits[0], 0.0))

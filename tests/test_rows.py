@@ -7,7 +7,7 @@ from functools import partial
 from itertools import combinations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from geom.directions import distinct, fewest
@@ -16,6 +16,7 @@ from geom.hole_rows import hole_rows
 from geom.kernel.cut import box, cut, cylinder, prism, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
+from geom.mouth_rows import unmade
 from geom.part import PartHole
 from geom.practice import practice
 from geom.recognise import recognise
@@ -23,6 +24,7 @@ from geom.rows import Row, Setup, Tool
 from geom.settings import FaceSettings, ShopSettings
 from geom.setups import setups_by_direction
 from geom.space import WORLD, Frame, Vec3, frame_facing
+from geom.tolerance import SAME_AXIS
 from tests.catalogue import block_in_block, block_with_cored_bore, bolt_circle_cover, cross_drilled_block
 from tests.hand_parts import hand_hole, hand_part, hand_settings, hand_zero
 
@@ -182,6 +184,32 @@ def test_a_far_mouth_is_cut_after_its_pilot():
     assert (row.action, row.z, row.note) == ("counterbore", -9.0, "after hole 1 is through")
 
 
+def test_a_shallow_pointed_hole_is_spotted_shallower():
+    """10 mm, 0.5 deep with a 118 degree point (tip 3.5): a spot 4.5 deep would go through its floor; it stops half-way."""
+    spot = made(hand_hole("a", 10.0, (0.0, 0.0, 0.0), depth=0.5, angle=118.0, tip=3.504))[0]
+
+    assert spot.z == pytest.approx(-0.5 * (0.5 + 10.0 * POINT_118))
+
+
+def test_tapers_and_undercuts_get_no_row_but_a_reason():
+    """A 10 degree taper wants a taper reamer; a groove wider than the hole above it wants a cutter that reaches under."""
+    taper = [(0.0, 10.0, 14.0, 14.0 - 20.0 * math.tan(math.radians(5.0))), (10.0, 20.0, 12.2502, 12.2502)]
+    groove = [(0.0, 8.0, 20.0, 20.0), (8.0, 10.0, 24.0, 24.0), (10.0, 20.0, 20.0, 20.0)]
+    tapered, grooved = (hand_hole("a", d, (0.0, 0.0, 0.0), through=20.0, steps=s) for d, s in ((12.2502, taper), (20.0, groove)))
+
+    assert [row.action for row in made(tapered)] == ["spot", "drill"]
+    assert unmade(tapered) == ("its taper needs a taper reamer",)
+    assert [row.action for row in made(grooved)] == ["spot", "drill"]
+    assert "groove or undercut" in unmade(grooved)[0]
+
+
+def test_a_dimple_is_a_countersink_by_its_diameter():
+    """A drill's point and no more: 6 wide, 118 degrees."""
+    (row,) = made(hand_hole("a", 6.0, (0.0, 0.0, 0.0), depth=0.0, angle=118.0, tip=1.803))
+
+    assert (row.action, row.z) == ("countersink", pytest.approx(-6.0 * POINT_118))
+
+
 def test_the_job_may_state_the_point_of_a_drill():
     """A 135 degree point is shorter: 0.2071 of the diameter."""
     drill = made(hand_hole("a", 10.0, (0.0, 0.0, 0.0), through=10.0), angle=135.0)[1]
@@ -248,7 +276,9 @@ def test_any_even_circle_is_found_and_numbered_by_its_angle(count, radius, start
     holes = circle_of(count, radius, start, centre, data.draw(st.permutations(range(count))))
     order, patterns = ordered(holes, WORLD, [])
     angles = [math.degrees(math.atan2(h.centre[1] - centre[1], h.centre[0] - centre[0])) % 360.0 for h in order]
-    angles = [0.0 if 360.0 - a < 0.06 else a for a in angles]
+    below = [math.radians(360.0 - a) * radius for a in angles]  # how far below +X a hole stands, mm along the circle
+    assume(all(abs(gap - SAME_AXIS) > 1e-6 for gap in below))
+    angles = [0.0 if gap <= SAME_AXIS else a for a, gap in zip(angles, below, strict=True)]
 
     assert [p.kind for p in patterns] == ["circle"]
     assert patterns[0].centre == pytest.approx(centre, abs=1e-6)
@@ -411,6 +441,26 @@ def test_a_finishing_leave_on_floor_and_wall_is_respected_by_the_neighbours():
 
     assert [(row.tool.kind, row.z) for row in rows_of([setup], "face")] == [("face mill", 30.0), ("end mill", pytest.approx(10.1))]
     assert (other.z, other.y_to) == (pytest.approx(10.1), pytest.approx(23.7))
+
+
+def test_a_cutter_stops_well_short_of_a_leaning_wall():
+    """The step's end wall leans by 5 degrees from y = 30 at its foot: a 12 mm cutter may go to 24, stops 1 to 1.5 before."""
+    lean = 20.0 * math.tan(math.radians(5.0))
+    cutter = [
+        (30.0, -1.0, 10.0),
+        (30.0, 30.0, 10.0),
+        (30.0, 30.0 + lean, 30.0),
+        (30.0, 30.0 + 1.05 * lean, 31.0),
+        (30.0, -1.0, 31.0),
+    ]
+    finished = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), prism(cutter, (31.0, 0.0, 0.0)))
+    pair = solid_from_shape(finished, "finished"), solid_from_shape(box((-3.0, -3.0, -3.0), (63.0, 43.0, 33.0)), "casting")
+    part = hand_part(pair, as_cast=lambda s: 0.01 < abs(s.axis[2]) < 0.5)
+    (row,) = [r for r in rows_of(setups_by_direction(part, hand_zero(), hand_settings()), "edge") if r.x == pytest.approx(36.0)]
+
+    assert row.y_to is not None
+    assert 22.5 <= row.y_to <= 23.0
+    assert "stops short of a wall" in row.note
 
 
 def test_a_slot_narrower_than_the_cutter_is_left_out_with_the_reason():

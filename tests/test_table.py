@@ -252,6 +252,21 @@ def test_any_text_survives_on_one_printable_line(text):
     assert not line.startswith(("=", "+", "-", "@", " "))
 
 
+@pytest.mark.parametrize("name", AWKWARD)
+@pytest.mark.parametrize("write", [setup_csv, setup_text])
+def test_an_awkward_name_comes_back_from_every_place_it_is_printed(write, name):
+    """Job, zero, feature, tool, note and what is left out may be called anything."""
+    tool = Tool("drill", name, 6.8, 118.0)
+    row = Row(1, name, "drill", tool, 1.0, 2.0, -3.0, note=name)
+    zero = Zero(ZERO.frame, name, "job", name)
+    setup = replace(SETUP, rows=(row, replace(row, number=2)), zero=zero, left_out=(LeftOut(name, name),), notes=((name,),))
+    table = read_table(write(name, setup, 1, MM))
+
+    assert table.rows == setup.rows
+    assert (table.head.job, table.head.zero, table.head.why, table.head.notes) == (name, name, name, (name,))
+    assert table.head.left_out == (f"{name}: {name}",)
+
+
 coordinates = st.one_of(st.none(), st.floats(-900.0, 900.0))
 tools = st.builds(
     Tool,
