@@ -100,9 +100,9 @@ def _holes_of(
     outward = told if told and opens_to(passage, told) else outward_axis(passage, opens_on_machined)
     if outward is None:
         return
-    through = passage.open_low and passage.open_high
     lengths = seen_from(passage, outward)
-    parts = sides(lengths, through)
+    parts = sides(lengths, passage.open_low and passage.open_high)
+    through = passage.open_low and passage.open_high and not parts.tip
     taken = {i for w in parts.far for i in w.surfaces} | set(skip)
     main = _Found(_hole(around, _Seen(Line(passage.line.origin, outward), lengths, parts, through), taken))
     yield main
@@ -186,12 +186,15 @@ def _floor(around: Surroundings, beside: Collection[int], line: Line, end: float
 def _tip(
     around: Surroundings, seen: _Seen, beside: Collection[int], top: float, radius: float
 ) -> tuple[float | None, float | None]:
-    """Return the depth of a blind hole's tip and the angle of its point: none when flat, no angle for a ball end."""
+    """Return the depth of a blind hole's tip and the angle of its point: none when flat, no angle for a ball end.
+
+    A point that breaks into another hole is cut off there; its tip is where it would have ended.
+    """
     ends = seen.parts.tip or ([] if any(w.is_cylinder for w in seen.parts.near) else seen.parts.near[-1:])
     for end in ends:
-        if end.narrows and end.bottom_radius <= _POINTED * radius:
-            half = math.atan2(end.top_radius - end.bottom_radius, end.top - end.bottom)
-            return _tidied(top - end.bottom), _tidied(2 * math.degrees(half))
+        if end.narrows and (end.bottom_radius <= _POINTED * radius or end is seen.lengths[-1]):
+            slope = (end.top_radius - end.bottom_radius) / (end.top - end.bottom)
+            return _tidied(top - end.top + end.top_radius / slope), _tidied(2 * math.degrees(math.atan(slope)))
     balls = [s for i in beside if (s := around.solid.surfaces[i]).kind == "sphere"]
     depths = [top - along(s.origin, seen.line.origin, seen.line.axis) + s.radius for s in balls]
     return (_tidied(max(depths)) if depths else None), None

@@ -141,8 +141,9 @@ def _widest(wall: Wall) -> float:
 def outward_axis(passage: Passage, opens_on_machined: Callable[[Vec3], bool]) -> Vec3 | None:
     """Return the direction a passage opens to, or None when it opens nowhere.
 
-    Blind: its open end. Through: the end with the wider cylinder; else the end with the
-    larger countersink; else the end whose opening plane is machined; else +z, +y or +x.
+    Blind: its open end. Through: not the end where a drill's point just breaks through; the end
+    with the wider cylinder; else the end with the larger countersink; else the end whose opening
+    plane is machined; else +z, +y or +x.
 
     Args:
         opens_on_machined: whether the passage, seen against this direction, opens on a machined plane.
@@ -153,7 +154,7 @@ def outward_axis(passage: Passage, opens_on_machined: Callable[[Vec3], bool]) ->
         return up if passage.open_high else down
     if not passage.open_low:
         return None
-    for measure in (_mouth_cylinder, _mouth_cone):
+    for measure in (_mouth_is_wide, _mouth_cylinder, _mouth_cone):
         high, low = measure(seen_from(passage, up)), measure(seen_from(passage, down))
         if abs(high - low) > SAME_RADIUS:
             return up if high > low else down
@@ -173,6 +174,11 @@ def seen_from(passage: Passage, outward: Vec3) -> list[Length]:
     if dot(outward, passage.line.axis) > 0:
         return [Length(w.high, w.low, w.high_radius, w.low_radius, w.surfaces) for w in reversed(passage.walls)]
     return [Length(-w.low, -w.high, w.low_radius, w.high_radius, w.surfaces) for w in passage.walls]
+
+
+def _mouth_is_wide(lengths: Sequence[Length]) -> float:
+    """Return 0 where the mouth is the narrow end of a cone, as where a drill's point breaks into another hole."""
+    return 0.0 if lengths[0].widens else 1.0
 
 
 def _mouth_cylinder(lengths: Sequence[Length]) -> float:
@@ -199,7 +205,8 @@ class Sides:
 
     Attributes:
         near: from the opening to the end of the narrowest cylinder.
-        tip: what lies below that in a blind passage: a drill point, an undercut.
+        tip: what lies below that in a blind passage: a drill point, an undercut; in a through one a point that
+            just breaks through.
         far: the mouth on the far side of a through passage, from its narrow end out; () when only an edge is broken.
         broken: the far edge break.
     """
@@ -218,7 +225,7 @@ def sides(lengths: Sequence[Length], through: bool) -> Sides:
     narrowest = min(lengths[i].top_radius for i in cylinders)
     last = max(i for i in cylinders if lengths[i].top_radius <= narrowest + SAME_RADIUS)
     near, rest = tuple(lengths[: last + 1]), tuple(lengths[last + 1 :])
-    if not through:
+    if not through or (rest and rest[-1].narrows):
         return Sides(near, tip=rest)
     if all(w.widens and is_edge_break(w) for w in rest):
         return Sides(near, broken=rest)

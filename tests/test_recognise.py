@@ -4,10 +4,12 @@ import math
 
 import pytest
 from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
+from OCP.BRepFilletAPI import BRepFilletAPI_MakeFillet
 
 from geom.errors import GeometryError
 from geom.kernel.cut import box, cone, cut, cylinder, fuse, moved, prism, turned
 from geom.kernel.shape import Solid, solid_from_shape
+from geom.kernel.topology import edge_owners
 from geom.part import Part, PartFace
 from geom.recognise import recognise
 from tests import catalogue
@@ -98,6 +100,38 @@ def test_a_cone_a_ball_and_a_ring_are_skin_only_where_they_are_the_casting():
 
     assert found == {"cylinder": "as cast", "cone": "as cast"}
     assert [f.state for f in pair(finished, body).faces if f.kind == "cone"] == ["as cast", "as cast"]
+
+
+def rounded(body: object, radius: float) -> object:
+    """The body with all its edges rounded: rings, balls and quarter cylinders."""
+    fillet = BRepFilletAPI_MakeFillet(body)
+    for edge, faces in edge_owners(body):
+        if len(set(faces)) == 2:
+            fillet.Add(radius, edge)
+    return fillet.Shape()
+
+
+@pytest.mark.parametrize("as_splines", ["neither", "finished", "casting", "both"])
+@pytest.mark.parametrize(
+    ("body", "kinds"),
+    [
+        (box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), {"plane", "cylinder", "sphere"}),
+        (cylinder((30.0, 20.0, 0.0), UP, 20.0, 30.0), {"plane", "cylinder", "torus"}),
+    ],
+)
+def test_rounded_edges_are_skin_also_between_exporters(body: object, kinds: set[str], as_splines: str):
+    """One CAD program writes a fillet as a ring, another as a spline: it is the same skin."""
+    casting = rounded(body, 4.0)
+    finished = cut(casting, box((-1.0, -1.0, 20.0), (61.0, 41.0, 31.0)))
+    assert {s.kind for s in solid_from_shape(finished, "finished").surfaces} == kinds
+    if as_splines in ("finished", "both"):
+        finished = BRepBuilderAPI_NurbsConvert(finished, True).Shape()
+    if as_splines in ("casting", "both"):
+        casting = BRepBuilderAPI_NurbsConvert(casting, True).Shape()
+
+    found = pair(finished, casting)
+
+    assert [f.name for f in found.faces if f.state == "machined"] == ["top"]
 
 
 def test_the_same_form_elsewhere_is_not_the_skin():

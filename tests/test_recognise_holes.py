@@ -6,9 +6,11 @@ Every size is the one the test cut, so the answers are closed form.
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from geom.holes_found import find_holes
-from geom.kernel.cut import box, cone, cut, cylinder, drill, fuse, mirrored, moved, obround, sphere, turned
+from geom.kernel.cut import box, cone, cut, cylinder, drill, fuse, mirrored, moved, obround, sphere, turned, turned_about
 from geom.kernel.shape import solid_from_shape
 from geom.kernel.topology import faces_of
 from geom.part import PartHole
@@ -257,6 +259,17 @@ def test_a_grub_screw_hole_ends_where_it_breaks_into_the_bore():
     assert found[30.0].length == 40.0
 
 
+def test_a_drill_point_that_breaks_into_a_bore_keeps_its_depth_and_point():
+    """The full diameter ends 1 mm short of the bore's wall and the point reaches into the bore: drilled to a depth, not through."""
+    block = cut(box((-30.0, -30.0, 0.0), (30.0, 30.0, 40.0)), box((-5.0, -31.0, 10.0), (5.0, 31.0, 30.0)))
+
+    hole = only(cut(block, drill((30.0, 0.0, 20.0), OUT_X, 8.0, 24.0, 118.0, 1.0)))
+
+    assert (hole.kind, hole.axis, hole.centre, hole.depth) == ("blind", OUT_X, (30.0, 0.0, 20.0), 24.0)
+    assert hole.point_angle == pytest.approx(118.0)
+    assert hole.tip_depth == pytest.approx(24.0 + 4.0 / math.tan(math.radians(59.0)))
+
+
 def test_a_relief_groove_inside_a_bore_stays_part_of_it():
     """A 24 mm groove for a ring in a 20 mm bore is one more length, not the end of the hole."""
     hole = only(plate(cylinder((0.0, 0.0, -1.0), UP, 10.0, 22.0), cylinder((0.0, 0.0, 8.0), UP, 12.0, 3.0)))
@@ -357,6 +370,25 @@ def test_moving_the_part_moves_its_holes():
     for a, b in zip(find_holes(finished), find_holes(shifted), strict=True):
         assert b.centre == pytest.approx(tuple(c + d for c, d in zip(a.centre, (7.0, -3.0, 11.0), strict=True)))
         assert (a.name, a.kind, a.diameter, a.depth, a.axis) == (b.name, b.kind, b.diameter, b.depth, b.axis)
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(-180.0, 180.0), st.tuples(*[st.floats(-1.0, 1.0)] * 3).filter(lambda a: math.hypot(*a) > 0.1))
+def test_turning_the_part_any_way_changes_no_size(degrees: float, axis: tuple[float, float, float]):
+    """Holes on inclined axes have the same kinds, diameters and depths as upright ones."""
+    leaning = solid_from_shape(turned_about(PLATE, (0.0, 0.0, 0.0), axis, degrees), "leaning")
+
+    assert sizes(find_holes(leaning)) == sizes(find_holes(PLATE))
+
+
+PLATE, _ = catalogue.drilled_plate()
+
+
+def sizes(holes: tuple[PartHole, ...]) -> list[tuple[object, ...]]:
+    """Kinds and sizes; a plain through hole has no side of its own."""
+    return sorted(
+        (h.kind, round(h.diameter, 5), round(h.depth or 0.0, 5), round(h.length, 5), round(h.tip_depth or 0.0, 5)) for h in holes
+    )
 
 
 def test_every_hole_face_belongs_to_one_hole():
