@@ -39,8 +39,8 @@ _WILD: Final = 2.0
 _TIE: Final = 0.05
 """First places that fit equally well within this, mm: the one turned least wins."""
 
-_FITS: Final = 0.3
-"""A first place without a turn that fits this well, mm, is the one: no other is looked for."""
+_FITS: Final = 0.01
+"""A first place reached without trying turns, off by less than this share of the casting's size and 1 mm, is the one."""
 
 _SOFT: Final = 0.1
 """A direction that its touches fix no better than this share of the casting's size is free."""
@@ -145,8 +145,9 @@ def first_place(casting: Solid, tips: Tips, clouds: Sequence[Floats], turn: bool
     for start in (_level_place(casting, tips), _middles_together(tips, clouds)):
         move = settle(casting, tips, start)
         found.append((_misfit(casting, tips, clouds, trees, move), _angle(move), move))
-    if min(f[0] for f in found) < _FITS:
-        return min(found, key=lambda f: (f[0] > _FITS, round(f[1], 3), f[0]))[2]
+    fits = min(_FITS * casting.size, 1.0)
+    if min(f[0] for f in found) < fits:
+        return min(found, key=lambda f: (f[0] > fits, round(f[1], 3), f[0]))[2]
     for matrix in _promising(tips, clouds):
         move = settle(casting, tips, _followed(tips, clouds, trees, matrix), rounds=12)
         found.append((_misfit(casting, tips, clouds, trees, move), _angle(move), move))

@@ -336,7 +336,7 @@ def _named(readings: Readings) -> set[str]:
     """Return the faces that the readings name."""
     names = {t.face for t in readings.touches if t.face is not None}
     names |= {name for h in readings.heights for name in (h.face, h.seat)}
-    names |= {s.face for s in (*readings.low_spots, *readings.cuts)}
+    names |= {s.face for s in readings.low_spots} | {c.face for c in readings.cuts}
     return names.union(*(t.faces for t in readings.thicknesses))
 
 

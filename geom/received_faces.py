@@ -8,6 +8,7 @@ mm (a core that moved). Lengths mm, part frame. Knows nothing of readings.
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
@@ -142,8 +143,16 @@ def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, first: int) -> 
 
 
 def _vertices(casting: Solid, surfaces: tuple[int, ...]) -> Floats:
+    return np.concatenate([_corners(casting)[i] for i in surfaces])
+
+
+@lru_cache(maxsize=4)
+def _corners(casting: Solid) -> tuple[Floats, ...]:
+    """Return the corners of the triangles on each surface."""
     mesh = skin_of(casting).mesh
-    return np.asarray(mesh.vertices[np.unique(mesh.triangles[np.isin(mesh.face, surfaces)])])
+    order = np.argsort(mesh.face, kind="stable")
+    ends = np.searchsorted(mesh.face[order], np.arange(len(casting.surfaces) + 1))
+    return tuple(mesh.vertices[mesh.triangles[order[a:b]].ravel()] for a, b in pairwise(ends.tolist()))
 
 
 def _extent(casting: Solid, way: Vec3) -> float:

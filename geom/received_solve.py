@@ -10,6 +10,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
+from scipy.linalg import solve_triangular
 
 from geom.analytic import Floats
 from geom.locate import Tips, fixed_directions, heights_of, moved, rigid_rows
@@ -109,41 +110,52 @@ def _system(lines: Lines, keep: Bools, move: Rigid) -> _System:
     )
 
 
+def _whitened(system: _System, prior: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the place rows, skin rows and offsets in units in which all readings are independent and equally sure.
+
+    The skin is left as loose as its prior: so the matrix to factor is as large as there are readings, not walls.
+    """
+    loose = system.skin * prior
+    lower = np.linalg.cholesky(np.diag(system.sigma**2) + loose @ loose.T)
+    white = solve_triangular(lower, np.column_stack([system.place, system.skin, system.off]), lower=True)
+    return white[:, :6], white[:, 6:-1], white[:, -1]
+
+
 def _fixed(system: _System, prior: Floats, size: float) -> Floats:
     """Return the directions of a move (6, m) that the touches fix, the skin left as loose as its prior."""
-    touched = np.abs(system.place).max(axis=1, initial=0.0) > 0
-    if not touched.any():
+    if not len(system.off):
         return np.zeros((6, 0))
-    rows, skin = system.place[touched], system.skin[touched] * prior
-    spread = np.diag(system.sigma[touched] ** 2) + skin @ skin.T
-    return fixed_directions(rows.T @ np.linalg.solve(spread, rows), size)
+    place = _whitened(system, prior)[0]
+    return fixed_directions(place.T @ place, size)
 
 
 def _best(system: _System, basis: Floats, prior_mean: Floats, prior_sigma: Floats) -> tuple[Floats, Floats]:
-    """Return the best step (6,) and parameters (k,), by a stacked least squares that squares no numbers."""
-    weight = 1.0 / system.sigma
-    free = basis.shape[1]
-    rows = np.concatenate([system.place @ basis, system.skin * prior_sigma], axis=1) * weight[:, None]
-    right = -(system.off + system.skin @ prior_mean) * weight
-    ridge = np.concatenate([np.zeros((len(prior_sigma), free)), np.eye(len(prior_sigma))], axis=1)
-    left = np.concatenate([rows, ridge])
-    found = np.linalg.lstsq(left, np.concatenate([right, np.zeros(len(prior_sigma))]), rcond=None)[0]
-    return basis @ found[:free], prior_mean + prior_sigma * found[free:]
+    """Return the best step (6,) and parameters (k,)."""
+    if not len(system.off):
+        return np.zeros(6), prior_mean
+    place, skin, off = _whitened(system, prior_sigma)
+    rest = off + skin @ prior_mean
+    step = basis @ np.linalg.lstsq(place @ basis, -rest, rcond=None)[0] if basis.size else np.zeros(6)
+    return step, prior_mean - prior_sigma**2 * (skin.T @ (rest + place @ step))
 
 
 def _joint(system: _System, basis: Floats, prior: Floats, size: float) -> Floats:
     """Return the covariance (6 + k, 6 + k); along directions that nothing fixes the move is unsure by half the size."""
-    weight = 1.0 / system.sigma
-    free = basis.shape[1]
-    rows = np.concatenate([system.place @ basis, system.skin * prior], axis=1) * weight[:, None]
-    information = rows.T @ rows + np.diag(np.concatenate([np.zeros(free), np.ones(len(prior))]))
-    inner = np.linalg.inv(information)
-    spread = np.zeros((6 + len(prior), free + len(prior)))
-    spread[:6, :free] = basis
-    spread[6:, free:] = np.diag(prior)
-    joint = spread @ inner @ spread.T
-    loose = np.eye(6) - basis @ basis.T
-    joint[:6, :6] += (0.5 * size) ** 2 * loose
+    joint = np.zeros((6 + len(prior), 6 + len(prior)))
+    joint[6:, 6:] = np.diag(prior**2)
+    if len(system.off):
+        place, skin, _ = _whitened(system, prior)
+        pull = (prior**2)[:, None] * skin.T
+        joint[6:, 6:] -= pull @ pull.T
+        if basis.size:
+            free = place @ basis
+            inner = np.linalg.inv(free.T @ free)
+            follow = pull @ free
+            joint[:6, :6] = basis @ inner @ basis.T
+            joint[6:, 6:] += follow @ inner @ follow.T
+            joint[6:, :6] = -follow @ inner @ basis.T
+            joint[:6, 6:] = joint[6:, :6].T
+    joint[:6, :6] += (0.5 * size) ** 2 * (np.eye(6) - basis @ basis.T)
     return np.asarray((joint + joint.T) / 2.0)
 
 
