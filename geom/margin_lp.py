@@ -1,0 +1,246 @@
+"""The best least margin over many rows, and least squares among rows: small exact programs with few unknowns.
+
+A row says: margin_i = start_i + rate_i . x. With six unknowns only a handful of
+rows hold the answer, so the solver works on those that matter, looks which of
+all rows it breaks, adds the worst and goes again; what it ends with is the
+optimum of the whole, and the multipliers prove it. Knows nothing of castings.
+
+Sources: row generation for linear programs (Kelley 1960); HiGHS (Huangfu and
+Hall 2018) through SciPy; least distance programming (Lawson and Hanson, Solving
+Least Squares Problems, 1974, chapter 23).
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.optimize import linprog, nnls
+
+from geom.analytic import Floats, Ints
+
+WORST: Final = 30
+"""Rows added at a time."""
+
+_BROKEN: Final = 1e-9
+"""A row broken by no more than this, mm, holds."""
+
+_ROUNDS: Final = 500
+
+_CALM: Final = 1e-5
+"""Weight, mm per mm, of staying put where a least squares leaves a direction open."""
+
+
+class NoAnswerError(Exception):
+    """The rows contradict each other: a fault of the caller, who keeps only what was reached."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """Margins that are linear in x.
+
+    Attributes:
+        start: (n,) margin at x = 0, mm.
+        rate: (n, k) change of the margin with x.
+        weight: (n,) how many times the least margin it must reach: 1 for plain, 0 for a row that must only hold.
+    """
+
+    start: Floats
+    rate: Floats
+    weight: Floats
+
+    def over(self, x: Floats, margin: float) -> Floats:
+        """Return how far each row (n,) is above what a least margin asks of it at x."""
+        return np.asarray(self.start + self.rate @ x - margin * self.weight)
+
+    def kept_at(self, margin: float) -> "Rows":
+        """Return the same rows as ones that must keep a margin, whatever else is improved."""
+        return Rows(self.start - margin * self.weight, self.rate, np.zeros(len(self.start)))
+
+    def with_these(self, more: "Rows") -> "Rows":
+        """Return these rows and some more."""
+        pairs = ((self.start, more.start), (self.rate, more.rate), (self.weight, more.weight))
+        return Rows(*(np.concatenate(pair) for pair in pairs))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Kept:
+    """Further rows that must hold: rate . x >= least."""
+
+    rate: Floats
+    least: Floats
+
+    def and_these(self, rate: Floats, least: Floats) -> "Kept":
+        """Return these and some more."""
+        return Kept(np.concatenate([self.rate, rate]), np.concatenate([self.least, least]))
+
+
+def none_kept(count: int) -> Kept:
+    """Return no rows on `count` unknowns."""
+    return Kept(np.zeros((0, count)), np.zeros(0))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Best:
+    """The best least margin.
+
+    Attributes:
+        x: (k,) a place that reaches it.
+        margin: weighted, mm.
+        rows: (b,) the rows that hold it; weights: (b,) their multipliers.
+        kept, kept_weights: the same for kept rows; reach: (k,) multipliers of the bounds on x.
+        held: multiplier of the upper limit on the margin: above 0 when that limit was reached.
+
+    Proof of optimality: the weights are not negative; sum(weights * weight) + held = 1; and
+    sum(weights * rate) + sum(kept_weights * kept.rate) + reach = 0.
+    """
+
+    x: Floats
+    margin: float
+    rows: Ints
+    weights: Floats
+    kept: Ints
+    kept_weights: Floats
+    reach: Floats
+    held: float
+
+
+def best_margin(rows: Rows, low: Floats, high: Floats, kept: Kept | None = None, most: float = np.inf) -> Best:
+    """Return the x between bounds that makes the least weighted margin as large as can be.
+
+    Args:
+        low, high: (k,) bounds on x, mm.
+        kept: rows that must hold.
+        most: a margin that is enough, mm.
+
+    Raises:
+        NoAnswerError: the kept rows contradict each other.
+    """
+    kept = none_kept(len(low)) if kept is None else kept
+    active = _first_rows(rows, np.zeros(len(low)))
+    for _ in range(_ROUNDS):
+        answer = _small_program(rows, active, low, high, kept, most)
+        more = _worst(-rows.over(answer.x, answer.margin), active)
+        if not more.size:
+            return answer
+        active = np.concatenate([active, more])
+    raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
+
+
+def direct_margin(rows: Rows, low: Floats, high: Floats) -> Best:
+    """Return the same from one call on all rows: slow, for comparison."""
+    return _small_program(rows, np.arange(len(rows.start)), low, high, none_kept(len(low)), np.inf)
+
+
+def _first_rows(rows: Rows, x: Floats) -> Ints:
+    return np.sort(_smallest(rows.over(x, 0.0), WORST))
+
+
+def _smallest(values: Floats, count: int) -> Ints:
+    """Return the indices of the smallest values; the first of equals, so that the order is settled."""
+    if len(values) <= count:
+        return np.arange(len(values))
+    limit = np.partition(values, count - 1)[count - 1]
+    near = np.flatnonzero(values <= limit)
+    return np.asarray(near[np.argsort(values[near], kind="stable")[:count]])
+
+
+def _worst(broken: Floats, active: Ints) -> Ints:
+    """Return the rows most broken that are not yet looked at."""
+    wrong = np.flatnonzero(broken > _BROKEN)
+    if not wrong.size:
+        return wrong
+    wrong = wrong[_smallest(-broken[wrong], WORST + len(active))]
+    return wrong[~np.isin(wrong, active)][:WORST]
+
+
+def _small_program(rows: Rows, active: Ints, low: Floats, high: Floats, kept: Kept, most: float) -> Best:
+    k = len(low)
+    cost = np.zeros(k + 1)
+    cost[k] = -1.0
+    upper = np.concatenate(
+        [
+            np.concatenate([-rows.rate[active], rows.weight[active, None]], axis=1),
+            np.concatenate([-kept.rate, np.zeros((len(kept.least), 1))], axis=1),
+        ]
+    )
+    right = np.concatenate([rows.start[active], -kept.least])
+    bounds = np.concatenate([np.stack([low, high], axis=1), [[-np.inf, most]]])
+    found = linprog(cost, A_ub=upper, b_ub=right, bounds=bounds, method="highs-ds", options=_EXACT)
+    if found.x is None or found.status != 0:
+        raise NoAnswerError(found.message)
+    push = np.maximum(-found.ineqlin.marginals, 0.0)
+    mine, theirs = push[: len(active)], push[len(active) :]
+    holding, keeping = np.flatnonzero(mine > 0), np.flatnonzero(theirs > 0)
+    reach = -(found.lower.marginals + found.upper.marginals)[:k]
+    return Best(
+        x=np.asarray(found.x[:k]),
+        margin=float(found.x[k]),
+        rows=active[holding],
+        weights=mine[holding],
+        kept=keeping,
+        kept_weights=theirs[keeping],
+        reach=-reach,
+        held=float(-found.upper.marginals[k]),
+    )
+
+
+_EXACT: Final = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
+
+
+# --- least squares among rows -------------------------------------------------
+
+
+def least_squares(
+    square: Floats, goal: Floats, rest: Floats, rows: Rows, margin: float, kept: Kept, low: Floats, high: Floats
+) -> Floats:
+    """Return the x of the least |square x - goal|, among those that keep a least margin and some rows.
+
+    Where that leaves a direction open, the x nearest `rest` is taken, so there is only one answer.
+
+    Args:
+        square: (p, k); goal: (p,); rest: (k,).
+        margin: every weighted margin stays at least this.
+        kept: further rows that hold.
+        low, high: (k,) bounds on x.
+
+    Raises:
+        NoAnswerError: nothing keeps all the rows.
+    """
+    k = len(low)
+    stack = np.concatenate([square, _CALM * np.eye(k)])
+    aim = np.concatenate([goal, _CALM * rest])
+    turned, shape = np.linalg.qr(stack)
+    free = np.linalg.solve(shape, turned.T @ aim)
+    sides = kept.and_these(np.eye(k), low).and_these(-np.eye(k), -high)
+    active = _first_rows(rows, free)
+    for _ in range(_ROUNDS):
+        x = free + _least_distance(
+            np.concatenate([rows.rate[active], sides.rate]) @ np.linalg.inv(shape),
+            np.concatenate(
+                [margin * rows.weight[active] - rows.start[active] - rows.rate[active] @ free, sides.least - sides.rate @ free]
+            ),
+            shape,
+        )
+        more = _worst(-rows.over(x, margin), active)
+        if not more.size:
+            return x
+        active = np.concatenate([active, more])
+    raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
+
+
+def _least_distance(rate: Floats, least: Floats, shape: Floats) -> Floats:
+    """Return the step whose image z under `shape` is shortest with rate . z >= least."""
+    k = len(shape)
+    if not len(least) or least.max() <= 0:
+        return np.zeros(k)
+    size = np.maximum(np.linalg.norm(rate, axis=1), 1e-12)
+    rate, least = rate / size[:, None], least / size
+    scale = float(least.max())
+    left = np.concatenate([rate.T, least[None] / scale])
+    right = np.zeros(k + 1)
+    right[k] = 1.0
+    push, off = nnls(left, right, maxiter=50 * left.shape[1])
+    rest = left @ push - right
+    if off < 1e-9 or rest[k] >= 0:
+        raise NoAnswerError("the rows to keep contradict each other")
+    return np.asarray(np.linalg.solve(shape, -rest[:k] / rest[k] * scale))

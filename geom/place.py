@@ -1,0 +1,321 @@
+"""Where the finished part should lie in the casting as received, and whether the casting then cleans up.
+
+In order, each keeping what those before it reached: every machined face keeps its required stock (surely enough,
+if the casting allows it), or the best least margin if it cannot; then location demands, the as-cast outline, an
+even share of what is left and pair by pair, in the order the job asks; last the least movement. The stock is
+looked at afresh after each step until the place stays put. Lengths mm, part frame. Knows nothing of files or words.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from geom.analytic import Bools, Floats, Ints
+from geom.errors import GeometryError, nearest
+from geom.margin_lp import Best, Kept, Rows, best_margin
+from geom.part import Part
+from geom.place_advice import advice_for
+from geom.place_demands import check_demands, demand_rows
+from geom.place_faces import face_takes
+from geom.place_pairs import pair_misfits
+from geom.place_rows import (
+    Look,
+    Pivot,
+    Sites,
+    joined,
+    look,
+    misfit,
+    outline_of,
+    pivot_of,
+    sites_at,
+    sites_of,
+    small_move,
+    step_of,
+)
+from geom.place_settings import PlacementSettings
+from geom.place_stages import STRIDE, Aims, Misfits, Staged, staged
+from geom.placement import Binding, Certificate, Held, Placement
+from geom.received import AsReceived
+from geom.required import Need
+from geom.rigid import STAY, Rigid
+from geom.stock import ENOUGH
+from geom.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
+
+_ROUNDS: Final = 20
+"""Looks at the stock; three do on most castings."""
+
+_STILL: Final = 1e-6
+"""A place that moves less than this, mm, between two looks stays put."""
+
+_SURE: Final = 1.645
+"""Standard deviations that 95 in 100 lie above."""
+
+_NEARER: Final = 0.01
+"""Another wall nearer by more than this, mm, than the one a point looked at takes its place..."""
+
+_NEAREST: Final = 5.0
+"""...unless it is nearer by more than this: then the ray has missed the casting's edge."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Case:
+    """One casting to be placed: what does not change from round to round."""
+
+    part: Part
+    received: AsReceived
+    sites: Sites
+    required: Floats
+    settings: PlacementSettings
+    pivot: Pivot
+    covariance: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Settled:
+    case: _Case
+    move: Rigid
+    seen: Look
+    result: Staged
+    rows: Ints
+    rounds: int
+    change: float
+
+
+def place(part: Part, received: AsReceived, needs: Mapping[str, Need], settings: PlacementSettings | None = None) -> Placement:
+    """Return the balanced place of the finished part in one casting, with the verdict.
+
+    Args:
+        needs: required stock and bearing of every machined face, by name.
+
+    Raises:
+        GeometryError: nothing is machined, or a need is missing.
+        JobError: a demand names what the part does not have.
+    """
+    settings = PlacementSettings() if settings is None else settings
+    _check(part, needs)
+    check_demands(part, settings.demands)
+    case = _case(part, received, needs, settings)
+    settled = _settle(case)
+    found = _answer(settled, needs)
+    return replace(found, held=_held(case, found)) if settings.hold else found
+
+
+def prepare(part: Part, fine: bool = False) -> None:
+    """Work out what all castings of a part share, so that each placement takes no time for it."""
+    sites_of(part, fine)
+    outline_of(part)
+
+
+def _check(part: Part, needs: Mapping[str, Need]) -> None:
+    known = [face.name for face in part.machined]
+    if not known:
+        raise GeometryError(f"{part.name}: no face is machined, so there is nothing to place; check the pair of solids")
+    for name in needs:
+        if name not in known:
+            raise GeometryError(
+                f"{part.name}: no machined face is called {name!r}{nearest(name, known)}; there are {', '.join(known)}"
+            )
+    for name in known:
+        if name not in needs:
+            raise GeometryError(f"{part.name}: machined face {name!r} has no required stock; state one, 0 mm if any will do")
+
+
+def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings: PlacementSettings) -> _Case:
+    sites = _with_spots(part, received, sites_of(part, received.scan is not None))
+    required = np.array([needs[face.name].amount for face in part.machined])[sites.face]
+    return _Case(part, received, sites, required, settings, pivot_of(part), joint_covariance(received))
+
+
+def _with_spots(part: Part, received: AsReceived, sites: Sites) -> Sites:
+    """Return the sites and one under the bottom of each hollow, which the even ones would miss."""
+    faces = {face.name: face for face in part.machined}
+    spots = [s for s in received.spots if s.face in faces]
+    if not spots or received.scan is not None:
+        return sites
+    surfaces = np.array([faces[s.face].surfaces[0] for s in spots])
+    return joined(sites, sites_at(part, np.array([s.centre for s in spots]), surfaces))
+
+
+# --- rounds -------------------------------------------------------------------
+
+
+def _settle(case: _Case) -> _Settled:
+    """Look, step, and look again until the place stays put and no other wall has come nearer."""
+    move, enough, change = STAY, None, np.inf
+    result: Staged | None = None
+    for number in range(1, _ROUNDS + 1):
+        seen = look(case.received, case.sites, move, case.pivot)
+        if change < _STILL or number == _ROUNDS:
+            case, seen, again = _with_nearer_walls(case, seen, move)
+            if not again or number == _ROUNDS:
+                break
+        rows = _rows(case, seen)
+        if enough is None:
+            enough = _enough(case, seen, rows)
+        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, enough)
+        change = float(np.abs(result.step).max())
+        move = _stepped(move, result.step, case.pivot)
+    assert result is not None
+    return _Settled(case, move, seen, result, _rows(case, seen), number, change)
+
+
+def _stepped(move: Rigid, step: Floats, pivot: Pivot) -> Rigid:
+    return small_move(step, Pivot(move.point(pivot.centre), pivot.size)).after(move)
+
+
+def _rows(case: _Case, seen: Look) -> Ints:
+    """Return the points that ask for stock and see a skin."""
+    rows = np.flatnonzero(case.sites.counts & np.isfinite(seen.stock) & np.isfinite(seen.rate).all(axis=1))
+    if not rows.size:
+        raise GeometryError(
+            f"{case.part.name}: every machined face is cut from solid, so nothing can fall short and nothing is placed"
+        )
+    return rows
+
+
+def _margins(case: _Case, seen: Look, rows: Ints) -> Rows:
+    return Rows(seen.stock[rows] - case.required[rows], seen.rate[rows], np.ones(len(rows)))
+
+
+def _enough(case: _Case, seen: Look, rows: Ints) -> float:
+    """Return the least margin that is surely above 0, 95 in 100, given how well the thinnest places are known."""
+    high = np.array([0.0 if name in case.settings.hold else STRIDE for name in ("x", "y", "z", "rx", "ry", "rz")])
+    best = best_margin(_margins(case, seen, rows), -high, high)
+    thin = rows[best.rows]
+    if case.received.scan is not None:
+        return _SURE * case.received.scan_sigma
+    wide = wide_rows(case.received, seen.rate[thin], case.pivot.size, seen.skin[thin])
+    return _SURE * float(row_sigmas(wide, case.covariance).max(initial=0.0))
+
+
+def _aims(case: _Case, seen: Look, rows: Ints, move: Rigid) -> Aims:
+    used: Bools = np.zeros(len(seen.stock), dtype=np.bool_)
+    used[rows] = True
+    return Aims(
+        margins=_margins(case, seen, rows),
+        demands=demand_rows(case.received, case.settings.demands, move, case.pivot),
+        outline=_outline(case, move),
+        pairs=pair_misfits(case.part, case.sites, seen.stock - case.required, seen.rate, used),
+        so_far=step_of(move, case.pivot),
+    )
+
+
+def _outline(case: _Case, move: Rigid) -> Misfits:
+    outline = outline_of(case.part)
+    value, rate = misfit(case.received, outline, move, case.pivot)
+    seen = np.isfinite(value)
+    area = outline.area[seen]
+    return Misfits(value[seen], rate[seen], area / max(float(area.sum()), 1e-300))
+
+
+def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Look, bool]:
+    """Return the case with points that now look at another, nearer wall set to that, what they see, and whether any counts."""
+    if case.received.scan is not None:
+        return case, seen, False
+    rays = look(case.received, case.sites, move, case.pivot, through_rays=True)
+    with np.errstate(invalid="ignore"):
+        gap = seen.stock - rays.stock
+        nearer = (rays.wall != case.sites.wall) & (gap > _NEARER) & (gap < _NEAREST)
+    if not nearer.any():
+        return case, seen, False
+    sites = case.sites
+    reach = np.where(nearer, np.linalg.norm(rays.foot - move.points(sites.samples.points), axis=1), sites.reach)
+    sites = replace(sites, wall=np.where(nearer, rays.wall, sites.wall), reach=np.where(nearer, reach, sites.reach))
+    case = replace(case, sites=sites)
+    return case, look(case.received, sites, move, case.pivot), bool((nearer & sites.counts).any())
+
+
+# --- the answer -----------------------------------------------------------------
+
+
+def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
+    case, seen, rows = settled.case, settled.seen, settled.rows
+    margin = seen.stock[rows] - case.required[rows]
+    scanned = case.received.scan is not None
+    skin = np.zeros((len(rows), len(case.received.mean))) if scanned else seen.skin[rows]
+    wide = wide_rows(case.received, seen.rate[rows], case.pivot.size, skin)
+    covariance = np.zeros_like(case.covariance) if scanned else case.covariance
+    own = case.received.scan_sigma if scanned else 0.0
+    sure = odds(margin, case.required[rows], case.sites.face[rows], wide, covariance, own)
+    sigma = np.full(len(seen.stock), np.nan)
+    sigma[rows] = np.hypot(row_sigmas(wide, covariance), own)
+    faces = face_takes(case.part, case.sites, seen.stock, sigma, needs)
+    certificate = _certificate(settled)
+    least = float(margin.min())
+    short = any(face.state == "short" for face in faces)
+    return Placement(
+        name=case.received.name,
+        verdict="short" if short else "cleans up",
+        least_margin=least if abs(least) > 1e-9 else 0.0,
+        odds=sure,
+        pose=settled.move,
+        faces=faces,
+        certificate=certificate,
+        stages=settled.result.stages,
+        held=None,
+        advice=advice_for(case.part, faces, certificate),
+        notes=_notes(settled),
+        rounds=settled.rounds,
+        change=settled.change,
+    )
+
+
+def _certificate(settled: _Settled) -> Certificate:
+    """Return the binding points of the last program that made the least margin as large as it goes, at the last look but one."""
+    case, best = settled.case, settled.result.best
+    rows = settled.rows[best.rows]
+    names = [face.name for face in case.part.machined]
+    rate = settled.seen.rate[rows]
+    points = case.sites.samples.points[rows]
+    binding = tuple(
+        Binding(names[case.sites.face[r]], _three(p), float(w), _six(g))
+        for r, p, w, g in zip(rows.tolist(), points, best.weights, rate, strict=True)
+    )
+    others = best.kept_weights @ settled.result.kept.rate[best.kept] + best.reach
+    gap = best.weights @ rate + others
+    return Certificate(binding, _six(others), _held_by(best, settled.result.kept, case), float(np.abs(gap).max()), best.margin)
+
+
+def _held_by(best: Best, kept: Kept, case: _Case) -> tuple[str, ...]:
+    words = []
+    if best.held > 1e-9:
+        words.append("the margin that is enough")
+    if len(best.kept) and float(np.abs(best.kept_weights @ kept.rate[best.kept]).max()) > 1e-9:
+        words.append("the aims before it")
+    if np.abs(best.reach).max() > 1e-9:
+        words.append(f"held freedoms ({', '.join(case.settings.hold)})" if case.settings.hold else "the longest step")
+    return tuple(words)
+
+
+def _held(case: _Case, found: Placement) -> Held | None:
+    """Return what letting go of the held freedoms would win."""
+    free = _settle(replace(case, settings=replace(case.settings, hold=())))
+    least = float((free.seen.stock[free.rows] - free.case.required[free.rows]).min())
+    gain = least - found.least_margin
+    if gain <= ENOUGH:
+        return None
+    return Held(case.settings.hold, least, gain, free.move.shift, free.move.turn)
+
+
+def _notes(settled: _Settled) -> tuple[str, ...]:
+    case = settled.case
+    notes = list(case.received.notes)
+    if settled.change >= _STILL:
+        notes.append(
+            f"after {settled.rounds} looks the place still moved {settled.change:.4f} mm; the stock below is measured at the place given"
+        )
+    if case.received.scan is None and not len(outline_of(case.part).points) and case.settings.order[-1] != "outline":
+        notes.append("no wall stays as cast, so there is no outline to line up")
+    return tuple(dict.fromkeys(notes))
+
+
+def _three(a: Floats) -> tuple[float, float, float]:
+    x, y, z = (float(v) + 0.0 for v in a)
+    return (x, y, z)
+
+
+def _six(a: Floats) -> tuple[float, float, float, float, float, float]:
+    p, q, r, x, y, z = (float(v) + 0.0 for v in a)
+    return (p, q, r, x, y, z)

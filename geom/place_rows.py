@@ -1,0 +1,327 @@
+"""Stock at points of the machined faces as a function of where the finished part lies in the casting as received.
+
+Each point looks along its face's outward normal at the skin over it. The skin is
+the drawn one, off by what the readings say, or a scan. Between two looks stock
+is linear in a small move; looking again makes it exact. Lengths mm, part frame;
+the drawn casting stays where it is drawn, the finished part moves. Knows nothing
+of what stock is required.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+
+from geom.analytic import Bools, Floats, Forms, Ints, crossings, dots, forms, heights
+from geom.depth import Depth
+from geom.part import Part
+from geom.rays import Skin, skin_of
+from geom.received import AsReceived
+from geom.rigid import Rigid
+from geom.sample import Samples, exact_points, surface_samples
+from geom.tolerance import EDGE_BAND
+
+_POINTS: Final = {False: 1500, True: 12_000}
+"""About how many pieces the machined faces get together: with a drawn skin, and with a scanned one."""
+
+_FINEST, _COARSEST = 0.5, 8.0
+"""Bounds of the spacing, mm."""
+
+_STEEP: Final = 0.2
+"""A skin that meets the normal flatter than this (sine) is the side of something, not the skin over the face."""
+
+_UNLIKE: Final = 8.0
+"""A scanned skin further than this, mm, from the drawn one is another wall, or a gap in the scan."""
+
+_OUTLINE_POINTS: Final = 24
+"""Points on each as-cast wall."""
+
+_RAW_SHARE: Final = 0.05
+"""A wall over less than this share of a machined face's area is not its raw skin."""
+
+_NEIGHBOURS: Final = 9
+"""A scanned skin is read as the mean over this many neighbouring points: one alone is mostly noise."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sites:
+    """Points on machined faces, one row each.
+
+    Attributes:
+        samples: where, on the finished part as drawn.
+        face: (n,) number of the face in `Part.machined`.
+        counts: (n,) False in the edge band, and where the face is cut from solid: such points ask for no stock.
+        solid: (n,) cut from solid.
+        wall: (n,) casting's surface over the point as drawn, -1 for none; reach: (n,) mm to it.
+    """
+
+    samples: Samples
+    face: Ints
+    counts: Bools
+    solid: Bools
+    wall: Ints
+    reach: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """Points on the walls that stay as cast: place, outward normal, casting's surface, area each stands for."""
+
+    points: Floats
+    normals: Floats
+    surface: Ints
+    area: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """What the points see from one place of the finished part.
+
+    Attributes:
+        stock: (n,) mm along the outward normal; NaN where nothing is seen.
+        rate: (n, 6) its change with a small move: shift in mm, turn about the pivot in mm at the part's size.
+        skin: (n, k) its change with the parameters of the skin; no columns for a scan.
+        foot: (n, 3) where the skin is met.
+        wall: (n,) the casting's surface met.
+    """
+
+    stock: Floats
+    rate: Floats
+    skin: Floats
+    foot: Floats
+    wall: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Pivot:
+    """The point that turns are about, and the length, mm, at which a turn counts as a move."""
+
+    centre: tuple[float, float, float]
+    size: float
+
+
+def pivot_of(part: Part) -> Pivot:
+    """Return the pivot of a part: the middle of its casting, half its size."""
+    return Pivot(part.casting.centre, part.casting.size / 2.0)
+
+
+def small_move(step: Floats, pivot: Pivot) -> Rigid:
+    """Return the move of a step (6,): turn about the pivot as mm at its size, then shift."""
+    from geom.rigid import from_turn
+
+    a, b, c = (float(v) for v in step[:3])
+    x, y, z = (float(v) for v in np.degrees(step[3:] / pivot.size))
+    return from_turn((x, y, z), (a, b, c), pivot.centre)
+
+
+def step_of(move: Rigid, pivot: Pivot) -> Floats:
+    """Return a move as a step (6,): the inverse of `small_move`."""
+    turn = np.radians(np.array(move.turn)) * pivot.size
+    return np.concatenate([np.subtract(move.point(pivot.centre), pivot.centre), turn])
+
+
+# --- the points ---------------------------------------------------------------
+
+
+@lru_cache(maxsize=4)
+def sites_of(part: Part, fine: bool = False) -> Sites:
+    """Return the points on a part's machined faces: the same for every casting of it."""
+    owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
+    depth = Depth(part)
+    assert depth.cut is not None
+    area = sum(face.area for face in part.machined)
+    spacing = float(np.clip(np.sqrt(area / _POINTS[fine]), _FINEST, _COARSEST))
+    samples = surface_samples(part.finished, spacing, sorted(owner), owner, depth.cut.mesh)
+    return _sited(part, samples, depth)
+
+
+def sites_at(part: Part, points: Floats, surfaces: Ints) -> Sites:
+    """Return points (n, 3) near given surfaces of the finished part as sites that stand for no area."""
+    spots, normals = exact_points(part.finished, surfaces, points)
+    far = np.full(len(spots), np.inf)
+    return _sited(part, Samples(spots, normals, surfaces, np.zeros(len(spots)), far, spots.copy()), Depth(part))
+
+
+def _sited(part: Part, samples: Samples, depth: Depth) -> Sites:
+    owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
+    face = np.array([owner.get(i, -1) for i in range(len(part.finished.surfaces))])[samples.face]
+    solid = depth.at(samples.points, samples.normals, samples.face, samples.looked_from).solid
+    hits = skin_of(part.casting).over(samples.points, samples.normals, samples.looked_from)
+    wall, reach = hits.face.copy(), hits.distance.copy()
+    lost = (wall < 0) | ~np.isfinite(reach)
+    wall[lost], reach[lost] = -1, np.nan
+    counts = ~solid & ~lost & (samples.edge_distance >= _bands(samples, face))
+    return Sites(samples, face, counts, solid, wall, reach)
+
+
+def _bands(samples: Samples, face: Ints) -> Floats:
+    """Return the width of the edge band at each point: less on a face too narrow for a whole one."""
+    band = np.full(len(face), EDGE_BAND)
+    for number in np.unique(face).tolist():
+        rows = face == number
+        band[rows] = min(EDGE_BAND, float(samples.edge_distance[rows].max()) / 2.0)
+    return band * (1.0 - 1e-9)
+
+
+def joined(first: Sites, second: Sites) -> Sites:
+    """Return two sets of sites as one."""
+    samples = Samples(*(np.concatenate([getattr(first.samples, n), getattr(second.samples, n)]) for n in Samples.__slots__))
+    rest = (np.concatenate([getattr(first, n), getattr(second, n)]) for n in ("face", "counts", "solid", "wall", "reach"))
+    return Sites(samples, *rest)
+
+
+@lru_cache(maxsize=4)
+def outline_of(part: Part) -> Outline:
+    """Return points on the casting's walls that no machined face lies under."""
+    casting = part.casting
+    mesh = skin_of(casting).mesh
+    corners = mesh.vertices[mesh.triangles]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    twice = np.linalg.norm(cross, axis=1)
+    raw = _raw_walls(part)
+    points, normals, surface, area = [], [], [], []
+    for wall in casting.surfaces:
+        rows = np.flatnonzero((mesh.face == wall.index) & (twice > 0))
+        if wall.index in raw or not rows.size:
+            continue
+        spots, size, row = _spread(corners[rows], twice[rows] / 2.0)
+        points.append(spots)
+        normals.append((cross[rows] / twice[rows, None])[row])
+        surface.append(np.full(len(spots), wall.index))
+        area.append(size)
+    if not points:
+        return Outline(np.zeros((0, 3)), np.zeros((0, 3)), np.zeros(0, dtype=np.int64), np.zeros(0))
+    where, ways, which = np.concatenate(points), np.concatenate(normals), np.concatenate(surface)
+    exact = heights(_forms_of(part), which, where)[1]
+    return Outline(where, np.where(np.isnan(exact), ways, exact), which, np.concatenate(area))
+
+
+def _raw_walls(part: Part) -> set[int]:
+    """Return the casting's surfaces that are the raw skin over some machined face."""
+    sites = sites_of(part) if part.machined else None
+    found: set[int] = set()
+    for number in range(len(part.machined)):
+        assert sites is not None
+        rows = (sites.face == number) & ~sites.solid & (sites.wall >= 0)
+        whole = float(sites.samples.area[rows].sum())
+        found |= {
+            int(w) for w in np.unique(sites.wall[rows]) if sites.samples.area[rows & (sites.wall == w)].sum() > _RAW_SHARE * whole
+        }
+    return found
+
+
+def _spread(corners: Floats, area: Floats) -> tuple[Floats, Floats, Ints]:
+    """Return points that stand for triangles, the area of each and its triangle: mid-sides of few, an even choice among many."""
+    if 3 * len(area) <= _OUTLINE_POINTS:
+        middles = (corners + np.roll(corners, -1, axis=1)) / 2.0
+        return middles.reshape(-1, 3), np.repeat(area / 3.0, 3), np.repeat(np.arange(len(area)), 3)
+    along = np.cumsum(area)
+    row = np.searchsorted(along, (np.arange(_OUTLINE_POINTS) + 0.5) / _OUTLINE_POINTS * along[-1])
+    return corners[row].mean(axis=1), np.full(_OUTLINE_POINTS, along[-1] / _OUTLINE_POINTS), row
+
+
+@lru_cache(maxsize=8)
+def _forms_cached(solid: object) -> Forms:
+    return forms(solid.surfaces)  # type: ignore[attr-defined]
+
+
+def _forms_of(part: Part) -> Forms:
+    return _forms_cached(part.casting)
+
+
+# --- looking --------------------------------------------------------------------
+
+
+def look(received: AsReceived, sites: Sites, move: Rigid, pivot: Pivot, through_rays: bool = False) -> Look:
+    """Return the stock at all sites with the finished part moved.
+
+    Args:
+        move: of the finished part, from where it is drawn.
+        through_rays: look with rays at every wall; else at the (untrimmed) wall that was over the point as drawn, which is
+            quicker and has no jumps. A scan is always looked at with rays.
+    """
+    points, normals = move.points(sites.samples.points), move.directions(sites.samples.normals)
+    distance, wall, ways = _drawn_skin(received.part, sites, move, points, normals, through_rays)
+    centre = np.add(pivot.centre, np.subtract(move.point(pivot.centre), pivot.centre))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slant = dots(ways, normals)
+        slant = np.where(np.abs(slant) > _STEEP, slant, np.nan)
+        foot = points + distance[:, None] * normals
+        rate = -np.concatenate([ways, np.cross(foot - centre, ways) / pivot.size], axis=1) / slant[:, None]
+        if received.scan is not None:
+            seen = _scanned(received.scan, sites, points, normals, move, distance)
+            return Look(np.where(np.isnan(slant), np.nan, seen), rate, np.zeros((len(seen), 0)), foot, wall)
+        skin = np.full((len(points), len(received.mean)), np.nan)
+        good = np.flatnonzero(~np.isnan(slant) & np.isfinite(distance))
+        skin[good] = received.model.offset_rows(foot[good], ways[good], wall[good]) / slant[good, None]
+    stock = distance + skin @ received.mean
+    return Look(stock, rate, skin, foot, wall)
+
+
+def _drawn_skin(
+    part: Part, sites: Sites, move: Rigid, points: Floats, normals: Floats, through_rays: bool
+) -> tuple[Floats, Ints, Floats]:
+    """Return the distance to the drawn skin, which surface, and its outward normal there."""
+    skin, f = skin_of(part.casting), _forms_of(part)
+    wall = sites.wall.copy()
+    known = np.flatnonzero(wall >= 0)
+    distance = np.full(len(wall), np.nan)
+    distance[known] = crossings(
+        f, wall[known], points[known], normals[known], sites.reach[known], np.ones(len(known), dtype=np.bool_)
+    )
+    ask = np.arange(len(wall)) if through_rays else np.flatnonzero((wall >= 0) & np.isnan(distance))
+    if ask.size:
+        hits = skin.over(points[ask], normals[ask], move.points(sites.samples.looked_from[ask]))
+        same = np.isfinite(hits.distance) & (hits.face >= 0)
+        distance[ask[same]], wall[ask[same]] = hits.distance[same], hits.face[same]
+    ways = np.full((len(wall), 3), np.nan)
+    met = np.flatnonzero((wall >= 0) & np.isfinite(distance))
+    ways[met] = heights(f, wall[met], points[met] + distance[met, None] * normals[met])[1]
+    free = met[np.isnan(ways[met, 0])]
+    if free.size:
+        from geom.received_faces import over_skin
+
+        ways[free] = over_skin(part.casting, wall[free], points[free] + distance[free, None] * normals[free])[1]
+    return distance, wall, ways
+
+
+def _scanned(scan: Skin, sites: Sites, points: Floats, normals: Floats, move: Rigid, drawn: Floats) -> Floats:
+    """Return the stock under a scanned skin (n,), evened out over neighbours; NaN where the scan has a gap."""
+    found = scan.over(points, normals, move.points(sites.samples.looked_from)).distance
+    off = found - drawn
+    off[~(np.abs(off) <= _UNLIKE)] = np.nan
+    return np.asarray(drawn + evened(off, sites))
+
+
+def evened(off: Floats, sites: Sites) -> Floats:
+    """Return values at the sites, each the mean over its nearest neighbours on the same face; NaN stays NaN."""
+    from scipy.spatial import cKDTree
+
+    smooth = off.copy()
+    for number in np.unique(sites.face).tolist():
+        rows = np.flatnonzero((sites.face == number) & np.isfinite(off))
+        if len(rows) < 2:
+            continue
+        near = cKDTree(sites.samples.points[rows]).query(sites.samples.points[rows], k=min(_NEIGHBOURS, len(rows)))[1]
+        smooth[rows] = off[rows][near].mean(axis=1)
+    return smooth
+
+
+def misfit(received: AsReceived, outline: Outline, move: Rigid, pivot: Pivot) -> tuple[Floats, Floats]:
+    """Return how far the casting's as-cast walls lie outside those drawn round the moved part (n,), and its change (n, 6)."""
+    moved = move.points(outline.points)
+    centre = np.array(move.point(pivot.centre))
+    rate = -np.concatenate([outline.normals, np.cross(moved - centre, outline.normals) / pivot.size], axis=1)
+    return outline_offset(received, outline) - dots(moved - outline.points, outline.normals), rate
+
+
+def outline_offset(received: AsReceived, outline: Outline) -> Floats:
+    """Return how far the as-cast walls lie off their drawn place (n,), mm along their normals; NaN where a scan has a gap."""
+    if not len(outline.points):
+        return np.zeros(0)
+    if received.scan is None:
+        return np.asarray(received.model.offset_rows(outline.points, outline.normals, outline.surface) @ received.mean)
+    off = received.scan.over(outline.points, outline.normals).distance
+    off[~(np.abs(off) <= _UNLIKE)] = np.nan
+    return off

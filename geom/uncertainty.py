@@ -1,0 +1,96 @@
+"""How sure the least margin is, given how sure the skin is.
+
+The finished part stays at the chosen place in the measuring frame; skin and
+place of the casting are drawn many times from their joint covariance (with a
+fixed seed), and the least margin is looked at each time: of several faces that
+are nearly as thin, chance makes one thinner than the estimate says, and the
+answer shows that. Lengths mm.
+"""
+
+from typing import Final
+
+import numpy as np
+
+from geom.analytic import Bools, Floats, Ints
+from geom.placement import Odds
+from geom.received import AsReceived
+
+_DRAWS: Final = 4000
+_SCOUTS: Final = 200
+"""Draws that find which points can be the thinnest at all."""
+
+_SEED: Final = 20240229
+
+_LOOSE: Final = 0.3
+"""A place that is unsure by more than this share of the casting's size is not known at all: it is picked up when the work is set."""
+
+
+def joint_covariance(received: AsReceived) -> Floats:
+    """Return the covariance (6 + k, 6 + k) of place and skin, with directions of the place that no reading fixes left out."""
+    size = received.part.casting.size
+    spread, ways = np.linalg.eigh(received.joint[:6, :6])
+    known = ways[:, spread < (_LOOSE * size) ** 2]
+    keep = np.eye(len(received.joint))
+    keep[:6, :6] = known @ known.T
+    return np.asarray(keep @ received.joint @ keep)
+
+
+def wide_rows(received: AsReceived, rate: Floats, size: float, skin: Floats) -> Floats:
+    """Return how stock changes with place and skin (n, 6 + k).
+
+    Args:
+        rate: (n, 6) with turns as mm at `size`; skin: (n, k).
+    """
+    turn = rate[:, 3:] * (size / received.part.casting.size)
+    return np.concatenate([rate[:, :3], turn, skin], axis=1)
+
+
+def row_sigmas(rows: Floats, covariance: Floats) -> Floats:
+    """Return each row's standard deviation (n,), mm."""
+    return np.sqrt(np.maximum(np.einsum("ij,ij->i", rows @ covariance, rows), 0.0))
+
+
+def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance: Floats, own: float = 0.0) -> Odds:
+    """Return how sure the least of some margins is.
+
+    Args:
+        margin, required: (n,) mm; face: (n,) the face of each.
+        rows: (n, p) how it changes with what is uncertain; covariance: (p, p) of that.
+        own: further standard deviation, mm, that all points of a face share.
+    """
+    root = _root(covariance)
+    spread = rows @ root
+    if own > 0:
+        spread = np.concatenate([spread, own * (face[:, None] == np.unique(face)[None])], axis=1)
+    rng = np.random.default_rng(_SEED)
+    few = _can_be_least(margin, spread, rng)
+    inner = _root(spread[few] @ spread[few].T)
+    drawn = margin[few] + rng.standard_normal((_DRAWS, inner.shape[1])) @ inner.T
+    which, least = drawn.argmin(axis=1), drawn.min(axis=1)
+    low, high, likely = (float(v) for v in np.quantile(least, [0.025, 0.975, 0.05]))
+    share = np.bincount(which, minlength=len(few)) / _DRAWS
+    return Odds(
+        sigma=float(least.std()),
+        low=low,
+        high=high,
+        likely_least=likely,
+        chance_short=float((least < 0).mean()),
+        chance_missing=float(((drawn + required[few]).min(axis=1) < 0).mean()),
+        lean=share @ rows[few],
+    )
+
+
+def _root(covariance: Floats) -> Floats:
+    """Return a root R with R R' the covariance; only directions that vary."""
+    sizes, ways = np.linalg.eigh(covariance)
+    vary = sizes > 1e-14 * max(float(sizes.max(initial=0.0)), 1e-300)
+    return np.asarray(ways[:, vary] * np.sqrt(sizes[vary]))
+
+
+def _can_be_least(margin: Floats, spread: Floats, rng: np.random.Generator) -> Ints:
+    """Return the points that are the thinnest in some draws, also in wide ones, and the thinnest as estimated."""
+    hopeful: Bools = margin < margin.min() + 6.0 * 2.0 * np.linalg.norm(spread, axis=1).max() + 1e-9
+    rows = np.flatnonzero(hopeful)
+    scouts = rng.standard_normal((_SCOUTS, spread.shape[1])) @ spread[rows].T
+    found = [(margin[rows] + wide * scouts).argmin(axis=1) for wide in (1.0, 2.0)]
+    return np.unique(np.concatenate([*(rows[f] for f in found), [int(margin.argmin())]]))
