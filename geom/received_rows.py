@@ -19,13 +19,16 @@ from geom.kernel.shape import Solid
 from geom.part import Part
 from geom.readings import ROUGH_PLACE, Height, Thickness
 from geom.received_faces import FaceSkin, Walls, face_skin, meets, over_skin
-from geom.space import Vec3
+from geom.space import Vec3, cross, norm
 
 if TYPE_CHECKING:
     from geom.received_spots import Spots
 
 _RANGE_POINTS: Final = 12
 """Places over a face at which a reading's range is looked for."""
+
+_PARALLEL: Final = 1e-9
+"""Radians within which two planes are parallel: a nanometre over a metre."""
 
 _NOTICED: Final = 0.02
 """A place that was not said is mentioned when it matters by more than this, mm."""
@@ -192,6 +195,8 @@ def _place_doubt(
     """Return what the place is worth in mm, and a sentence where none was said."""
     name = reading.faces[0] if isinstance(reading, Thickness) else reading.face
     skin = face_skin(model.part, name)
+    if _is_same_everywhere(model, expected):
+        return 0.0, ""
     if reading.at is not None:
         here = skin.nearest(np.array(expected.at))
         ways = np.linalg.svd(skin.normals[here][None])[2][1:]
@@ -211,6 +216,12 @@ def _place_doubt(
         f"{reading.source}: does not say where on {name} it was taken; taken at ({x:.1f}, {y:.1f}, {z:.1f}) mm, half way up, "
         f"and trusted {doubt:.2f} mm less because the face is not square to the measurement"
     )
+
+
+def _is_same_everywhere(model: SkinModel, expected: Expected) -> bool:
+    """Return whether a reading lies between two parallel planes, so that its place is worth nothing."""
+    a, b = (model.part.casting.surfaces[model.walls.walls[i].surfaces[0]] for i in expected.walls)
+    return a.kind == b.kind == "plane" and norm(cross(a.axis, b.axis)) < _PARALLEL
 
 
 def _or_same(expect: Callable[[Vec3 | None], Expected], at: Vec3, value: float) -> float:
