@@ -177,7 +177,7 @@ def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, ba
         short_fraction=short[0],
         below_fraction=below[0],
         share_error=max(short[1], below[1]),
-        from_solid=float(area @ survey.found.solid[pieces] / area.sum()),
+        from_solid=float(np.clip(area @ survey.found.solid[pieces] / area.sum(), 0.0, 1.0)),
         thinnest=(float(spot[0]), float(spot[1]), float(spot[2])),
         samples=len(rows),
     )
@@ -196,4 +196,5 @@ def _share(height: Floats, slope: Floats, area: Floats, least: float) -> tuple[f
     flips: Bools = np.zeros(len(part), dtype=np.bool_)
     flips[1:] = (height[1:] < 0) != (height[:-1] < 0)
     doubtful = flips | ((part > 0) & (part < 1))
-    return float(area @ part / area.sum()), float(_DOUBT * area[doubtful].sum() / area.sum())
+    share = np.clip(area @ part / area.sum(), 0.0, 1.0)
+    return float(share), float(_DOUBT * area[doubtful].sum() / area.sum())

@@ -24,6 +24,9 @@ _FLUSH: Final = 1e-3
 """A finished face that stands out of the casting by less than this, mm, is its skin: STEP files are no more exact."""
 
 
+_ROUNDING: Final = 1e-6
+"""Swarf below this share of its own error is the last digit of two equal volumes."""
+
 _GLANCE: Final = 0.2
 """Chord error, mm, of triangles that as-cast faces are looked over by; twice that from their edges."""
 
@@ -59,11 +62,14 @@ def _agreed(books: float, columns: tuple[float, float], meshes: tuple[float, flo
     shortage, error = columns
     method = "columns of rays for the missing metal, the rest by book-keeping"
     if meshes is None:
-        return Volumes(books + shortage, shortage, error, f"{method}; no mesh check was possible")
-    gap = abs(shortage - meshes[0])
-    if gap <= error + meshes[1]:
-        return Volumes(books + shortage, shortage, error, f"{method}; a mesh boolean agrees within its facet error")
-    return Volumes(books + shortage, shortage, gap, f"{method}; a mesh boolean differs by {gap:.0f} mm3")
+        verdict = "no mesh check was possible"
+    elif abs(shortage - meshes[0]) <= error + meshes[1]:
+        verdict = "a mesh boolean agrees within its facet error"
+    else:
+        error = abs(shortage - meshes[0])
+        verdict = f"a mesh boolean differs by {error:.0f} mm3"
+    swarf = books + shortage
+    return Volumes(swarf if swarf > error * _ROUNDING else 0.0, shortage, error, f"{method}; {verdict}")
 
 
 # --- is the part inside the casting? ----------------------------------------
