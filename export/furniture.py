@@ -8,6 +8,7 @@ on A3; a block is built with its lower left corner at (0, 0) and moved later.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, Literal, TypeAlias
 
 from export.lettering import text_width, wrapped
@@ -185,8 +186,8 @@ def _title_rows(fields: TitleFields, scale: str, sheet: SheetSize) -> list[tuple
 
 def _cell(cell: _Cell, x: float, y: float, height: float, where: str) -> list[Item]:
     items: list[Item] = [Label(cell.caption, (x + _PAD, y + height - CAPTION - 1.0), CAPTION)]
-    base = y + (5.2 if cell.second else 1.8)
-    for text, tall, at in ((cell.value, cell.height, base), (cell.second, SMALL_TEXT, y + 1.5)):
+    base = y + (6.0 if cell.second else 1.8)
+    for text, tall, at in ((cell.value, cell.height, base), (cell.second, SMALL_TEXT, y + 1.6)):
         if text:
             items.append(Label(text, (x + _PAD, at), _fitting(text, tall, cell, where)))
     return items
@@ -207,7 +208,8 @@ def _fitting(text: str, height: float, cell: _Cell, where: str) -> float:
 # --- notes and tables -------------------------------------------------------
 
 
-def notes_block(notes: Sequence[str], width: float, height: float) -> Block:
+@lru_cache(maxsize=16)
+def notes_block(notes: tuple[str, ...], width: float, height: float) -> Block:
     """Return numbered notes in lettering of a given height, broken to a width."""
     indent = text_width("00. ", height)
     rows: list[tuple[str, str]] = [("Notes", "")]

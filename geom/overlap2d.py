@@ -247,9 +247,9 @@ def _clear_pieces(spline: Spline, starts: "Points", ends: "Points") -> list[bool
     doubtful = [k for k in range(pieces) if not clear[k]]
     if doubtful:
         rest = np.array([at(spline, (k + t) / pieces) for k in doubtful for t in (0.001, 0.25, 0.75, 0.999)])
-        away = (_distances(rest, starts, ends) > _NEAR).reshape(-1, 4).any(axis=1)
-        for k, leaves in zip(doubtful, away.tolist(), strict=True):
-            clear[k] = bool(leaves)
+        away = _distances(rest, starts, ends).reshape(-1, 4).max(axis=1)
+        for k, distance in zip(doubtful, away, strict=True):
+            clear[k] = bool(distance > _NEAR)
     return clear
 
 
