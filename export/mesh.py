@@ -52,7 +52,7 @@ class PrintMesh:
         label: "finished part", "casting" ...
         mesh: vertices exact in 32 bits, triangles in an order that depends on the shape alone.
         chord: greatest distance asked for between a facet and the true surface, mm.
-        found: greatest distance measured, mm.
+        found: greatest distance measured on each of the solid's surfaces, mm; 0 on planes.
         volume: enclosed by the facets, mm3.
         solid_volume: of the solid, mm3.
         volume_bound: how far the two may lie apart, mm3 (see `volume_bound`).
@@ -62,11 +62,16 @@ class PrintMesh:
     label: str
     mesh: Mesh = field(repr=False)
     chord: float
-    found: float
+    found: tuple[float, ...] = field(repr=False)
     volume: float
     solid_volume: float
     volume_bound: float
     box: tuple[Vec3, Vec3]
+
+    @property
+    def worst(self) -> float:
+        """Greatest distance measured between a facet and the true surface, mm."""
+        return max(self.found)
 
     @property
     def size(self) -> Vec3:
@@ -158,12 +163,14 @@ def _check_resolution(solid: Solid, label: str, chord: float) -> None:
         )
 
 
-def _within_chord(solid: Solid, label: str, chord: float, words: FaceWords) -> tuple[Mesh, float]:
-    """Return a mesh in 32-bit numbers and the greatest facet error measured on it, at most `chord`."""
+def _within_chord(solid: Solid, label: str, chord: float, words: FaceWords) -> tuple[Mesh, tuple[float, ...]]:
+    """Return a mesh in 32-bit numbers and the greatest facet error measured on each surface, at most `chord`."""
     for attempt in range(_ATTEMPTS):
         mesh, errors = refined(solid, in_32_bits(tessellate(solid, chord / 2**attempt)), _SEEN * chord, _rounded)
         if errors.max() <= _SEEN * chord:
-            return ordered(mesh), float(errors.max())
+            found = np.zeros(len(solid.surfaces))
+            np.maximum.at(found, mesh.face, errors)
+            return ordered(mesh), tuple(found.tolist())
     worst = int(errors.argmax())
     raise GeometryError(
         f"{label}: {words(int(mesh.face[worst]))} cannot be turned into triangles within {chord:g} mm "

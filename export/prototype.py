@@ -7,6 +7,7 @@ frame; the sheet adds inches for an inch job. Meshing and its checks are
 """
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Final
@@ -105,7 +106,7 @@ def _print_rows(part: Part, pair: tuple[PrintMesh, PrintMesh], units: Units) -> 
         ("volume of the print", *(_volume(mesh.volume) for mesh in pair)),
         ("they may differ by", *(_volume(mesh.volume_bound) for mesh in pair)),
         ("chord error asked for", *(f"{fixed(mesh.chord, 3)} mm" for mesh in pair)),
-        ("chord error measured", *(f"{fixed(mesh.found, 3)} mm" for mesh in pair)),
+        ("chord error measured", *(f"{fixed(mesh.worst, 3)} mm" for mesh in pair)),
         ("triangles", *(str(len(mesh.mesh.triangles)) for mesh in pair)),
         (f"mass in {metal.name}", *(_mass(mesh.solid_volume * metal.density, units) for mesh in pair)),
         (f"printed solid, {plastic} {density} g/cm3", *(_mass(mesh.volume * density, units) for mesh in pair)),
@@ -117,27 +118,34 @@ def _check_rows(part: Part, pair: tuple[PrintMesh, PrintMesh], units: Units) -> 
     for mesh in (finished, casting):
         for i, axis in enumerate("XYZ"):
             yield (f"{mesh.label}, overall {axis}", _both(mesh.size[i], units))
-    for name, diameter in _bores(part):
-        yield (f"{name}, diameter", _both(diameter, units), f"least {_both(diameter - 2 * finished.found, units)}")
+    for name, diameter, surfaces in _bores(part):
+        least = diameter - 2 * max(finished.found[index] for index in surfaces)
+        yield (f"{name}, diameter", _both(diameter, units), f"least {_both(least, units)}")
     for a, b in _pairs(part.holes):
         yield (f"{a.name} to {b.name}, centres", _both(_apart(a, b), units))
 
 
-def _bores(part: Part) -> Iterator[tuple[str, float]]:
-    """Yield name and diameter of what the inside jaws of a caliper enter: holes, their counterbores, machined bores."""
-    for hole in part.holes:
-        yield hole.name, hole.diameter
+def _bores(part: Part) -> Iterator[tuple[str, float, Sequence[int]]]:
+    """Yield name, diameter and surfaces of what the inside jaws of a caliper enter: holes, their counterbores, machined bores."""
+    for hole in sorted(part.holes, key=_in_turn):
+        yield hole.name, hole.diameter, hole.surfaces
         if hole.counterbore is not None:
-            yield f"{hole.name} counterbore", hole.counterbore.diameter
+            yield f"{hole.name} counterbore", hole.counterbore.diameter, hole.surfaces
     for face in part.machined:
         if face.kind == "cylinder" and face.hollow and face.hole is None:
-            yield face.name, 2 * face.radius
+            yield face.name, 2 * face.radius, face.surfaces
+
+
+def _in_turn(hole: PartHole) -> tuple[tuple[int, str], ...]:
+    """Return what puts "hole 10" after "hole 9"."""
+    return tuple((int(piece), "") if piece.isdecimal() else (-1, piece) for piece in re.split(r"(\d+)", hole.name))
 
 
 def _pairs(holes: Sequence[PartHole]) -> list[tuple[PartHole, PartHole]]:
-    """Return neighbours in the list that point the same way on different axes."""
-    parallel = (pair for pair in pairwise(holes) if dot(pair[0].axis, pair[1].axis) > 1 - SAME_DIRECTION)
-    return [(a, b) for a, b in parallel if _apart(a, b) > SAME_AXIS][:_DISTANCES]
+    """Return neighbours in turn that point the same way on different axes, those of one size first."""
+    parallel = (pair for pair in pairwise(sorted(holes, key=_in_turn)) if dot(pair[0].axis, pair[1].axis) > 1 - SAME_DIRECTION)
+    apart = [(a, b) for a, b in parallel if _apart(a, b) > SAME_AXIS]
+    return sorted(apart, key=lambda pair: abs(pair[0].diameter - pair[1].diameter) > SAME_AXIS)[:_DISTANCES]
 
 
 def _apart(a: PartHole, b: PartHole) -> float:

@@ -34,11 +34,18 @@ def plate_job(folder: Path, extra: str = "") -> Path:
     return folder
 
 
-def run(*arguments: object, cwd: Path = ROOT, seed: str = "0") -> subprocess.CompletedProcess[str]:
-    """Run evenstock in a process of its own."""
+def start(*arguments: object, cwd: Path = ROOT, seed: str = "0") -> subprocess.Popen[str]:
+    """Start evenstock in a process of its own."""
     environment = os.environ | {"PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-m", "export.cli", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, env=environment)
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=cwd, env=environment)
+
+
+def run(*arguments: object, cwd: Path = ROOT, seed: str = "0") -> tuple[int, str]:
+    """Run evenstock in a process of its own; return its exit code and what it said on stderr."""
+    process = start(*arguments, cwd=cwd, seed=seed)
+    said = process.communicate()[1]
+    return process.returncode, said
 
 
 def files(folder: Path) -> dict[str, bytes]:
@@ -49,8 +56,8 @@ def files(folder: Path) -> dict[str, bytes]:
 def made(tmp_path_factory) -> Path:
     """A plate job and, beside it, the folder `make` made of it."""
     top = tmp_path_factory.mktemp("made")
-    end = run("make", plate_job(top / "job"), "--out", top / "out", "-q")
-    assert end.returncode == 0, end.stderr
+    code, said = run("make", plate_job(top / "job"), "--out", top / "out", "-q")
+    assert code == 0, said
     return top
 
 
@@ -81,9 +88,9 @@ def test_the_same_job_gives_the_same_bytes_in_another_folder_on_another_day(made
     shutil.copytree(made / "job", copy)
     for path in copy.iterdir():
         os.utime(path, (1_000_000_000, 1_000_000_000))
-    end = run("make", "renamed", "--out", "again", "-q", cwd=copy.parent, seed="12345")
+    code, said = run("make", "renamed", "--out", "again", "-q", cwd=copy.parent, seed="12345")
 
-    assert end.returncode == 0, end.stderr
+    assert code == 0, said
     first, again = files(made / "out"), files(copy.parent / "again")
     assert [name for name in first if first[name] != again.get(name)] == []
     assert sorted(first) == sorted(again)
@@ -113,11 +120,11 @@ def test_a_make_that_fails_leaves_the_old_set(made, tmp_path):
     shutil.copytree(made / "out", tmp_path / "out")
     whole = (tmp_path / "job" / "casting.step").read_bytes()
     (tmp_path / "job" / "casting.step").write_bytes(whole[: len(whole) // 2])
-    end = run("make", tmp_path / "job", "--out", tmp_path / "out", "-q")
+    code, said = run("make", tmp_path / "job", "--out", tmp_path / "out", "-q")
 
-    assert end.returncode == 2
-    assert "casting.step" in end.stderr
-    assert "Traceback" not in end.stderr
+    assert code == 2
+    assert "casting.step" in said
+    assert "Traceback" not in said
     assert files(tmp_path / "out") == files(made / "out")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job", "out"]
 
@@ -127,20 +134,20 @@ def test_make_refuses_to_sweep_away_the_users_own_files(made, tmp_path):
     shutil.copytree(made / "out", tmp_path / "out")
     (tmp_path / "out" / "note.txt").write_text("ring the foundry")
     before = files(tmp_path / "out")
-    end = run("make", made / "job", "--out", tmp_path / "out", "-q")
+    code, said = run("make", made / "job", "--out", tmp_path / "out", "-q")
 
-    assert end.returncode == 2
-    assert "note.txt" in end.stderr
+    assert code == 2
+    assert "note.txt" in said
     assert files(tmp_path / "out") == before
 
 
 def test_one_command_renews_its_files_in_the_set(made, tmp_path):
     """`prototype --chord` after `make`: new STL files, the other sheets byte for byte, and the manifest right again."""
     shutil.copytree(made / "out", tmp_path / "out")
-    end = run("prototype", made / "job", "--out", tmp_path / "out", "--chord", "0.5")
+    code, said = run("prototype", made / "job", "--out", tmp_path / "out", "--chord", "0.5")
     before, after = files(made / "out"), files(tmp_path / "out")
 
-    assert end.returncode == 0, end.stderr
+    assert code == 0, said
     assert {name for name in before if before[name] != after[name]} == {
         "finished.stl",
         "prototype.txt",
@@ -148,16 +155,16 @@ def test_one_command_renews_its_files_in_the_set(made, tmp_path):
         "manifest.json",
     }
     assert sorted(before) == sorted(after)
-    assert "made from other inputs" in end.stderr
+    assert "made from other inputs" in said
     for entry in json.loads(after["manifest.json"])["files"]:
         assert entry["sha256"] == hashlib.sha256(after[entry["name"]]).hexdigest()
 
 
 def test_the_bundled_pump_cover_makes_the_same_bytes_twice(tmp_path):
     """A real pair of STEP files, under two random seeds."""
-    for seed in ("1", "2"):
-        end = run("make", ROOT / "parts" / "pump_cover", "--out", tmp_path / seed, "-q", seed=seed)
-        assert end.returncode == 0, end.stderr
+    runs = [start("make", ROOT / "parts" / "pump_cover", "--out", tmp_path / seed, "-q", seed=seed) for seed in ("1", "2")]
+    said = [process.communicate()[1] for process in runs]
+    assert [process.returncode for process in runs] == [0, 0], said
     first, second = files(tmp_path / "1"), files(tmp_path / "2")
 
     assert [name for name in first if first[name] != second.get(name)] == []

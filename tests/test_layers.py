@@ -8,7 +8,6 @@ import is the mistake.
 import ast
 import subprocess
 import sys
-from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -27,8 +26,8 @@ FROM_BELOW = """
     geom.standards.drawing_fields geom.standards.tolerance_grades geom.standards.cutting geom.standards.thread
     geom.standards.screw geom.standards.suggest geom.standards.callout
 
-    geom.kernel.failure geom.kernel.load geom.kernel.topology geom.kernel.surface geom.kernel.shape geom.kernel.step
-    geom.kernel.body geom.kernel.cut geom.kernel.extent geom.kernel.probe geom.kernel.trim geom.kernel.edges
+    geom.kernel.failure geom.kernel.load geom.kernel.topology geom.kernel.bounds geom.kernel.surface geom.kernel.shape
+    geom.kernel.step geom.kernel.body geom.kernel.cut geom.kernel.extent geom.kernel.probe geom.kernel.trim geom.kernel.edges
     geom.kernel.freeform geom.kernel.metal geom.kernel.lines geom.kernel.mesh geom.kernel.facets geom.refine
 
     geom.feature geom.hole_pattern geom.feature_shape geom.casting geom.model
@@ -84,20 +83,23 @@ def modules() -> dict[str, Path]:
     return found
 
 
-def imports(path: Path, *, deep: bool = True) -> Iterator[str]:
-    """Yield what a file imports; `from a import b` counts as a.b when that is a module, else as a.
+@cache
+def imports(path: Path, *, deep: bool = True) -> frozenset[str]:
+    """Return what a file imports; `from a import b` counts as a.b when that is a module, else as a.
 
     Args:
         deep: inside functions and blocks too, not only on loading.
     """
-    known, tree = modules(), ast.parse(path.read_bytes())
+    tree = ast.parse(path.read_bytes())
+    found: set[str] = set()
     for node in ast.walk(tree) if deep else tree.body:
         if isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names)
+            found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path.name}: relative import; write the full name"
             names = {f"{node.module}.{alias.name}" for alias in node.names}
-            yield from names & known.keys() or {str(node.module)}
+            found |= names & modules().keys() or {str(node.module)}
+    return frozenset(found)
 
 
 def holds_code(path: Path) -> bool:
@@ -127,7 +129,7 @@ def test_a_module_imports_only_from_modules_before_it():
     upward = [
         f"{name} imports {other}"
         for name in ORDER
-        for other in imports(modules()[name])
+        for other in sorted(imports(modules()[name]))
         if own(other) and place.get(other, len(ORDER)) >= place[name]
     ]
 
@@ -139,7 +141,7 @@ def test_geometry_knows_neither_sheets_nor_jobs():
     wrong = [
         f"{name} imports {other}"
         for name, path in modules().items()
-        for other in imports(path)
+        for other in sorted(imports(path))
         if other.split(".")[0] in {"geom": ("export", "parts"), "export": ("parts",), "parts": ("export",)}[name.split(".")[0]]
     ]
 
