@@ -138,14 +138,15 @@ def _widest(wall: Wall) -> float:
 # --- which side it opens to -------------------------------------------------
 
 
-def outward_axis(passage: Passage, opens_on_machined: Callable[[Vec3], bool]) -> Vec3 | None:
+def outward_axis(passage: Passage, is_reachable: Callable[[Vec3], bool], opens_on_machined: Callable[[Vec3], bool]) -> Vec3 | None:
     """Return the direction a passage opens to, or None when it opens nowhere.
 
-    Blind: its open end. Through: not the end where a drill's point just breaks through; the end
-    with the wider cylinder; else the end with the larger countersink; else the end whose opening
-    plane is machined; else +z, +y or +x.
+    Blind: its open end. Through: not the end where a drill's point just breaks through; then the
+    end a spindle can come to; the wider cylinder at the mouth; the larger countersink; the opening
+    on a machined plane; +z, +y or +x. The first of these that tells the ends apart decides.
 
     Args:
+        is_reachable: whether nothing stands before the end that faces this direction.
         opens_on_machined: whether the passage, seen against this direction, opens on a machined plane.
     """
     up = passage.line.axis
@@ -154,13 +155,17 @@ def outward_axis(passage: Passage, opens_on_machined: Callable[[Vec3], bool]) ->
         return up if passage.open_high else down
     if not passage.open_low:
         return None
-    for measure in (_mouth_is_wide, _mouth_cylinder, _mouth_cone):
-        high, low = measure(seen_from(passage, up)), measure(seen_from(passage, down))
+    measures: tuple[Callable[[Vec3], float], ...] = (
+        lambda way: _mouth_is_wide(seen_from(passage, way)),
+        lambda way: float(is_reachable(way)),
+        lambda way: _mouth_cylinder(seen_from(passage, way)),
+        lambda way: _mouth_cone(seen_from(passage, way)),
+        lambda way: float(opens_on_machined(way)),
+    )
+    for measure in measures:
+        high, low = measure(up), measure(down)
         if abs(high - low) > SAME_RADIUS:
             return up if high > low else down
-    high_machined, low_machined = opens_on_machined(up), opens_on_machined(down)
-    if high_machined != low_machined:
-        return up if high_machined else down
     return canonical(up)
 
 

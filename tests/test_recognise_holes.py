@@ -212,10 +212,10 @@ def test_two_lugs_drilled_in_line_are_one_hole():
 
 
 def test_holes_too_far_apart_for_one_drill_are_two():
-    """Two 6 mm holes 60 mm apart on one axis are ten diameters apart: each is drilled from its own side or the next."""
+    """Two 6 mm holes 60 mm apart on one axis are ten diameters apart: each is drilled from its own outside."""
     found = holes_in(cut(lugs(60.0), cylinder((-60.0, 0.0, 40.0), OUT_X, 3.0, 120.0)))
 
-    assert [(h.diameter, h.length) for h in found] == [(6.0, 10.0), (6.0, 10.0)]
+    assert [(h.diameter, h.length, h.axis) for h in found] == [(6.0, 10.0, OUT_X), (6.0, 10.0, (-1.0, 0.0, 0.0))]
 
 
 def test_a_clamp_lug_with_clearance_and_thread_is_one_stepped_hole():
@@ -328,6 +328,25 @@ def test_a_plain_through_hole_opens_to_the_machined_side():
 
     assert find_holes(solid)[0].axis == UP
     assert find_holes(solid, is_machined=lambda i: i == bottom)[0].axis == DOWN
+
+
+def test_a_hole_into_a_bore_opens_where_a_spindle_can_come():
+    """An oil hole through the wall of a tube is drilled from outside: from inside, the other wall stands in the way."""
+    tube = cut(cylinder((0.0, 0.0, 0.0), UP, 30.0, 50.0), cylinder((0.0, 0.0, -1.0), UP, 20.0, 52.0))
+
+    found = {h.diameter: h for h in holes_in(cut(tube, cylinder((0.0, 0.0, 25.0), (0.0, -1.0, 0.0), 4.0, 40.0)))}
+
+    assert (found[8.0].axis, found[8.0].centre) == ((0.0, -1.0, 0.0), (0.0, -30.0, 25.0))
+    assert found[8.0].length == pytest.approx(30.0 - math.sqrt(20.0**2 - 4.0**2))
+
+
+def test_rounded_rims_count_into_the_length():
+    """A through hole with both edges rounded 2 mm is as long as the plate is thick."""
+    rims = [cut(cylinder((0.0, 0.0, z), UP, 7.0, 2.0), _ring(7.0, 2.0, z + (0.0 if z else 2.0))) for z in (18.0, 0.0)]
+
+    hole = only(plate(cylinder((0.0, 0.0, -1.0), UP, 5.0, 22.0), *rims))
+
+    assert (hole.kind, hole.length, hole.centre, len(hole.surfaces)) == ("through", 20.0, (0.0, 0.0, 20.0), 3)
 
 
 def test_an_inclined_mouth_opens_where_the_axis_meets_the_slope():

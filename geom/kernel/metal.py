@@ -67,6 +67,10 @@ class Metal:
         """Return whether a line crosses the skin within a length from its origin; the direction is of unit length."""
         return bool(self._crossings(origin, direction, length))
 
+    def sees_out(self, origin: Vec3, direction: Vec3) -> bool:
+        """Return whether a line from a point in air leaves without meeting metal."""
+        return not self._crossings(origin, direction, self._reach + norm(origin))
+
     def _crossings(self, origin: Vec3, direction: Vec3, length: float) -> list[tuple[float, bool]]:
         """Return the crossings of a line as (distance, out of metal), nearest first; touches are left out."""
         line = gp_Lin(gp_Pnt(*origin), gp_Dir(*direction))
