@@ -26,6 +26,12 @@ _BROKEN: Final = 1e-9
 
 _ROUNDS: Final = 500
 
+_SCAN: Final = 20_000
+"""About how many rows the first ones are chosen from."""
+
+_STRIDE, _EACH_WAY = 2.0, 3
+"""How far off x = 0, mm, the first rows are looked for, and how many each way."""
+
 _CALM: Final = 1e-5
 """Weight, mm per mm, of staying put where a least squares leaves a direction open."""
 
@@ -89,6 +95,7 @@ class Best:
         rows: (b,) the rows that hold it; weights: (b,) their multipliers.
         kept, kept_weights: the same for kept rows; reach: (k,) multipliers of the bounds on x.
         held: multiplier of the upper limit on the margin: above 0 when that limit was reached.
+        looked_at: rows that were worked on: a good start for a like program.
 
     Proof of optimality: the weights are not negative; sum(weights * weight) + held = 1; and
     sum(weights * rate) + sum(kept_weights * kept.rate) + reach = 0.
@@ -102,21 +109,25 @@ class Best:
     kept_weights: Floats
     reach: Floats
     held: float
+    looked_at: Ints
 
 
-def best_margin(rows: Rows, low: Floats, high: Floats, kept: Kept | None = None, most: float = np.inf) -> Best:
+def best_margin(
+    rows: Rows, low: Floats, high: Floats, kept: Kept | None = None, most: float = np.inf, seed: Ints | None = None
+) -> Best:
     """Return the x between bounds that makes the least weighted margin as large as can be.
 
     Args:
         low, high: (k,) bounds on x, mm.
         kept: rows that must hold.
         most: a margin that is enough, mm.
+        seed: rows to begin with; a few that are worst here and there when None.
 
     Raises:
         NoAnswerError: the kept rows contradict each other.
     """
     kept = none_kept(len(low)) if kept is None else kept
-    active = _first_rows(rows, np.zeros(len(low)))
+    active = first_rows(rows) if seed is None else seed
     for _ in range(_ROUNDS):
         answer = _small_program(rows, active, low, high, kept, most)
         more = _worst(-rows.over(answer.x, answer.margin), active)
@@ -131,8 +142,14 @@ def direct_margin(rows: Rows, low: Floats, high: Floats) -> Best:
     return _small_program(rows, np.arange(len(rows.start)), low, high, none_kept(len(low)), np.inf)
 
 
-def _first_rows(rows: Rows, x: Floats) -> Ints:
-    return np.sort(_smallest(rows.over(x, 0.0), WORST))
+def first_rows(rows: Rows) -> Ints:
+    """Return rows to begin with: the worst at x = 0 and after a stride each way along each unknown, among an even choice."""
+    count, k = rows.rate.shape
+    some = np.arange(0, count, -(-count // _SCAN))
+    found = [_smallest(rows.start[some], WORST)]
+    for way in _STRIDE * np.concatenate([np.eye(k), -np.eye(k)]):
+        found.append(_smallest(rows.start[some] + rows.rate[some] @ way, _EACH_WAY))
+    return some[np.unique(np.concatenate(found))]
 
 
 def _smallest(values: Floats, count: int) -> Ints:
@@ -164,8 +181,15 @@ def _small_program(rows: Rows, active: Ints, low: Floats, high: Floats, kept: Ke
         ]
     )
     right = np.concatenate([rows.start[active], -kept.least])
-    bounds = np.concatenate([np.stack([low, high], axis=1), [[-np.inf, most]]])
-    found = linprog(cost, A_ub=upper, b_ub=right, bounds=bounds, method="highs-ds", options=_EXACT)
+    bounds = [*zip(low.tolist(), high.tolist(), strict=True), (-np.inf, most)]
+    found = linprog(
+        cost,
+        A_ub=upper,
+        b_ub=right,
+        bounds=bounds,
+        method="highs-ds",
+        options={"presolve": len(active) > _SMALL, "primal_feasibility_tolerance": _EXACT, "dual_feasibility_tolerance": _EXACT},
+    )
     if found.x is None or found.status != 0:
         raise NoAnswerError(found.message)
     push = np.maximum(-found.ineqlin.marginals, 0.0)
@@ -181,10 +205,15 @@ def _small_program(rows: Rows, active: Ints, low: Floats, high: Floats, kept: Ke
         kept_weights=theirs[keeping],
         reach=-reach,
         held=float(-found.upper.marginals[k]),
+        looked_at=active,
     )
 
 
-_EXACT: Final = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
+_EXACT: Final = 1e-10
+"""The finest that HiGHS can be asked for."""
+
+_SMALL: Final = 2000
+"""With fewer rows than this, looking for a simpler program first takes longer than solving this one."""
 
 
 # --- least squares among rows -------------------------------------------------
@@ -212,7 +241,7 @@ def least_squares(
     turned, shape = np.linalg.qr(stack)
     free = np.linalg.solve(shape, turned.T @ aim)
     sides = kept.and_these(np.eye(k), low).and_these(-np.eye(k), -high)
-    active = _first_rows(rows, free)
+    active = _smallest(rows.over(free, margin), WORST)
     for _ in range(_ROUNDS):
         x = free + _least_distance(
             np.concatenate([rows.rate[active], sides.rate]) @ np.linalg.inv(shape),

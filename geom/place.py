@@ -74,11 +74,15 @@ class _Case:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Settled:
+    """A place, what is seen from it and which points count; the last step's result, the look and points it was worked out from."""
+
     case: _Case
     move: Rigid
     seen: Look
-    result: Staged
     rows: Ints
+    result: Staged
+    basis: Look
+    basis_rows: Ints
     rounds: int
     change: float
 
@@ -145,20 +149,25 @@ def _settle(case: _Case) -> _Settled:
     """Look, step, and look again until the place stays put and no other wall has come nearer."""
     move, enough, change = STAY, None, np.inf
     result: Staged | None = None
+    ask: Ints = np.zeros(0, dtype=np.int64)
+    rows, basis = ask, None
     for number in range(1, _ROUNDS + 1):
         seen = look(case.received, case.sites, move, case.pivot)
         if change < _STILL or number == _ROUNDS:
             case, seen, again = _with_nearer_walls(case, seen, move)
             if not again or number == _ROUNDS:
                 break
-        rows = _rows(case, seen)
+        rows, basis = _rows(case, seen), seen
         if enough is None:
-            enough = _enough(case, seen, rows)
-        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, enough)
+            enough, ask = _enough(case, seen, rows)
+        seed = np.flatnonzero(np.isin(rows, ask))
+        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, enough, seed)
+        ask = rows[result.best.looked_at]
         change = float(np.abs(result.step).max())
         move = _stepped(move, result.step, case.pivot)
     assert result is not None
-    return _Settled(case, move, seen, result, _rows(case, seen), number, change)
+    assert basis is not None
+    return _Settled(case, move, seen, _rows(case, seen), result, basis, rows, number, change)
 
 
 def _stepped(move: Rigid, step: Floats, pivot: Pivot) -> Rigid:
@@ -179,15 +188,15 @@ def _margins(case: _Case, seen: Look, rows: Ints) -> Rows:
     return Rows(seen.stock[rows] - case.required[rows], seen.rate[rows], np.ones(len(rows)))
 
 
-def _enough(case: _Case, seen: Look, rows: Ints) -> float:
-    """Return the least margin that is surely above 0, 95 in 100, given how well the thinnest places are known."""
+def _enough(case: _Case, seen: Look, rows: Ints) -> tuple[float, Ints]:
+    """Return the least margin that is surely (95 in 100) above 0, as the thinnest places are known, and points to begin with."""
     high = np.array([0.0 if name in case.settings.hold else STRIDE for name in ("x", "y", "z", "rx", "ry", "rz")])
     best = best_margin(_margins(case, seen, rows), -high, high)
-    thin = rows[best.rows]
+    thin, ask = rows[best.rows], rows[best.looked_at]
     if case.received.scan is not None:
-        return _SURE * case.received.scan_sigma
+        return _SURE * case.received.scan_sigma, ask
     wide = wide_rows(case.received, seen.rate[thin], case.pivot.size, seen.skin[thin])
-    return _SURE * float(row_sigmas(wide, case.covariance).max(initial=0.0))
+    return _SURE * float(row_sigmas(wide, case.covariance).max(initial=0.0)), ask
 
 
 def _aims(case: _Case, seen: Look, rows: Ints, move: Rigid) -> Aims:
@@ -265,9 +274,9 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
 def _certificate(settled: _Settled) -> Certificate:
     """Return the binding points of the last program that made the least margin as large as it goes, at the last look but one."""
     case, best = settled.case, settled.result.best
-    rows = settled.rows[best.rows]
+    rows = settled.basis_rows[best.rows]
     names = [face.name for face in case.part.machined]
-    rate = settled.seen.rate[rows]
+    rate = settled.basis.rate[rows]
     points = case.sites.samples.points[rows]
     binding = tuple(
         Binding(names[case.sites.face[r]], _three(p), float(w), _six(g))
@@ -304,7 +313,7 @@ def _notes(settled: _Settled) -> tuple[str, ...]:
     notes = list(case.received.notes)
     if settled.change >= _STILL:
         notes.append(
-            f"after {settled.rounds} looks the place still moved {settled.change:.4f} mm; the stock below is measured at the place given"
+            f"after {settled.rounds} looks the place still moved {settled.change:.4f} mm; the stock is measured at the place given"
         )
     if case.received.scan is None and not len(outline_of(case.part).points) and case.settings.order[-1] != "outline":
         notes.append("no wall stays as cast, so there is no outline to line up")

@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from geom.analytic import Floats
+from geom.analytic import Floats, Ints
 from geom.margin_lp import Best, Kept, Rows, best_margin, least_squares, none_kept
 from geom.place_settings import FREEDOMS, Aim, Freedom
 
@@ -77,10 +77,10 @@ class Staged:
 class _Work:
     """What has been kept up to now."""
 
-    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "stages", "used")
+    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "seed", "stages", "used")
 
-    def __init__(self, aims: Aims, hold: tuple[Freedom, ...]) -> None:
-        self.aims = aims
+    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], seed: Ints | None) -> None:
+        self.aims, self.seed = aims, seed
         held = np.array([name in hold for name in FREEDOMS])
         self.high = np.where(held, 0.0, STRIDE)
         self.low = -self.high
@@ -92,7 +92,8 @@ class _Work:
     def margin(self, name: str, most: float) -> None:
         """Make the least margin as large as it can be, up to `most`."""
         self.used = self.kept
-        self.best = best_margin(self.aims.margins, self.low, self.high, self.kept, most)
+        seed = self.seed if self.best is None else self.best.looked_at
+        self.best = best_margin(self.aims.margins, self.low, self.high, self.kept, most, seed)
         self.floor = max(self.floor, self.best.margin - SLACK)
         self.stages.append(Stage(name, self.best.margin))
 
@@ -124,15 +125,16 @@ class _Work:
         return least_squares(square, goal, -self.aims.so_far, self.aims.margins, self.floor, self.kept, self.low, self.high)
 
 
-def staged(aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], enough: float) -> Staged:
+def staged(aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], enough: float, seed: Ints | None = None) -> Staged:
     """Return the step that serves the aims in order.
 
     Args:
         order: of what comes after the required stock.
         hold: freedoms that stay.
         enough: least margin, mm, that the first stage is content with; how the rest of the stock is used is up to the others.
+        seed: rows of the margins that mattered in a like case.
     """
-    work = _Work(aims, hold)
+    work = _Work(aims, hold, seed)
     work.margin("required", enough)
     for aim in order:
         if aim == "demands":

@@ -16,13 +16,14 @@ from geom.placement import Odds
 from geom.received import AsReceived
 
 _DRAWS: Final = 4000
-_SCOUTS: Final = 200
+_SCOUTS: Final = 64
 """Draws that find which points can be the thinnest at all."""
 
 _SEED: Final = 20240229
 
 _LOOSE: Final = 0.3
-"""A place that is unsure by more than this share of the casting's size is not known at all: it is picked up when the work is set."""
+"""A place that is unsure by more than this share of the casting's size is not known at all: it is
+picked up when the work is set."""
 
 
 def joint_covariance(received: AsReceived) -> Floats:
@@ -47,7 +48,7 @@ def wide_rows(received: AsReceived, rate: Floats, size: float, skin: Floats) -> 
 
 def row_sigmas(rows: Floats, covariance: Floats) -> Floats:
     """Return each row's standard deviation (n,), mm."""
-    return np.sqrt(np.maximum(np.einsum("ij,ij->i", rows @ covariance, rows), 0.0))
+    return np.asarray(np.sqrt(np.maximum(np.einsum("ij,ij->i", rows @ covariance, rows), 0.0)))
 
 
 def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance: Floats, own: float = 0.0) -> Odds:
