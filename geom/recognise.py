@@ -5,7 +5,7 @@ of holes, and what each is called. A model's declared features then give their
 own names and callouts. Lengths mm, part frame. Does not measure stock.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from geom.face_groups import face_groups, is_same_form
@@ -18,6 +18,7 @@ from geom.kernel.shape import Solid
 from geom.overlay import declared, facing
 from geom.pair import check_pair
 from geom.part import FaceState, Part, PartFace, PartHole
+from geom.tolerance import SPLINE_FIT
 
 
 def recognise(name: str, alloy: str, finished: Solid, casting: Solid, features: Sequence[Feature] = ()) -> Part:
@@ -39,7 +40,7 @@ def recognise(name: str, alloy: str, finished: Solid, casting: Solid, features: 
     faces = named_faces(_groups(finished, shares, holes, cored))
     faces = tuple(replace(face, skin_share=_share_of(face, finished, shares)) for face in faces)
     part = declared(Part(name, alloy, finished, casting, faces, holes), features)
-    return replace(part, notes=(*_mixed_notes(part, shares), *_spline_notes(finished), *_spline_notes(casting)))
+    return replace(part, notes=(*_mixed_notes(part, shares), *_spline_notes(finished, skin)))
 
 
 def _bores_apart(holes: Sequence[PartHole]) -> tuple[PartHole, ...]:
@@ -125,14 +126,19 @@ def _mixed_notes(part: Part, shares: Sequence[SkinShare]) -> list[str]:
     return notes
 
 
-def _spline_notes(solid: Solid) -> list[str]:
-    recovered = sum(s.recovered for s in solid.surfaces)
-    other = sum(s.kind == "other" for s in solid.surfaces)
+def _spline_notes(finished: Solid, skin: Collection[int]) -> list[str]:
+    """Return what was read from splines: of cut faces, and of all faces where the file has no round face but splines."""
+    plain = any(s.kind in ("cylinder", "cone") and not s.recovered for s in finished.surfaces)
+    told = [s for s in finished.surfaces if not plain or s.index not in skin]
+    recovered, other = sum(s.recovered for s in told), sum(s.kind == "other" for s in told)
     notes = []
     if recovered:
         notes.append(
-            f"{solid.label}: {recovered} of its {len(solid.surfaces)} faces are splines read as planes, cylinders, cones or spheres"
+            f"{finished.label}: {recovered} of its {len(finished.surfaces)} faces are splines read as planes, cylinders, cones or "
+            f"balls, to within {SPLINE_FIT:g} mm"
         )
     if other:
-        notes.append(f"{solid.label}: {other} of its {len(solid.surfaces)} faces are free-form; no hole is looked for in them")
+        notes.append(
+            f"{finished.label}: {other} of its {len(finished.surfaces)} faces are free-form; a hole with such a wall is not found"
+        )
     return notes
