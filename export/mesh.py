@@ -254,16 +254,16 @@ def check_independently(mesh: Mesh, label: str) -> None:
 # --- bytes ------------------------------------------------------------------
 
 
-def stl_bytes(printed: PrintMesh) -> bytes:
-    """Return a binary STL in mm; the header states unit and chord error, no clock.
+def stl_bytes(mesh: Mesh, label: str, chord: float) -> bytes:
+    """Return a binary STL in mm of a checked mesh; the header states unit, chord error and what it is, no clock.
 
     Layout: 80-byte header, little-endian count, then 50 bytes a triangle
     (normal, three corners, two zero bytes). From memory of the format as
     published by its first users; checked by reading it back with trimesh.
     """
-    header = f"binary STL by evenstock; unit: millimetre; chord error {printed.chord:g} mm; {printed.label}"
+    header = f"binary STL by evenstock; unit: millimetre; chord error {chord:g} mm; {label}"
     text = header.encode("ascii", "replace")[:_STL_HEADER].ljust(_STL_HEADER)
-    corners = printed.mesh.vertices[printed.mesh.triangles]
+    corners = mesh.vertices[mesh.triangles]
     records = np.zeros(len(corners), dtype=_STL_RECORD)
     records["corners"] = corners
     records["normal"] = _normals(corners)

@@ -52,10 +52,14 @@ def prototype_files(part: Part, chord: float = PRINT_CHORD, units: Units = "mm")
     """
     finished, casting = prints(part, chord)
     return {
-        FINISHED_STL: stl_bytes(finished),
-        CASTING_STL: stl_bytes(casting),
+        FINISHED_STL: _stl(finished),
+        CASTING_STL: _stl(casting),
         SHEET: _sheet(part, (finished, casting), units).encode(),
     }
+
+
+def _stl(made: PrintMesh) -> bytes:
+    return stl_bytes(made.mesh, made.label, made.chord)
 
 
 def prints(part: Part, chord: float = PRINT_CHORD) -> tuple[PrintMesh, PrintMesh]:

@@ -51,8 +51,12 @@ def read(data: bytes) -> trimesh.Trimesh:
     return trimesh.load(io.BytesIO(data), file_type="stl")
 
 
+def file_of(made: PrintMesh) -> bytes:
+    return stl_bytes(made.mesh, made.label, made.chord)
+
+
 def stl_of(shape: object, chord: float = 0.05) -> trimesh.Trimesh:
-    return read(stl_bytes(print_mesh(solid(shape), "test part", chord)))
+    return read(file_of(print_mesh(solid(shape), "test part", chord)))
 
 
 # --- size and volume --------------------------------------------------------
@@ -72,7 +76,7 @@ def test_a_block_prints_exactly():
 def test_a_round_bar_prints_as_the_polygon_inside_its_circle(radius, chord):
     """n even facets: volume = n/2 r^2 sin(2 pi/n) h, and the facets stand off by r (1 - cos(pi/n)), both in closed form."""
     made = print_mesh(solid(cylinder(CENTRE, UP, radius, 30.0)), "bar", chord)
-    corners = read(stl_bytes(made)).vertices
+    corners = read(file_of(made)).vertices
     n = int(np.count_nonzero(np.isclose(corners[:, 2], CENTRE[2])))
 
     assert made.worst == pytest.approx(radius * (1 - math.cos(math.pi / n)), abs=2e-5)
@@ -111,7 +115,7 @@ def test_no_point_of_a_print_is_farther_from_the_true_surface_than_the_chord_err
     """Sampled at 45 points a facet against the surface's formula; the kernel's own mesh of a 20 mm ball at 0.2 is off by 0.217."""
     made = print_mesh(solid(BODIES[name]()), name, chord)
     weights = np.array([(i, j, 8 - i - j) for i in range(9) for j in range(9 - i)]) / 8.0
-    read_back = read(stl_bytes(made))
+    read_back = read(file_of(made))
     curved = np.abs(read_back.face_normals[:, 2]) < 0.999 if name != "ball" else np.ones(len(read_back.faces), bool)
     points = np.einsum("wc,tcx->twx", weights, read_back.triangles[curved]).reshape(-1, 3) - CENTRE
     worst = distance_from(name)(points).max()
@@ -157,7 +161,7 @@ def test_a_moved_part_prints_with_as_many_triangles():
 def test_an_stl_states_its_unit_and_holds_what_its_count_says():
     """80 bytes of header that do not begin with "solid" (that marks a text STL), a count, 50 bytes a triangle."""
     made = print_mesh(drilled_plate()[0], "finished part", 0.05)
-    data = stl_bytes(made)
+    data = file_of(made)
 
     assert b"unit: millimetre" in data[:80]
     assert b"chord error 0.05 mm" in data[:80]
@@ -166,9 +170,19 @@ def test_an_stl_states_its_unit_and_holds_what_its_count_says():
     assert len(data) == 84 + 50 * len(made.mesh.triangles)
 
 
+@pytest.mark.parametrize("label", ["Gehäuse Ø40 \u202e", "x" * 200, ""])
+def test_any_label_leaves_the_header_its_size_and_its_unit(label):
+    """80 bytes of plain ASCII whatever the piece is called; the unit comes first, so it is never cut off."""
+    data = stl_bytes(in_32_bits(tessellate(solid(box((0.0, 0.0, 0.0), (10.0, 10.0, 10.0))), 0.05)), label, 0.05)
+
+    assert len(data) == 84 + 50 * 12
+    assert data[:80].isascii()
+    assert b"unit: millimetre" in data[:80]
+
+
 def test_the_normals_in_an_stl_agree_with_its_corners():
     """Some printers trust the one, some the other: right-hand rule round the corners, unit length, outward."""
-    data = stl_bytes(print_mesh(solid(sphere((0.0, 0.0, 0.0), 20.0)), "ball", 0.1))
+    data = file_of(print_mesh(solid(sphere((0.0, 0.0, 0.0), 20.0)), "ball", 0.1))
     numbers = np.frombuffer(data[84:], dtype=np.dtype([("f", "<f4", (4, 3)), ("a", "<u2")]))["f"].astype(float)
     normals, corners = numbers[:, 0], numbers[:, 1:]
 
@@ -207,7 +221,7 @@ def test_a_print_is_closed_for_two_libraries_that_are_not_ours():
     The plate has four through holes (9, 11/18, 6.6, 12/20): genus 4.
     """
     made = print_mesh(drilled_plate()[0], "plate", 0.05)
-    read_back = read(stl_bytes(made))
+    read_back = read(file_of(made))
     body = manifold3d.Manifold(manifold3d.Mesh(read_back.vertices.astype(np.float32), read_back.faces.astype(np.uint32)))
 
     assert read_back.is_watertight
@@ -223,7 +237,7 @@ def test_real_free_form_parts_print_closed(nist, name):
     """NIST test models with spline and blended faces, as exported by real CAD programs."""
     body = read_step(nist(name))
     made = print_mesh(body, name, 0.2)
-    read_back = read(stl_bytes(made))
+    read_back = read(file_of(made))
 
     assert read_back.is_watertight
     assert made.worst <= 0.2
