@@ -145,6 +145,10 @@ class _Writer:
         header = self.document.header
         header["$EXTMIN"], header["$EXTMAX"] = (0.0, 0.0, 0.0), (*far, 0.0)
         header["$LIMMIN"], header["$LIMMAX"] = (0.0, 0.0), far
+        # Some viewers print model space straight away, on the paper and at the scale that these two give.
+        unit = unit_size(self.sheet.units)
+        self.document.paperspace().reset_limits((0.0, 0.0), (round(self.sheet.width / unit, 9), round(self.sheet.height / unit, 9)))
+        header["$PSVPSCALE"] = self.sheet.scale
         self.space.reset_extents((0.0, 0.0, 0.0), (*far, 0.0))
         self.space.reset_limits((0.0, 0.0), far)
         self.document.set_modelspace_vport(height=far[1] * 1.05, center=(far[0] / 2, far[1] / 2))
