@@ -279,3 +279,17 @@ def test_a_solid_knows_its_size():
     solid: Solid = solid_from_shape(box((0.0, 0.0, 0.0), (3.0, 4.0, 12.0)), "part")
 
     assert solid.size == pytest.approx(13.0)
+
+
+def test_a_refused_file_does_not_spoil_the_next_one(tmp_path: Path, plate_text: list[str]):
+    """An error kept by its caller must not keep the kernel's reader: dropping it later, while another reads, crashes."""
+    drop_a_line(plate_text)
+    (tmp_path / "bad.step").write_text("\n".join(plate_text))
+    kept = []
+    for _ in range(3):
+        with pytest.raises(GeometryError) as caught:
+            read_step(tmp_path / "bad.step")
+        kept.append(caught)
+
+        assert read_step(tmp_path / "good.step").volume == pytest.approx(109001.01, abs=0.01)
+    assert len(kept) == 3

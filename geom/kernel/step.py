@@ -36,21 +36,35 @@ def read_step(path: Path) -> Solid:
         GeometryError: the file is missing, not STEP, cut off, damaged, or holds no or several solids.
     """
     _check_file(path)
-    reader = STEPControl_Reader()
-    Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
     try:
-        if reader.ReadFile(str(path)) != IFSelect_RetDone:
-            raise GeometryError(f"{path.name}: is not a readable STEP file; export it again as AP214 or AP242")
-        _check_statements(reader, path.name)
-        reader.TransferRoots()
-        shape = reader.OneShape()
-        if shape is None or shape.IsNull():
-            raise GeometryError(f"{path.name}: holds no solid; export the part as a solid body")
-        return solid_from_shape(shape, path.name)
+        shape, complaint = _transferred(path)
+        if not complaint:
+            return solid_from_shape(shape, path.name)
     except Standard_Failure as fault:
         raise GeometryError(
             f"{path.name}: is damaged: the CAD kernel stopped in it ({type(fault).__name__}); copy or export it again"
         ) from fault
+    raise GeometryError(f"{path.name}: {complaint}")
+
+
+def _transferred(path: Path) -> tuple[Any, str]:
+    """Return the shape in a file, or what is wrong with it.
+
+    Nothing is raised here: an exception would keep the reader alive, and the kernel crashes
+    when an old reader is dropped while a new one reads.
+    """
+    reader = STEPControl_Reader()
+    Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
+    if reader.ReadFile(str(path)) != IFSelect_RetDone:
+        return None, "is not a readable STEP file; export it again as AP214 or AP242"
+    complaint = _bad_statements(reader)
+    if complaint:
+        return None, complaint
+    reader.TransferRoots()
+    shape = reader.OneShape()
+    if shape is None or shape.IsNull():
+        return None, "holds no solid; export the part as a solid body"
+    return shape, ""
 
 
 def _check_file(path: Path) -> None:
@@ -70,14 +84,13 @@ def _check_file(path: Path) -> None:
         raise GeometryError(f"{path.name}: is cut off (its last line, END-ISO-10303-21, is missing); copy or export it again")
 
 
-def _check_statements(reader: STEPControl_Reader, name: str) -> None:
-    """Raise GeometryError for statements the kernel could not read: transferring such a file can crash the process."""
+def _bad_statements(reader: STEPControl_Reader) -> str:
+    """Return what the kernel could not read, or "": transferring such a file can crash the process."""
     check = reader.WS().Model().GlobalCheck(True)
-    if check.NbFails():
-        first = str(check.CFail(1)).removeprefix("Undefined Parsing: ")
-        raise GeometryError(
-            f"{name}: is damaged: {check.NbFails()} of its statements cannot be read, the first: {first}; copy or export it again"
-        )
+    if not check.NbFails():
+        return ""
+    first = str(check.CFail(1)).removeprefix("Undefined Parsing: ")
+    return f"is damaged: {check.NbFails()} of its statements cannot be read, the first: {first}; copy or export it again"
 
 
 def write_step(shape: Any, path: Path, units: str = "mm") -> None:
@@ -88,9 +101,8 @@ def write_step(shape: Any, path: Path, units: str = "mm") -> None:
     """
     writer = STEPControl_Writer()
     Interface_Static.SetCVal_s("write.step.unit", _STEP_UNITS[units])
-    Interface_Static.SetIVal_s(
-        "write.surfacecurve.mode", 0
-    )  # edges without their images on the faces: half the size, read three times faster
+    # Edges without their images on the faces: half the size, and read three times faster.
+    Interface_Static.SetIVal_s("write.surfacecurve.mode", 0)
     writer.Transfer(shape, STEPControl_AsIs)
     _name_product(writer, path.stem)
     header = APIHeaderSection_MakeHeader(writer.Model())
