@@ -1,8 +1,9 @@
 """Where the finished part should lie in the casting as received, and whether the casting then cleans up.
 
-In order, each keeping what those before it reached: every machined face keeps its required stock (surely enough,
-if the casting allows it), or the best least margin if it cannot; then location demands, the as-cast outline, an
-even share of what is left and pair by pair, in the order the job asks; last the least movement. The stock is
+In order, each keeping what those before it reached: every machined face keeps its required stock, or the best
+least margin if it cannot; then location demands, the as-cast outline (which leaves the margins surely above 0 where
+the casting allows it), an even share of what is left and pair by pair, in the order the job asks; last the least
+movement. The stock is
 looked at afresh after each step until the place stays put. Lengths mm, part frame. Knows nothing of files or words.
 """
 
@@ -17,6 +18,7 @@ from geom.errors import GeometryError, nearest
 from geom.margin_lp import Best, Kept, Rows, best_margin
 from geom.part import Part
 from geom.place_advice import advice_for
+from geom.place_closer import closer
 from geom.place_demands import check_demands, demand_rows
 from geom.place_faces import face_takes
 from geom.place_pairs import pair_misfits
@@ -24,12 +26,10 @@ from geom.place_rows import (
     Look,
     Pivot,
     Sites,
-    joined,
     look,
     misfit,
     outline_of,
     pivot_of,
-    sites_at,
     sites_of,
     small_move,
     step_of,
@@ -61,15 +61,21 @@ _NEAREST: Final = 5.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Case:
-    """One casting to be placed: what does not change from round to round."""
+    """One casting to be placed: even sites, those with a closer look added, and what each face (by number) must keep."""
 
     part: Part
     received: AsReceived
+    even: Sites
     sites: Sites
-    required: Floats
+    amounts: Floats
     settings: PlacementSettings
     pivot: Pivot
     covariance: Floats
+
+    @property
+    def required(self) -> Floats:
+        """Required stock at each site, mm."""
+        return np.asarray(self.amounts[self.sites.face])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,19 +133,9 @@ def _check(part: Part, needs: Mapping[str, Need]) -> None:
 
 
 def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings: PlacementSettings) -> _Case:
-    sites = _with_spots(part, received, sites_of(part, received.scan is not None))
-    required = np.array([needs[face.name].amount for face in part.machined])[sites.face]
-    return _Case(part, received, sites, required, settings, pivot_of(part), joint_covariance(received))
-
-
-def _with_spots(part: Part, received: AsReceived, sites: Sites) -> Sites:
-    """Return the sites and one under the bottom of each hollow, which the even ones would miss."""
-    faces = {face.name: face for face in part.machined}
-    spots = [s for s in received.spots if s.face in faces]
-    if not spots or received.scan is not None:
-        return sites
-    surfaces = np.array([faces[s.face].surfaces[0] for s in spots])
-    return joined(sites, sites_at(part, np.array([s.centre for s in spots]), surfaces))
+    sites = sites_of(part, received.scan is not None)
+    amounts = np.array([needs[face.name].amount for face in part.machined])
+    return _Case(part, received, sites, sites, amounts, settings, pivot_of(part), joint_covariance(received))
 
 
 # --- rounds -------------------------------------------------------------------
@@ -152,6 +148,7 @@ def _settle(case: _Case) -> _Settled:
     ask: Ints = np.zeros(0, dtype=np.int64)
     rows, basis = ask, None
     for number in range(1, _ROUNDS + 1):
+        case = replace(case, sites=closer(case.received, case.even, move, case.pivot, number))
         seen = look(case.received, case.sites, move, case.pivot)
         if change < _STILL or number == _ROUNDS:
             case, seen, again = _with_nearer_walls(case, seen, move)
@@ -223,17 +220,18 @@ def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Loo
     """Return the case with points that now look at another, nearer wall set to that, what they see, and whether any counts."""
     if case.received.scan is not None:
         return case, seen, False
-    rays = look(case.received, case.sites, move, case.pivot, through_rays=True)
+    even = case.even
+    rays = look(case.received, even, move, case.pivot, through_rays=True)
     with np.errstate(invalid="ignore"):
-        gap = seen.stock - rays.stock
-        nearer = (rays.wall != case.sites.wall) & (gap > _NEARER) & (gap < _NEAREST)
+        gap = seen.stock[: len(even.wall)] - rays.stock
+        nearer = (rays.wall != even.wall) & (gap > _NEARER) & (gap < _NEAREST)
     if not nearer.any():
         return case, seen, False
-    sites = case.sites
-    reach = np.where(nearer, np.linalg.norm(rays.foot - move.points(sites.samples.points), axis=1), sites.reach)
-    sites = replace(sites, wall=np.where(nearer, rays.wall, sites.wall), reach=np.where(nearer, reach, sites.reach))
-    case = replace(case, sites=sites)
-    return case, look(case.received, sites, move, case.pivot), bool((nearer & sites.counts).any())
+    reach = np.einsum("ij,ij->i", rays.foot - move.points(even.samples.points), move.directions(even.samples.normals))
+    even = replace(even, wall=np.where(nearer, rays.wall, even.wall), reach=np.where(nearer, reach, even.reach))
+    sites = closer(case.received, even, move, case.pivot, _ROUNDS)
+    case = replace(case, even=even, sites=sites)
+    return case, look(case.received, sites, move, case.pivot), bool((nearer & even.counts).any())
 
 
 # --- the answer -----------------------------------------------------------------
@@ -250,7 +248,7 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
     sure = odds(margin, case.required[rows], case.sites.face[rows], wide, covariance, own)
     sigma = np.full(len(seen.stock), np.nan)
     sigma[rows] = np.hypot(row_sigmas(wide, covariance), own)
-    faces = face_takes(case.part, case.sites, seen.stock, sigma, needs)
+    faces = face_takes(case.part, case.sites, seen.stock, _slope(seen), sigma, needs)
     certificate = _certificate(settled)
     least = float(margin.min())
     short = any(face.state == "short" for face in faces)
@@ -269,6 +267,12 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
         rounds=settled.rounds,
         change=settled.change,
     )
+
+
+def _slope(seen: Look) -> Floats:
+    """Return the tangent of the angle between face and skin (n,): a shift's rates are the skin's normal over its cosine."""
+    slant = np.nan_to_num(np.einsum("ij,ij->i", seen.rate[:, :3], seen.rate[:, :3]), nan=1.0)
+    return np.sqrt(np.maximum(slant - 1.0, 0.0))
 
 
 def _certificate(settled: _Settled) -> Certificate:

@@ -13,16 +13,18 @@ from geom.space import Vec3
 from geom.stock import ENOUGH
 
 
-def face_takes(part: Part, sites: Sites, stock: Floats, sigma: Floats, needs: Mapping[str, Need]) -> tuple[FaceTake, ...]:
+def face_takes(
+    part: Part, sites: Sites, stock: Floats, slope: Floats, sigma: Floats, needs: Mapping[str, Need]
+) -> tuple[FaceTake, ...]:
     """Return one record a machined face, in the part's order.
 
     Args:
-        stock: (n,) mm at the sites, NaN where nothing is seen; sigma: (n,) its standard deviation where it counts.
+        stock: (n,) mm at the sites, NaN where nothing is seen; slope: (n,) its change along the face, mm per mm; sigma: (n,) its standard deviation where it counts.
     """
-    return tuple(_take(face, sites, sites.face == i, stock, sigma, needs[face.name]) for i, face in enumerate(part.machined))
+    return tuple(_take(face, sites, sites.face == i, stock, slope, sigma, needs[face.name]) for i, face in enumerate(part.machined))
 
 
-def _take(face: PartFace, sites: Sites, mine: Bools, stock: Floats, sigma: Floats, need: Need) -> FaceTake:
+def _take(face: PartFace, sites: Sites, mine: Bools, stock: Floats, slope: Floats, sigma: Floats, need: Need) -> FaceTake:
     seen = mine & np.isfinite(stock) & ~sites.solid
     counts = np.flatnonzero(seen & sites.counts)
     area = sites.samples.area
@@ -36,7 +38,7 @@ def _take(face: PartFace, sites: Sites, mine: Bools, stock: Floats, sigma: Float
         )
     thin = int(counts[np.argmin(stock[counts])])
     least = float(stock[thin])
-    lacking = _lacking(sites, seen, stock)
+    lacking = _lacking(sites, seen, stock, slope)
     missing = float(area @ lacking)
     bearing = 1.0 - missing / max(whole * (1.0 - unseen), 1e-300)
     below = float(area[seen & (stock < need.amount - ENOUGH)].sum()) / whole
@@ -69,11 +71,14 @@ def _state(least: float, bearing: float, below: float, need: Need) -> FaceState:
     return "cleans up"
 
 
-def _lacking(sites: Sites, seen: Bools, stock: Floats) -> Floats:
-    """Return the share of each piece of area where metal is missing, its edge taken as straight across the piece."""
+def _lacking(sites: Sites, seen: Bools, stock: Floats, slope: Floats) -> Floats:
+    """Return the share of each piece of area where metal is missing: its skin taken as flat, its outline as square."""
     found = np.zeros(len(stock))
-    rows = np.flatnonzero(seen & (sites.samples.area > 0) & (stock < -ENOUGH))
-    found[rows] = 1.0
+    rows = np.flatnonzero(seen & (sites.samples.area > 0))
+    if not rows.size or float(stock[seen].min()) >= -ENOUGH:
+        return found
+    reach = np.maximum(slope[rows] * np.sqrt(sites.samples.area[rows]), ENOUGH)
+    found[rows] = np.clip(0.5 - stock[rows] / reach, 0.0, 1.0)
     return found
 
 

@@ -130,10 +130,18 @@ def sites_of(part: Part, fine: bool = False) -> Sites:
     owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
     depth = Depth(part)
     assert depth.cut is not None
-    area = sum(face.area for face in part.machined)
-    spacing = float(np.clip(np.sqrt(area / _POINTS[fine]), _FINEST, _COARSEST))
-    samples = surface_samples(part.finished, spacing, sorted(owner), owner, depth.cut.mesh)
+    samples = surface_samples(part.finished, _spacing(part, fine), sorted(owner), owner, depth.cut.mesh)
     return _sited(part, samples, depth)
+
+
+def _spacing(part: Part, fine: bool) -> float:
+    area = sum(face.area for face in part.machined)
+    return float(np.clip(np.sqrt(area / _POINTS[fine]), _FINEST, _COARSEST))
+
+
+def spacing_of_sites(part: Part, surface: int) -> float:
+    """Return the distance, mm, between neighbouring sites on a surface of the finished part, about."""
+    return min(_spacing(part, False), float(part.finished.surfaces[surface].area) ** 0.5 / 8.0)
 
 
 def sites_at(part: Part, points: Floats, surfaces: Ints) -> Sites:

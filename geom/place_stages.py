@@ -11,14 +11,17 @@ from typing import Final
 import numpy as np
 
 from geom.analytic import Floats, Ints
-from geom.margin_lp import Best, Kept, Rows, best_margin, least_squares, none_kept
+from geom.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
 from geom.place_settings import FREEDOMS, Aim, Freedom
 
-SLACK: Final = 1e-6
+SLACK: Final = 2e-5
 """An aim may give back this much, mm, of what it reached: less than any readout shows."""
 
 _OPEN: Final = 1e-4
 """Misfit, mm per mm, below which a least squares leaves a direction to the aims after it."""
+
+_GIVES: Final = (0.0, 10 * SLACK, 100 * SLACK)
+"""What is kept may be given back by this much more, mm, where rounding leaves nothing to choose from."""
 
 STRIDE: Final = 6.0
 """Farthest a place moves between two looks, mm: rows are straight lines only that far."""
@@ -56,8 +59,9 @@ class Aims:
 class Stage:
     """One aim: its name, and the value it reached, mm.
 
-    "required": least margin, up to what is enough; "demands": how far within the limits, 0 when all hold; "outline": root mean
-    square misfit; "share": least margin; "pairs": root mean square of half differences; "movement": root of the sum of squares.
+    "required": least margin, up to 0; "surely": up to what is enough; "demands": how far within the limits, 0 when
+    all hold; "outline": root mean square misfit; "share": least margin; "pairs": root mean square of half differences;
+    "movement": root of the sum of squares.
     """
 
     name: str
@@ -77,7 +81,7 @@ class Staged:
 class _Work:
     """What has been kept up to now."""
 
-    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "seed", "stages", "used")
+    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "seed", "shared", "stages", "used")
 
     def __init__(self, aims: Aims, hold: tuple[Freedom, ...], seed: Ints | None) -> None:
         self.aims, self.seed = aims, seed
@@ -88,6 +92,7 @@ class _Work:
         self.floor = -np.inf
         self.stages: list[Stage] = []
         self.best: Best | None = None
+        self.shared = False
 
     def margin(self, name: str, most: float) -> None:
         """Make the least margin as large as it can be, up to `most`."""
@@ -121,8 +126,16 @@ class _Work:
         self.kept = self.kept.and_these(rows, reached - SLACK).and_these(-rows, -reached - SLACK)
 
     def nearest(self, square: Floats, goal: Floats) -> Floats:
-        """Return the step of least |square x - goal| that keeps everything."""
-        return least_squares(square, goal, -self.aims.so_far, self.aims.margins, self.floor, self.kept, self.low, self.high)
+        """Return the step of least |square x - goal| that keeps everything, a little less strictly where rounding asks for it."""
+        for give in _GIVES:
+            kept = Kept(self.kept.rate, self.kept.least - give)
+            try:
+                return least_squares(
+                    square, goal, -self.aims.so_far, self.aims.margins, self.floor - give, kept, self.low, self.high
+                )
+            except NoAnswerError:
+                continue
+        raise NoAnswerError("what earlier aims reached cannot be kept")
 
 
 def staged(aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], enough: float, seed: Ints | None = None) -> Staged:
@@ -131,18 +144,21 @@ def staged(aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], enough
     Args:
         order: of what comes after the required stock.
         hold: freedoms that stay.
-        enough: least margin, mm, that the first stage is content with; how the rest of the stock is used is up to the others.
+        enough: least margin, mm, that is surely above 0: the outline may not take more away.
         seed: rows of the margins that mattered in a like case.
     """
     work = _Work(aims, hold, seed)
-    work.margin("required", enough)
+    work.margin("required", 0.0)
     for aim in order:
         if aim == "demands":
             work.demands()
         elif aim == "outline":
+            if not work.shared and len(aims.outline.value):
+                work.margin("surely", enough)
             work.square("outline", aims.outline)
         else:
             work.margin("share", np.inf)
+            work.shared = True
             work.square("pairs", aims.pairs)
     step = work.nearest(np.eye(6), -aims.so_far)
     work.stages.append(Stage("movement", float(np.linalg.norm(aims.so_far + step))))

@@ -1,0 +1,181 @@
+"""Which few further readings would tell most about the least margin.
+
+Each reading that could be taken is weighed by how much of the least margin's variance it takes away (a rank-one
+update of the covariance); the best is taken as read and the next one weighed after it. Places are where a tip
+finds clean skin: away from edges, from the parting line and from the hollows already known. Lengths mm, part frame.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from geom.analytic import Floats
+from geom.errors import ReadingError
+from geom.part import PartFace
+from geom.place_pairs import opposite_faces
+from geom.placement import Placement
+from geom.received import AsReceived, Candidate
+from geom.received_faces import FaceSkin, face_skin
+from geom.space import Vec3, dot
+from geom.uncertainty import joint_covariance
+
+_EDGE: Final = 3.0
+"""Tips keep this far, mm, from a face's outline where there is room (common practice, no source)."""
+
+_PARTING: Final = 4.0
+"""...and from the parting plane, for its flash and mismatch (common practice, no source)."""
+
+_PLACES: Final = 5
+"""Places weighed on each face: its middle and four towards its corners."""
+
+_WORTH: Final = 0.01
+"""A reading that narrows the 95 % interval by less than this share of it is not asked for."""
+
+_95: Final = 2 * 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One reading worth taking.
+
+    Attributes:
+        kind: "touch" or "thickness"; faces: one, or two for a thickness.
+        at: where on the skin; expected: what a thickness will read, or how far off the drawn skin a touch will be, mm.
+        expected_sigma: how surely.
+        before, after: width of the least margin's 95 % interval without and with it (and those asked before it), mm.
+    """
+
+    kind: Literal["touch", "height", "thickness"]
+    faces: tuple[str, ...]
+    at: Vec3
+    expected: float
+    expected_sigma: float
+    before: float
+    after: float
+
+
+def ask_for(received: AsReceived, placement: Placement, parting: float | None = None, most: int = 4) -> tuple[Ask, ...]:
+    """Return the readings that would tighten the verdict most, best first.
+
+    Args:
+        parting: height of the parting plane, part frame Z; None when not known.
+        most: how many at most.
+    """
+    if received.scan is not None:
+        return ()
+    lean, joint = placement.odds.lean, joint_covariance(received)
+    candidates = _candidates(received, parting)
+    found: list[Ask] = []
+    for _ in range(most):
+        now = float(lean @ joint @ lean)
+        if not candidates or now <= 0:
+            break
+        gains = np.array([_gain(joint, lean, c) for c in candidates])
+        i = int(np.argmax(np.round(gains, 9)))
+        width, then = _95 * np.sqrt(now), _95 * np.sqrt(max(now - float(gains[i]), 0.0))
+        if width - then < _WORTH * width:
+            break
+        c = candidates[i]
+        found.append(Ask(c.kind, c.faces, c.at, c.expected, c.expected_sigma, float(width), float(then)))
+        joint = _after(joint, c)
+        candidates = [other for j, other in enumerate(candidates) if j != i]
+    return tuple(found)
+
+
+def _gain(joint: Floats, lean: Floats, c: Candidate) -> float:
+    """Return the variance of the least margin that a reading takes away (Sherman and Morrison 1950)."""
+    seen = joint @ c.row
+    return float((lean @ seen) ** 2 / (c.row @ seen + c.sigma**2))
+
+
+def _after(joint: Floats, c: Candidate) -> Floats:
+    seen = joint @ c.row
+    return np.asarray(joint - np.outer(seen, seen) / (c.row @ seen + c.sigma**2))
+
+
+# --- what could be read -----------------------------------------------------------
+
+
+def _candidates(received: AsReceived, parting: float | None) -> list[Candidate]:
+    """Return touches where the touches already fix a frame, and thicknesses anywhere."""
+    found: list[Candidate] = []
+    places = {f.name: _places(received, f.name, parting) for f in received.part.faces if f.state != "hole"}
+    if len(received.free) < 6:
+        found += [received.touch_candidate(name, at) for name, spots in places.items() for at in spots]
+    for a, b in _pairs(received):
+        found += [c for at in places.get(a, ()) if (c := _thickness(received, (a, b), at)) is not None]
+    return found
+
+
+def _thickness(received: AsReceived, faces: tuple[str, str], at: Vec3) -> Candidate | None:
+    try:
+        return received.thickness_candidate(faces, at)
+    except ReadingError:
+        return None
+
+
+def _pairs(received: AsReceived) -> list[tuple[str, str]]:
+    """Return faces that calipers span: each flat face and the largest parallel one behind it, and round walls with themselves."""
+    part = received.part
+    machined = [(part.machined[i].name, part.machined[j].name) for i, j in opposite_faces(part)]
+    flat = [f for f in part.faces if f.state != "hole" and f.normal is not None]
+    taken = {name for pair in machined for name in pair}
+    for face in flat:
+        if face.state != "machined" or face.name in taken:
+            continue
+        behind = [f for f in flat if _is_behind(face, f)]
+        if behind:
+            machined.append((face.name, max(behind, key=lambda f: (round(f.area, 3), f.name)).name))
+    return machined + [(f.name, f.name) for f in part.machined if f.kind == "cylinder" and f.hollow]
+
+
+def _is_behind(face: PartFace, other: PartFace) -> bool:
+    assert face.normal is not None
+    assert other.normal is not None
+    apart = np.subtract(face.centroid, other.centroid)
+    return dot(face.normal, other.normal) < -0.999 and float(apart @ face.normal) > 0
+
+
+def _places(received: AsReceived, name: str, parting: float | None) -> Sequence[Vec3]:
+    """Return good places on the skin over a face: spread out, clean, and as far in from its outline as there is room."""
+    try:
+        skin = face_skin(received.part, name)
+    except ReadingError:
+        return ()
+    good = _clean(received, skin, name, parting)
+    if not good.any():
+        return ()
+    spots = skin.points[good]
+    middle = skin.area[good] @ spots / skin.area[good].sum() if skin.area[good].sum() > 0 else spots.mean(axis=0)
+    picks = [int(np.argmin(np.round(np.linalg.norm(spots - middle, axis=1), 6)))]
+    while len(picks) < min(_PLACES, len(spots)):
+        apart = np.min([np.linalg.norm(spots - spots[p], axis=1) for p in picks], axis=0)
+        far = int(np.argmax(np.round(apart, 6)))
+        if apart[far] < _EDGE:
+            break
+        picks.append(far)
+    return [(float(x), float(y), float(z)) for x, y, z in spots[picks]]
+
+
+def _clean(received: AsReceived, skin: FaceSkin, name: str, parting: float | None) -> "np.typing.NDArray[np.bool_]":
+    """Return which points are away from the outline, the parting plane and hollows."""
+    good = _inner(skin)
+    if parting is not None and float(np.ptp(skin.points[:, 2])) > 2 * _PARTING:
+        away = np.abs(skin.points[:, 2] - parting) > _PARTING
+        good = good & away if (good & away).any() else good
+    for spot in received.spots:
+        if spot.face == name:
+            off = skin.points - np.array(spot.centre)
+            inside = (off @ np.array(spot.u) / spot.half[0]) ** 2 + (off @ np.array(spot.v) / spot.half[1]) ** 2 < 1.5
+            good = good & ~inside if (good & ~inside).any() else good
+    return good
+
+
+def _inner(skin: FaceSkin) -> "np.typing.NDArray[np.bool_]":
+    """Return which points lie well inside the face: the nearer half to the middle, where nothing better is known."""
+    spread = skin.points.max(axis=0) - skin.points.min(axis=0)
+    room = np.minimum(_EDGE, spread / 4.0)
+    low, high = skin.points.min(axis=0) + room, skin.points.max(axis=0) - room
+    return np.asarray((((skin.points >= low) & (skin.points <= high)) | (spread < 2.0 * _EDGE)).all(axis=1))

@@ -1,0 +1,199 @@
+"""A placement in shop words, further readings worth taking, and several castings in order."""
+
+import math
+
+import numpy as np
+import pytest
+
+from geom.datum import Zero
+from geom.kernel.cut import cut, cylinder
+from geom.kernel.shape import solid_from_shape
+from geom.part import Part
+from geom.place import place
+from geom.place_ask import ask_for
+from geom.place_rank import rank_castings
+from geom.place_settings import FREEDOMS, PlacementSettings
+from geom.place_words import instructions, level_words, placed_zero, summary_words, turn_words, zero_words
+from geom.placement import Placement
+from geom.readings import LowSpot, Readings, Thickness, Touch
+from geom.received import AsReceived, receive
+from geom.received_faces import face_skin
+from geom.recognise import recognise
+from geom.required import Need
+from geom.rows import Words
+from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Frame
+from tests.catalogue import UP, block_in_block
+
+SHARE_FIRST = PlacementSettings(order=("demands", "share", "outline"))
+CORNER = Zero(Frame((0.0, 0.0, 30.0), X_AXIS, Y_AXIS, Z_AXIS), "corner", "job", "the corner of left and front")
+
+
+def said(words: Words) -> str:
+    """Return words as one line, lengths to 0.01 mm."""
+    return "".join(w if isinstance(w, str) else f"{w:.2f}" for w in words)
+
+
+def needs(part: Part, amount: float = 1.0) -> dict[str, Need]:
+    """Return the same need for every machined face."""
+    return {face.name: Need(amount, 1.0, "face") for face in part.machined}
+
+
+def placed(
+    part: Part, readings: Readings, asked: PlacementSettings = SHARE_FIRST, amount: float = 1.0
+) -> tuple[AsReceived, Placement]:
+    """Return the casting as some readings tell of it, and the placement in it."""
+    received = receive(part, readings)
+    return received, place(part, received, needs(part, amount), asked)
+
+
+@pytest.fixture(scope="module")
+def block() -> Part:
+    """A 60 x 40 x 30 block, 3 mm of stock all round."""
+    return recognise("block", "grey iron", *block_in_block())
+
+
+@pytest.fixture(scope="module")
+def tilted(block: Part) -> tuple[AsReceived, Placement]:
+    """The block with hollows that tilt it about Y: 2.25 degrees (see test_place)."""
+    spots = (
+        LowSpot("top", (52.0, 20.0, 33.0), (4.0, 4.0), 2.0, 0.01, "spots.csv line 2"),
+        LowSpot("bottom", (8.0, 20.0, -3.0), (4.0, 4.0), 2.0, 0.01, "spots.csv line 3"),
+    )
+    return placed(block, Readings(low_spots=spots))
+
+
+def test_boss_zero_is_moved_to_the_core():
+    """Bore shared evenly with a core 0.35, -0.10 off: zero on the boss, then X +0.35, Y -0.10."""
+    finished = cut(cylinder((0.0, 0.0, 0.0), UP, 30.0, 40.0), cylinder((0.0, 0.0, -1.0), UP, 12.0, 42.0))
+    casting = cut(cylinder((0.0, 0.0, -3.0), UP, 30.0, 46.0), cylinder((0.35, -0.10, -4.0), UP, 9.0, 48.0))
+    part = recognise("ring", "grey iron", solid_from_shape(finished, "finished"), solid_from_shape(casting, "casting"))
+    zero = Zero(Frame((0.0, 0.0, 40.0), X_AXIS, Y_AXIS, Z_AXIS), "bore", "job", "the axis of the bore")
+    received, found = placed(part, Readings())
+    (line,) = zero_words(received, found, zero)
+
+    assert said(line).startswith("set zero on ")
+    assert said(line).endswith(", then move X +0.35, Y -0.10 and zero again")
+    assert placed_zero(zero, found).frame.origin == pytest.approx((0.35, -0.10, 40.0), abs=1e-3)
+
+
+def test_shims_lift_the_corners_as_the_tilt_asks(block: Part, tilted: tuple[AsReceived, Placement]):
+    """The part turned by t about +Y in the casting: its top sinks towards +X, so the work is lifted there by 66 sin t."""
+    received, found = tilted
+    (line,) = level_words(received, found, CORNER)
+    lift = 66.0 * math.sin(math.radians(found.turn[1]))
+    shim = [w for w in line if isinstance(w, float)][0]
+
+    assert said(line).startswith(f"shim {round(lift / 0.05) * 0.05:.2f} under the right side")
+    assert shim == pytest.approx(lift, abs=0.026)
+    assert "level within 0.0" in said(line)
+    assert said(line).endswith("over 66.00")
+
+
+def test_level_work_needs_no_shims(block: Part):
+    """A casting as drawn sits as it is, needs no turn, and is zeroed from its raw sides (by hand: 3 mm of stock)."""
+    received, found = placed(block, Readings())
+    what = instructions(received, found, CORNER)
+
+    assert said(what.level[0]).startswith("no shims")
+    assert said(what.turn[0]).endswith("no further turn")
+    assert [said(w)[-30:] for w in what.zero] == [w[-30:] for w in map(said, what.zero)]
+    assert "set X 0 63.00 left of it" in said(what.zero[0]) or "set X 0 3.00 right of it" in said(what.zero[0])
+    assert "set Y 0 43.00 in front of it" in said(what.zero[1]) or "set Y 0 3.00 behind it" in said(what.zero[1])
+
+
+def test_turn_is_given_over_a_length_of_the_side(block: Part):
+    """Hollows near opposite ends of front and back turn the part about Z; the work is turned on by as much."""
+    spots = (
+        LowSpot("front", (52.0, -3.0, 15.0), (4.0, 4.0), 2.0, 0.01, "spots.csv line 2"),
+        LowSpot("back", (8.0, 43.0, 15.0), (4.0, 4.0), 2.0, 0.01, "spots.csv line 3"),
+    )
+    received, found = placed(block, Readings(low_spots=spots))
+    (line,) = turn_words(received, found, CORNER)
+
+    assert abs(found.turn[2]) > 1.5
+    way = "clockwise" if found.turn[2] > 0 else "anticlockwise"
+    assert f" {abs(found.turn[2]):.2f} degrees {way} seen from above: " in said(line)
+    assert [w for w in line if isinstance(w, float)][0] == pytest.approx(
+        100.0 * math.tan(math.radians(abs(found.turn[2]))), rel=1e-6
+    )
+
+
+def test_verdict_in_words(block: Part, tilted: tuple[AsReceived, Placement]):
+    """Sure, unsure and short castings are told apart in one sentence."""
+    touched = Readings(thicknesses=tuple(_across(block, 0.05)))
+    sure = said(summary_words(placed(block, touched, amount=0.0)[1]))
+    unsure = said(summary_words(placed(block, Readings())[1]))
+    deep = Readings(low_spots=(LowSpot("top", (30.0, 20.0, 33.0), (20.0, 20.0), 9.0, 0.1, "spots.csv line 2"),))
+    _, short = placed(block, deep)
+
+    assert sure.startswith("cleans up with 3.0")
+    assert sure.endswith("at 95 %")
+    assert "not surely" in unsure
+    assert said(summary_words(short)).startswith("short: ")
+    assert any("deeper than drawn" in said(w) for w in short.advice)
+    assert any("weld" in said(w) for w in short.advice)
+
+
+def _across(part: Part, sigma: float) -> list[Thickness]:
+    pairs = (("left", "right", 66.0), ("front", "back", 46.0), ("bottom", "top", 36.0))
+    return [Thickness((a, b), v, None, sigma, f"thicknesses.csv line {i + 2}") for i, (a, b, v) in enumerate(pairs)]
+
+
+# --- what to measure next ---------------------------------------------------------
+
+
+def test_asked_reading_narrows_the_answer_as_foretold(block: Part):
+    """Taken with the value it was expected to have, the first reading asked for narrows the lean's spread as it said."""
+    received, found = placed(block, Readings())
+    asks = ask_for(received, found)
+    first = asks[0]
+    assert first.kind == "thickness"
+    reading = Thickness((first.faces[0], first.faces[1]), first.expected, first.at, 0.1, "thicknesses.csv line 2")
+    after = receive(block, Readings(thicknesses=(reading,)))
+    lean = found.odds.lean[6:]
+    width = 2 * 1.96 * math.sqrt(lean @ after.covariance @ lean)
+
+    assert first.after < first.before
+    assert width == pytest.approx(first.after, rel=0.02)
+    assert all(a.after <= b.after for a, b in zip(asks[1:], asks, strict=False))
+
+
+def test_places_asked_for_are_clean(block: Part):
+    """Tips are sent away from edges and from the parting plane."""
+    faces = ("top", "bottom", "left", "right", "front", "back")
+    touches = [
+        Touch(f, None, tuple((s.points[i] + s.normals[i]).tolist()), 1.0, 0.05, f"touches.csv line {i}")
+        for f in faces
+        for s in [face_skin(block, f)]
+        for i in (0, len(s.points) - 1)
+    ]
+    received, found = placed(block, Readings(touches=tuple(touches)))
+    asks = ask_for(received, found, parting=15.0)
+
+    assert asks
+    for ask in asks:
+        skin = face_skin(block, ask.faces[0])
+        level = [i for i in range(3) if np.ptp(skin.points[:, i]) > 1e-6]
+        for i in level:
+            assert skin.points[:, i].min() + 2.9 <= ask.at[i] <= skin.points[:, i].max() - 2.9
+        if ask.faces[0] not in ("top", "bottom"):
+            assert abs(ask.at[2] - 15.0) > 4.0 - 1e-9
+
+
+# --- several castings ---------------------------------------------------------------
+
+
+def test_best_casting_comes_first(block: Part):
+    """A sound casting before one with a hollow, that before one that falls short; each says why."""
+    found = []
+    for name, depth in (("c", 9.0), ("b", 1.0), ("a", 0.0)):
+        spots = (LowSpot("top", (30.0, 20.0, 33.0), (10.0, 10.0), depth, 0.1, "spots.csv line 2"),) if depth else ()
+        readings = Readings(name=name, thicknesses=tuple(_across(block, 0.05)), low_spots=spots)
+        found.append(placed(block, readings, PlacementSettings(hold=FREEDOMS), 0.5)[1])
+    ranked = rank_castings(found)
+
+    assert [r.placement.name for r in ranked] == ["a", "b", "c"]
+    assert [r.rank for r in ranked] == [1, 2, 3]
+    assert "less than the one before" in said(ranked[1].reason)
+    assert said(ranked[2].reason).startswith("falls short on top")
+    assert rank_castings(found[::-1]) == ranked or [r.placement.name for r in rank_castings(found[::-1])] == ["a", "b", "c"]
