@@ -49,11 +49,6 @@ class SkinShare:
         """Whether the face stays as cast."""
         return self.share > 1.0 - EDGE_DOUBT
 
-    @property
-    def is_mixed(self) -> bool:
-        """Whether part of the face is skin and part is cut."""
-        return EDGE_DOUBT <= self.share <= 1.0 - EDGE_DOUBT
-
 
 def skin_shares(finished: Solid, casting: Solid) -> tuple[SkinShare, ...]:
     """Return, for each surface of the finished part, how much of it is the casting's skin."""

@@ -13,8 +13,10 @@ from geom.kernel.shape import Solid
 from geom.space import Vec3, sub
 from geom.units import MM_PER_INCH
 
-_UNIT_SLACK: Final = 0.25
-"""A casting 25.4 times its part, give or take this share, is suspected to be in another unit."""
+_LEAST: Final = 0.8
+_MOST: Final = 2.0
+"""A casting is suspected to be in another unit when it is 25.4 (or 1/25.4) times between these two of its part's size:
+stock makes a casting larger than its part, on a very small part up to twice."""
 
 _GRID: Final = 7
 """Points along each side of the part's box that are asked whether they are in both solids."""
@@ -38,13 +40,15 @@ def check_pair(finished: Solid, casting: Solid) -> tuple[Metal, Metal]:
 
 
 def _check_unit(finished: Solid, casting: Solid) -> None:
-    ratio = casting.size / finished.size
-    for factor, larger, smaller in ((ratio, casting, finished), (1 / ratio, finished, casting)):
-        if abs(factor / MM_PER_INCH - 1) <= _UNIT_SLACK:
-            raise GeometryError(
-                f"{larger.label} is {factor:.1f} times as large as {smaller.label} ({_size(larger)} against {_size(smaller)}), "
-                "about the 25.4 of an inch in mm; one of the two files carries the wrong unit, so export both again in the same one"
-            )
+    ratio = casting.size / finished.size / MM_PER_INCH
+    if not (_LEAST <= ratio <= _MOST or _LEAST <= ratio * MM_PER_INCH**2 <= _MOST):
+        return
+    larger, smaller = (casting, finished) if ratio > 0.5 else (finished, casting)
+    raise GeometryError(
+        f"{larger.label} is {larger.size / smaller.size:.1f} times as large as {smaller.label} ({_size(larger)} against "
+        f"{_size(smaller)}), about the 25.4 of an inch in mm; one of the two files carries the wrong unit, so export both "
+        "again in the same one"
+    )
 
 
 def _check_boxes(finished: Solid, casting: Solid) -> None:

@@ -250,12 +250,17 @@ def test_a_part_written_in_splines_gives_the_same_holes_and_says_what_was_read()
 # --- refusals ---------------------------------------------------------------
 
 
-def test_a_casting_in_another_unit_is_suspected():
-    """One file in inches marked as mm is 25.4 times too small."""
-    small = tuple(c / 25.4 for c in (66.0, 46.0, 36.0))
+@pytest.mark.parametrize(("size", "stock"), [((60.0, 40.0, 30.0), 3.0), ((10.0, 8.0, 6.0), 2.5)])
+@pytest.mark.parametrize("wrong", ["casting", "finished"])
+def test_a_file_in_another_unit_is_suspected(size: tuple[float, float, float], stock: float, wrong: str):
+    """One file in inches marked as mm is 25.4 times too small, whichever it is and however much stock there is."""
+    scale = {name: 1 / 25.4 if name == wrong else 1.0 for name in ("casting", "finished")}
+    low = -stock * scale["casting"]
+    a, b, c = ((d + stock) * scale["casting"] for d in size)
+    x, y, z = (d * scale["finished"] for d in size)
 
-    with pytest.raises(GeometryError, match=r"finished is 2\d\.\d times as large as casting .* 25\.4 of an inch in mm"):
-        pair(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), box((-0.1, -0.1, -0.1), (small[0] - 0.1, small[1] - 0.1, small[2] - 0.1)))
+    with pytest.raises(GeometryError, match=r"is \d\d\.\d times as large as .* 25\.4 of an inch in mm"):
+        pair(box((0.0, 0.0, 0.0), (x, y, z)), box((low, low, low), (a, b, c)))
 
 
 def test_a_part_wholly_beside_its_casting_is_refused():
