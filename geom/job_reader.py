@@ -17,7 +17,7 @@ from typing import Any, TypeAlias
 from geom.errors import JobError, nearest
 from geom.job_schema import Key, Table
 from geom.toml_lines import KeyPath, dotted, key_lines
-from geom.units import length, unit_size
+from geom.units import UNITS, length, power, unit_size
 
 Raw: TypeAlias = dict[str, Any]
 
@@ -135,6 +135,15 @@ def read_value(value: object, key: Key, source: Source, path: KeyPath, units: st
             return _names(value, key, where)
         case "length":
             return _within(length(value, units, where), key, where, _shown(value), units)
+        case "lengths":
+            found = (_within(length(item, units, where), key, where, _shown(item), units) for item in _list(value, where))
+            return tuple(found)
+        case "numbers":
+            return tuple(_within(_number(item, where, whole=False), key, where, _shown(item), "") for item in _list(value, where))
+        case "power":
+            return _within(power(value, where), key, where, _shown(value), "W")
+        case "yes or no":
+            return _yes_or_no(value, where)
         case "number" | "integer":
             return _within(_number(value, where, whole=key.kind == "integer"), key, where, _shown(value), "")
         case "step file":
@@ -178,6 +187,18 @@ def _number(value: object, where: str, *, whole: bool) -> float:
     return int(number) if whole else number
 
 
+def _list(value: object, where: str) -> list[object]:
+    if not isinstance(value, list):
+        raise JobError(f"{where}: {_shown(value)} is not a list; write it as [1, 2]")
+    return value
+
+
+def _yes_or_no(value: object, where: str) -> bool:
+    if not isinstance(value, bool):
+        raise JobError(f"{where}: {_shown(value)} is neither true nor false; write one of the two, without quotes")
+    return value
+
+
 def _choice(value: object, choices: tuple[str, ...], where: str) -> str:
     if value not in choices or not isinstance(value, str):
         near = nearest(value, choices) if isinstance(value, str) else ""
@@ -197,7 +218,7 @@ def _names(value: object, key: Key, where: str) -> tuple[str, ...]:
 
 def _within(value: float, key: Key, where: str, shown: str, units: str) -> float:
     """Return the value when it keeps its limits; the message gives them in the job's own units."""
-    one, unit = (unit_size(units), f" {units}") if units else (1.0, "")
+    one, unit = (unit_size(units) if units in UNITS else 1.0, f" {units}") if units else (1.0, "")
     if key.above is not None and not value > key.above:
         raise JobError(f"{where}: {shown} is too small; it must be above {key.above / one:g}{unit} ({key.says})")
     if key.least is not None and value < key.least:

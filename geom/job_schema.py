@@ -10,7 +10,21 @@ from typing import Final, Literal, TypeAlias
 
 from geom.standards.tolerance_grades import ALLOWANCE_GRADES, processes
 
-Kind: TypeAlias = Literal["text", "date", "length", "number", "integer", "choice", "names", "step file", "model file"]
+Kind: TypeAlias = Literal[
+    "text",
+    "date",
+    "length",
+    "lengths",
+    "number",
+    "numbers",
+    "integer",
+    "power",
+    "yes or no",
+    "choice",
+    "names",
+    "step file",
+    "model file",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,13 +32,14 @@ class Key:
     """One key of a table.
 
     Attributes:
-        kind: a "length" is a number in the job's units or text with its own; "names" is a list of texts.
+        kind: a "length" is a number in the job's units or text with its own; "power" a number of kW or text with kW or hp, kept
+            in watts; "names", "lengths" and "numbers" are lists.
         says: what it is, for the reference and for messages.
         default: when the job says nothing; lengths as text with a unit.
         inch: default of an inch job where it differs.
         needed: the job must say it.
-        above: the value must be greater than this (lengths: mm).
-        least, most: inclusive limits (lengths: mm; names: how many).
+        above: the value, or each of a list, must be greater than this (lengths: mm; power: W).
+        least, most: inclusive limits (as above; names: how many).
         choices: the texts that are allowed.
         longest: most characters (title block fields of ISO 7200).
         source: where the default comes from, when it changes what is made; "" when it does not.

@@ -21,7 +21,7 @@ from geom.job_reader import (
     read_source,
     read_table,
 )
-from geom.job_schema import FREE_TABLE, NAMED_TABLES, TABLES, TOP, VARIANTS
+from geom.job_schema import FREE_TABLE, NAMED_TABLES, SHOP, TABLES, TOP, VARIANTS
 from geom.settings import (
     Assumed,
     CastingSettings,
@@ -37,6 +37,8 @@ from geom.settings import (
     ShopSettings,
     Units,
 )
+from geom.shop import Shop
+from geom.shop_file import read_shop, shop_units
 from geom.standards.alloy import alloy as find_alloy
 from geom.standards.callout import parse_callout
 from geom.standards.tolerance_grades import default_grades
@@ -134,6 +136,7 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
     part = _part(source)
     shop_source, shop_path, shop_file = _shop(source)
     shop_raw = shop_source.raw if shop_file else as_table(raw.get("shop", {}), source, shop_path)
+    shop, tooling = _shop_tables(shop_raw, shop_source, shop_path, part.units)
     foundry = _foundry(source, part.units)
     casting, grades = _casting(source, part, foundry.process or None)
     shown: Units = asked.units or part.units
@@ -148,14 +151,15 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
         parameters=_parameters(source, part, asked.parameters),
         parameters_from=_parameters_from(source, asked.parameters),
         datum=_datum(source, part.units),
-        readout=_readout(source, part.units, asked.units),
+        readout=_readout(source, part.units, asked.units, tooling.mill.step),
         faces=_faces(source, part.units),
         holes=_holes(source, part.units),
-        shop=ShopSettings(**read_table(shop_raw, TABLES["shop"], shop_source, shop_path, part.units)),
+        shop=shop,
+        tooling=tooling,
         casting=casting,
         foundry=foundry,
         drawing=_drawing(source, part.units),
-        assumed=(*_assumed({**raw, "shop": shop_raw}, part.units), *grades),
+        assumed=(*_assumed(_stated(raw, shop_raw, tooling), part.units), *grades),
     )
 
 
@@ -215,14 +219,20 @@ def _datum(source: Source, units: str) -> DatumSettings:
     return DatumSettings(**given, where={key: source.where(("datum", key)) for key in given})
 
 
-def _readout(source: Source, units: Units, shown: Units | None) -> Readout:
-    """Return the readout; bare steps are in its own units; the command line's units win, and bring their own step."""
+def _readout(source: Source, units: Units, shown: Units | None, shop_step: float | None) -> Readout:
+    """Return the readout; bare steps are in its own units; the command line's units win, and bring their own step.
+
+    Args:
+        shop_step: the step the shop states for its mill, mm; it stands where the job says none.
+    """
     raw = _table(source, "readout")
     own: Units = raw["units"] if raw.get("units") in UNITS else units
     values = _read(source, "readout", own)
     display: Units = shown or own
     if display != own:
         values["step"] = default_of(TABLES["readout"]["step"], display)
+    if shop_step is not None and "step" not in raw:
+        values["step"] = shop_step
     x, y, z = (1 if values[axis] == side else -1 for axis, side in zip("xyz", _NEAR_SIDE, strict=True))
     return Readout(display, values["step"], (x, y, z))
 
@@ -261,6 +271,22 @@ def _shop(source: Source) -> tuple[Source, KeyPath, Path | None]:
     if path.suffix.lower() != ".toml" or not path.is_file():
         raise JobError(f'{where}: there is no shop file "{name}"; give a .toml file, relative to the job folder')
     return read_source(path, name), (), path
+
+
+def _shop_tables(raw: Raw, source: Source, path: KeyPath, job_units: str) -> tuple[ShopSettings, Shop]:
+    """Return the shop's habits and what it owns."""
+    units = shop_units(raw, source, path, job_units)
+    tooling = read_shop(raw, source, path, units)
+    habits = read_table({key: raw[key] for key in SHOP if key in raw}, SHOP, source, path, units)
+    return ShopSettings(**habits), tooling
+
+
+def _stated(raw: Raw, shop_raw: Raw, tooling: Shop) -> Raw:
+    """Return the job with what its shop file says in place."""
+    stated = {**raw, "shop": shop_raw}
+    if tooling.mill.step is not None:
+        stated["readout"] = {"step": tooling.mill.step, **raw.get("readout", {})}
+    return stated
 
 
 def _casting(source: Source, part: PartSettings, process: str | None) -> tuple[CastingSettings, list[Assumed]]:

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, TypeAlias
 
+from geom.shop import Shop
+from geom.shop_file import default_shop
 from geom.standards.callout import Callout
 from geom.units import MM_PER_INCH
 
@@ -104,7 +106,7 @@ class HoleSettings:
 
 @dataclass(frozen=True, slots=True)
 class ShopSettings:
-    """`[shop]`: the cutter that runs along edges (diameter, mm), what it leaves for finishing (mm), the drills' point angle."""
+    """Habits in `[shop]`: the cutter along edges (diameter, mm), what it leaves for finishing (mm), the drills' point angle."""
 
     cutter: float = 12.0
     leave: float = 0.0
@@ -183,6 +185,7 @@ class Settings:
         units: what sheets show: the job's, unless the command line says otherwise.
         parameters: given to the model, in the order of the job; numbers in the job's units.
         parameters_from: who gave them, for messages: job.toml, --set, or both.
+        tooling: the mill, the vise and the cutters on hand, from `[shop]` or the file it names.
         assumed: defaults that matter and were not stated.
     """
 
@@ -200,6 +203,7 @@ class Settings:
     faces: Mapping[str, FaceSettings] = field(default_factory=dict)
     holes: Mapping[str, HoleSettings] = field(default_factory=dict)
     shop: ShopSettings = field(default_factory=ShopSettings)
+    tooling: Shop = field(default_factory=lambda: default_shop("mm"))
     casting: CastingSettings = field(default_factory=CastingSettings)
     foundry: FoundrySettings = field(default_factory=FoundrySettings)
     drawing: DrawingSettings = field(default_factory=DrawingSettings)

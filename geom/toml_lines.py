@@ -9,7 +9,7 @@ import tomllib
 from typing import TypeAlias
 
 KeyPath: TypeAlias = tuple[str, ...]
-"""A key with the tables above it: ("faces", "top 2", "required")."""
+"""A key with the tables above it: ("faces", "top 2", "required"); the second of [[drills]] is ("drills", "2")."""
 
 
 def dotted(path: KeyPath) -> str:
@@ -19,7 +19,7 @@ def dotted(path: KeyPath) -> str:
 
 _PIECE = r'(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\')'
 _DOTTED = rf"{_PIECE}(?:[ \t]*\.[ \t]*{_PIECE})*"
-_HEADER = re.compile(rf"^[ \t]*\[\[?[ \t]*({_DOTTED})[ \t]*\]")
+_HEADER = re.compile(rf"^[ \t]*(\[\[?)[ \t]*({_DOTTED})[ \t]*\]")
 _ASSIGN = re.compile(rf"^[ \t]*({_DOTTED})[ \t]*=")
 _QUOTES = re.compile(r'"""|\'\'\'')
 
@@ -36,12 +36,20 @@ def key_lines(text: str) -> dict[KeyPath, int]:
         if closing:
             closing = "" if closing in line else closing
         elif header := _HEADER.match(line):
-            table = _pieces(header[1])
+            table = _pieces(header[2])
+            if header[1] == "[[":
+                table = _next_of(table, found)
             _note(found, table, number)
         elif assign := _ASSIGN.match(line):
             _note(found, (*table, *_pieces(assign[1])), number)
             closing = _open_quotes(line[assign.end() :])
     return found
+
+
+def _next_of(table: KeyPath, found: dict[KeyPath, int]) -> KeyPath:
+    """Return the path of the next [[table]]: the list's own with the entry's place in it, from 1."""
+    count = sum(1 for path in found if path[:-1] == table and path[-1].isdigit())
+    return (*table, str(count + 1))
 
 
 def _note(found: dict[KeyPath, int], path: KeyPath, line: int) -> None:

@@ -29,6 +29,10 @@ _LENGTH = re.compile(
     r"|(?P<number>(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?))\s*(?P<unit>[a-zA-Z]*|\")\.?\s*",
     re.ASCII,
 )
+_POWER = re.compile(r"\s*(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>kw|w|hp)?\s*", re.ASCII | re.IGNORECASE)
+_UNIT_WATTS: Final = {"w": 1.0, "kw": 1000.0, "hp": 745.699872}
+"""A horsepower is 550 foot pounds a second."""
+
 _LONGEST: Final = 40
 """Characters in a length: nobody writes more, and huge numbers would take for ever to read."""
 
@@ -66,6 +70,19 @@ def positive_length(value: object, unit: str, where: str) -> float:
     if found <= 0:
         raise JobError(f"{where}: {value!r} is {found:g} mm; it must be above 0 mm")
     return found
+
+
+def power(value: object, where: str) -> float:
+    """Return a power in watts, from a number of kilowatts or text such as "750 W", "1.1 kW" or "1.5 hp".
+
+    Raises:
+        JobError: not a power.
+    """
+    text = "" if isinstance(value, bool) or not isinstance(value, int | float | str) else str(value)
+    match = _POWER.fullmatch(text) if len(text) <= _LONGEST else None
+    if match is None:
+        raise JobError(f"{where}: {value!r:.60} is not a power; give kW as a number, or text such as '1.1 kW' or '1.5 hp'")
+    return float(match["number"].replace(",", ".")) * _UNIT_WATTS[(match["unit"] or "kW").lower()]
 
 
 def _length_from_text(text: str, unit: str, where: str) -> float:

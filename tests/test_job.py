@@ -163,7 +163,7 @@ def test_the_job_may_be_named_by_its_folder_or_its_file(read: Read, tmp_path: Pa
 
 def test_a_shop_file_may_stand_outside_the_job(read: Read, tmp_path: Path) -> None:
     """One shop serves many jobs, so it is the one file that may lie elsewhere."""
-    (tmp_path / "my_shop.toml").write_text('cutter = "10 mm"\nleave = 0.2\n')
+    (tmp_path / "my_shop.toml").write_text('units = "mm"\ncutter = "10 mm"\nleave = 0.2\n')
     found = read(least='shop = "../my_shop.toml"\n' + LEAST)
 
     assert (found.shop.cutter, found.shop.leave) == (10.0, 0.2)
@@ -172,7 +172,7 @@ def test_a_shop_file_may_stand_outside_the_job(read: Read, tmp_path: Path) -> No
 
 def test_a_wrong_key_in_the_shop_file_is_named_with_that_files_line(read: Read, tmp_path: Path) -> None:
     """The message points into the shop file, not into job.toml."""
-    (tmp_path / "my_shop.toml").write_text("leave = 0.2\ncuter = 10\n")
+    (tmp_path / "my_shop.toml").write_text('units = "mm"\ncuter = 10\n')
     with pytest.raises(JobError) as caught:
         read(least='shop = "../my_shop.toml"\n' + LEAST)
 
