@@ -88,12 +88,13 @@ class _Survey:
 
 
 @dataclass(frozen=True, slots=True)
-class _Places:
-    """Rows of the survey where a face is thinnest, thickest, and thinnest inside its band."""
+class _Ends:
+    """Where a face is thinnest, and its least, greatest and least stock inside the band, as found."""
 
-    thin: int
-    thick: int
-    inside: int
+    thinnest: Vec3
+    least: float
+    most: float
+    inside: float
 
 
 def measure_faces(part: Part, depth: Depth, required: Mapping[str, float], spacing: float) -> tuple[FaceStock, ...]:
@@ -110,12 +111,8 @@ def measure_faces(part: Part, depth: Depth, required: Mapping[str, float], spaci
     number = np.array([owner.get(i, -1) for i in range(len(part.finished.surfaces))])[survey.samples.face]
     rows = [np.flatnonzero(number == i) for i in range(len(part.machined))]
     bands = [_band(survey.samples.edge_distance[r]) for r in rows]
-    places = [_places(survey, r, band) for r, band in zip(rows, bands, strict=True)]
-    spots, values = _searched(part, depth, survey, places, bands, spacing)
-    return tuple(
-        _face_stock(face, required[face.name], survey, rows[i], bands[i], spots[3 * i], values[3 * i : 3 * i + 3])
-        for i, face in enumerate(part.machined)
-    )
+    ends = _searched(part, depth, survey, rows, bands, spacing)
+    return tuple(_face_stock(face, required[face.name], survey, rows[i], bands[i], ends[i]) for i, face in enumerate(part.machined))
 
 
 def _surveyed(depth: Depth, samples: Samples) -> _Survey:
@@ -131,36 +128,44 @@ def _band(edge_distance: Floats) -> float:
     return min(EDGE_BAND, float(edge_distance.max()) / 2.0)
 
 
-def _places(survey: _Survey, rows: Ints, band: float) -> _Places:
-    stock = survey.found.stock[rows]
-    inside = rows[survey.samples.edge_distance[rows] >= band]
-    return _Places(int(rows[np.argmin(stock)]), int(rows[np.argmax(stock)]), int(inside[np.argmin(survey.found.stock[inside])]))
-
-
-def _searched(
-    part: Part, depth: Depth, survey: _Survey, places: list[_Places], bands: list[float], spacing: float
-) -> tuple[Floats, Floats]:
-    """Return where each search ends and the stock there; three rows a face, in the order of `_Places`."""
-    rows = np.array([row for p in places for row in (p.thin, p.thick, p.inside)])
-    kept = np.array([k for band in bands for k in (RIM, RIM, band)])
-    room = np.minimum(survey.samples.edge_distance[rows] - kept, _ROAM * spacing)
-    uneven = np.repeat([survey.found.stock[p.thick] - survey.found.stock[p.thin] > _EVEN for p in places], 3)
+def _searched(part: Part, depth: Depth, survey: _Survey, rows: list[Ints], bands: list[float], spacing: float) -> list[_Ends]:
+    """Return the extremes of each face: of its samples, and of searches from its worst samples that have room to move."""
+    stock, away = survey.found.stock, survey.samples.edge_distance
+    begin, sign, kept = [], [], []
+    for mine, band in zip(rows, bands, strict=True):
+        for way, margin in ((1.0, RIM), (-1.0, RIM), (1.0, band)):
+            free = mine[away[mine] >= margin]
+            begin.append(int(free[np.argmin(way * stock[free])]) if free.size else int(mine[0]))
+            sign.append(way)
+            kept.append(margin)
+    start = np.array(begin)
+    room = np.minimum(away[start] - np.array(kept), _ROAM * spacing)
+    uneven = np.repeat([np.ptp(stock[mine]) > _EVEN for mine in rows], 3)
     starts = Starts(
-        survey.samples.points[rows],
-        survey.samples.face[rows],
-        survey.found.stock[rows],
-        np.tile([1.0, -1.0, 1.0], len(places)),
-        np.full(len(rows), spacing / 2.0),
+        survey.samples.points[start],
+        survey.samples.face[start],
+        stock[start],
+        np.array(sign),
+        np.full(len(start), spacing / 2.0),
         np.where(uneven, room, 0.0),
     )
-    return settled(part.finished, depth, starts)
+    spots, values = settled(part.finished, depth, starts)
+    return [_ends(survey, mine, spots[3 * i], values[3 * i : 3 * i + 3]) for i, mine in enumerate(rows)]
 
 
-def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, band: float, spot: Floats, ends: Floats) -> FaceStock:
+def _ends(survey: _Survey, rows: Ints, spot: Floats, values: Floats) -> _Ends:
+    stock = survey.found.stock[rows]
+    thin = rows[np.argmin(stock)]
+    if survey.found.stock[thin] <= values[0]:
+        spot = survey.samples.points[thin]
+    x, y, z = (float(c) + 0.0 for c in spot)
+    return _Ends((x, y, z), float(min(stock.min(), values[0])), float(max(stock.max(), values[1])), float(values[2]))
+
+
+def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, band: float, ends: _Ends) -> FaceStock:
     pieces = rows[survey.samples.area[rows] > 0]
     area, stock, slope = survey.samples.area[pieces], survey.found.stock[pieces], survey.found.slope[pieces]
     rim = rows[survey.samples.edge_distance[rows] < band]
-    thin, thick, inside = (float(v) for v in ends)
     least = min(float(stock.min()), float(survey.edge_stock[rows].min()))
     short, below = (_share(stock - limit, slope, area, least - limit) for limit in (0.0, required - ENOUGH))
     return FaceStock(
@@ -169,8 +174,8 @@ def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, ba
         normal=face.normal,
         centroid=face.centroid,
         area=face.area,
-        stock=StockRange(thin, float(area @ stock / area.sum()), thick),
-        least_inside=inside,
+        stock=StockRange(ends.least, float(area @ stock / area.sum()), ends.most),
+        least_inside=ends.inside,
         least_in_band=float(survey.edge_stock[rim].min()) if rim.size else None,
         band=band,
         required=required,
@@ -178,7 +183,7 @@ def _face_stock(face: PartFace, required: float, survey: _Survey, rows: Ints, ba
         below_fraction=below[0],
         share_error=max(short[1], below[1]),
         from_solid=float(np.clip(area @ survey.found.solid[pieces] / area.sum(), 0.0, 1.0)),
-        thinnest=(float(spot[0]), float(spot[1]), float(spot[2])),
+        thinnest=ends.thinnest,
         samples=len(rows),
     )
 

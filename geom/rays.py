@@ -41,8 +41,8 @@ _BACK: Final = 5.0
 """A look-up starts this many facet errors before the ray does: the facet of a crossing just ahead may lie just
 behind, and further behind on a slanting ray (5 covers slants down to 12 degrees)."""
 
-_SLIP: Final = 4.0
-"""Where the form lies this many chord errors behind the facet, the ray slants, and another face may come between."""
+_SLIP: Final = 0.05
+"""Where the form lies more than this many chord errors behind the facet, another face may come between."""
 
 _ASTRAY: Final = 3.0
 """A place on the form that is more than this many facet errors off the facet is not the place the ray tree meant."""
@@ -86,23 +86,26 @@ class Skin:
         "solid",
     )  # fmt: skip
 
-    def __init__(self, source: Solid | Mesh, chord: float = WORK_CHORD, faces: Collection[int] | None = None) -> None:
+    def __init__(
+        self, source: Solid | Mesh, chord: float = WORK_CHORD, faces: Collection[int] | None = None, inner: float = _INNER
+    ) -> None:
         """Build the ray tree.
 
         Args:
             source: a solid, met exactly; or a closed mesh facing outward, met on its facets.
             chord: chord error, mm, of the look-up triangles along a solid's edges.
             faces: surface indices of the solid that rays meet; all when None.
+            inner: how many chord errors its facets may lie off between edges.
 
         Raises:
             GeometryError: the mesh has no triangles, or a face of the solid gives none.
         """
         self.solid = source if isinstance(source, Solid) else None
-        self.mesh = tessellate_for_rays(source, chord, _INNER * chord, faces) if isinstance(source, Solid) else source
+        self.mesh = tessellate_for_rays(source, chord, inner * chord, faces) if isinstance(source, Solid) else source
         if not len(self.mesh.triangles):
             raise GeometryError("the mesh has no triangles; scan or export it again")
         self.chord = chord if self.solid else 0.0
-        self.slack = _INNER * self.chord
+        self.slack = inner * self.chord
         self._forms = forms(self.solid.surfaces) if self.solid else None
         self._free_forms = FreeForms(self.solid) if self.solid else None
         self._probe: Probe | None = None
@@ -312,7 +315,7 @@ class Skin:
         astray = ~(np.abs(slip * speed) <= _ASTRAY * self.slack)
         long = np.flatnonzero(slip > _SLIP * self.chord)
         if long.size:
-            first = (met.origins[rows[long]] - self._centre) + (near[long] + self._step)[:, None] * met.directions[rows[long]]
+            first = (met.origins[rows[long]] - self._centre) + (near[long] + 0.2 * self._step)[:, None] * met.directions[rows[long]]
             astray[long] |= self._tree.within(first, met.directions[rows[long]], slip[long])[0] >= 0
         return rows[astray]
 

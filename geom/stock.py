@@ -120,12 +120,12 @@ def _spacing(part: Part) -> float:
 
 
 def _worst(part: Part, faces: tuple[FaceStock, ...]) -> tuple[float, Vec3]:
-    """Return the least stock that is more than a line along an edge, and the direction it is missing in."""
-    least = [min(f.least_inside, f.least_inside if f.least_in_band is None else f.least_in_band) for f in faces]
-    if not least:
+    """Return the least stock that is more than a line along an edge, and the way the face most of which is short looks."""
+    if not faces:
         return 0.0, Z_AXIS
-    thin = part.machined[least.index(min(least))]
-    return min(least), thin.normal or thin.axis
+    least = min(min(f.least_inside, f.least_inside if f.least_in_band is None else f.least_in_band) for f in faces)
+    worst = max(range(len(faces)), key=lambda i: (faces[i].short_fraction, -faces[i].stock.min))
+    return least, part.machined[worst].normal or part.machined[worst].axis
 
 
 def _method(spacing: float, books: Volumes) -> str:

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from geom.columns import shortage_by_columns
-from geom.kernel.mesh import Mesh, tessellate_for_rays
+from geom.kernel.mesh import tessellate_for_rays
 from geom.kernel.probe import shell_count
 from geom.part import Part
 from geom.rays import Skin, skin_of
@@ -46,13 +46,13 @@ def volumes(part: Part, least: float, way: Vec3) -> Volumes:
 
     Args:
         least: the least stock on the machined faces, mm.
-        way: the outward normal where it is.
+        way: the outward normal of the face that is short over most of its area.
     """
     books = part.casting.volume - part.finished.volume
     missing = _standing_out(part) if least >= -_FLUSH else None
     if missing is not None:
         return Volumes(books, 0.0, missing, "book-keeping (casting less part), the part found inside the casting")
-    casting, finished = skin_of(part.casting), skin_of(part.finished)
+    casting, finished = (Skin(solid, inner=1.0) for solid in (part.casting, part.finished))
     columns = shortage_by_columns(casting, finished, way)
     meshes = _shortage_by_meshes(casting, finished)
     return _agreed(books, columns, meshes)
@@ -108,12 +108,9 @@ def _shortage_by_meshes(casting: Skin, finished: Skin) -> tuple[float, float] | 
     """Return the volume of part less casting and its facet error, mm3; None when a mesh is not closed."""
     import manifold3d
 
-    bodies = [manifold3d.Manifold(_mesh64(manifold3d, skin.mesh)) for skin in (finished, casting)]
+    meshes = [manifold3d.Mesh64(s.mesh.vertices, s.mesh.triangles.astype(np.uint64)) for s in (finished, casting)]
+    bodies = [manifold3d.Manifold(mesh) for mesh in meshes]
     if any(body.status() != manifold3d.Error.NoError or body.is_empty() for body in bodies):
         return None
     left = bodies[0] - bodies[1]
-    return float(left.volume()), float(left.surface_area()) * finished.chord
-
-
-def _mesh64(manifold3d: object, mesh: Mesh) -> object:
-    return manifold3d.Mesh64(mesh.vertices, mesh.triangles.astype(np.uint64))  # type: ignore[attr-defined]
+    return float(left.volume()), float(left.surface_area()) * casting.chord
