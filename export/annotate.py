@@ -30,7 +30,7 @@ _LEADER_TILTS: Final = (30.0, -30.0, 0.0, 55.0, -55.0)
 _LANDING_LEAD: Final = 2.0
 """Length of a landing before the sign on it begins, mm."""
 
-_TAG_GAPS: Final = (0.8, 2.0, 3.5, 6.0, 9.0, 13.0, 18.0, 24.0, 30.0)
+_TAG_GAPS: Final = (0.8, 2.0, 3.5, 6.0, 9.0, 13.0, 18.0, 24.0, 30.0, 38.0, 48.0, 60.0)
 _TAG_ANGLES: Final = (45.0, 135.0, 315.0, 225.0, 20.0, 160.0, 340.0, 200.0, 70.0, 110.0, 290.0, 250.0)
 _SHORT_GAP: Final = 3.5
 """A tag nearer to its hole than this needs no leader."""
@@ -174,26 +174,27 @@ def place_tags(holes: Sequence[TaggedHole], view: View, scale: float, clutter: C
     items: list[Item] = []
     left: list[TaggedHole] = []
     for tagged in holes:
-        placed = _tag(tagged, view, scale, clutter) if is_along_sight(tagged.hole.axis, view) else None
-        if placed is None:
-            left.append(tagged)
-        else:
+        if is_along_sight(tagged.hole.axis, view):
+            placed = _tag(tagged, view, scale, clutter)
             items.extend(placed)
             clutter.add(placed)
+        else:
+            left.append(tagged)
     return items, left
 
 
-def _tag(tagged: TaggedHole, view: View, scale: float, clutter: Clutter) -> tuple[Item, ...] | None:
+def _tag(tagged: TaggedHole, view: View, scale: float, clutter: Clutter) -> tuple[Item, ...]:
+    """Return a hole's tag at the nearest free place; the furthest one where none is free, for every hole needs its tag."""
     x, y = flat(tagged.hole.centre, view.frame)
     centre, radius = (x * scale, y * scale), greatest_diameter(tagged.hole) * scale / 2
-    for gap in _TAG_GAPS:
-        for angle in _TAG_ANGLES:
-            placed = _tag_at(tagged.tag, centre, radius, gap, math.radians(angle))
-            if all(clutter.is_free(label_box(p), 0.6) for p in placed if isinstance(p, Label)):
-                runs = [p.curve for p in placed if isinstance(p, Stroke) and isinstance(p.curve, Line)]
-                if not runs or not clutter.crosses_text(runs):
-                    return placed
-    return None
+    places = [_tag_at(tagged.tag, centre, radius, gap, math.radians(angle)) for gap in _TAG_GAPS for angle in _TAG_ANGLES]
+    return next((p for p in places if _is_clear_tag(p, clutter)), places[-1])
+
+
+def _is_clear_tag(placed: tuple[Item, ...], clutter: Clutter) -> bool:
+    runs = [p.curve for p in placed if isinstance(p, Stroke) and isinstance(p.curve, Line)]
+    clear = all(clutter.is_free(label_box(p), 0.6) for p in placed if isinstance(p, Label))
+    return clear and not (runs and clutter.crosses_text(runs))
 
 
 def greatest_diameter(hole: PartHole) -> float:
@@ -228,6 +229,15 @@ def tagged(holes: Iterable[PartHole]) -> tuple[TaggedHole, ...]:
         named = sorted(group, key=lambda hole: _natural(hole.name))
         out.extend(TaggedHole(hole, letter if len(group) == 1 else f"{letter}{i}") for i, hole in enumerate(named, 1))
     return tuple(out)
+
+
+def one_of_each(holes: Sequence[TaggedHole]) -> tuple[TaggedHole, ...]:
+    """Return the first hole of each letter, tagged with the letter alone."""
+    first: dict[str, TaggedHole] = {}
+    for each in holes:
+        letter = each.tag.rstrip("0123456789")
+        first.setdefault(letter, TaggedHole(each.hole, letter))
+    return tuple(first.values())
 
 
 def _natural(name: str) -> tuple[tuple[int, str], ...]:

@@ -36,6 +36,9 @@ NEXT_ROW: Final = 8.0
 MOST_ROWS: Final = 3
 """More rows of positions than this become ordinates."""
 
+MOST_ORDINATES: Final = 24
+"""More positions than this along one side hide the part."""
+
 _ORDINATE_PITCH: Final = 1.7 * TEXT
 _ORDINATE_RUN: Final = (2.0, 6.0, 3.0)
 """Lengths of an ordinate's line: straight out of the view, slanting, straight to the text."""
@@ -106,8 +109,13 @@ def _on_row(row: LinearDimension, side: Side, start: float, number: int) -> Line
 
 
 def position_rows(places: Iterable[Position], scale: float, side: Side, units: Units, start: float) -> tuple[Dimension, ...]:
-    """Return the distinct positions along one side, measured from the zero: in rows, or as ordinates where rows crowd."""
+    """Return the distinct positions along one side, measured from the zero: in rows, or as ordinates where rows crowd.
+
+    None at all when there are more than `MOST_ORDINATES`: the hole table or the coordinate list has them.
+    """
     points = _distinct(places, side)
+    if len(points) > MOST_ORDINATES:
+        return ()
     rows = _linear_positions(points, scale, side, units, start)
     if rows is not None:
         return rows

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from export.annotate import SignedFace, TaggedHole, place_signs, place_tags, tagged
+from export.annotate import SignedFace, TaggedHole, one_of_each, place_signs, place_tags, tagged
 from export.bolt_circles import bolt_circles, circle_sizes
 from export.centres import Axis, centre_lines, is_along_sight, round_axes
 from export.clutter import Clutter
@@ -110,6 +110,11 @@ class _Drawn:
     box: Box2
 
 
+_MOST_SIGNS: Final = 12
+
+_MANY_HOLES: Final = 16
+"""More holes than this may be summed up by size, so that the views stay large."""
+
 _RESERVE: Final = 45.0
 """How far out, mm, extension lines are foreseen while signs look for a place, so that none runs through a sign."""
 
@@ -128,15 +133,16 @@ def _strokes(view: View, scale: float) -> list[Item]:
 
 
 def _flat_views(
-    wanted: DrawingInput, views: dict[ViewName, View], axes: tuple[Axis, ...], holes: tuple[TaggedHole, ...], scale: float
+    wanted: DrawingInput,
+    views: dict[ViewName, View],
+    axes: tuple[Axis, ...],
+    holes: tuple[TaggedHole, ...],
+    scale: float,
+    summed_up: bool,
 ) -> dict[ViewName, _Drawn]:
     """Return the three flat views with signs, dimensions and tags."""
-    faces: Sequence[SignedFace] = [
-        SignedFace(face, size(wanted.allowances[face.name], wanted.units, 1 if wanted.units == "mm" else 2))
-        for face in wanted.part.machined
-        if face.name in wanted.allowances
-    ]
-    untagged: Sequence[TaggedHole] = holes
+    faces = _signed_faces(wanted)
+    untagged: Sequence[TaggedHole] = one_of_each(holes) if summed_up else holes
     out: dict[ViewName, _Drawn] = {}
     for name in ("front", side_view(wanted.projection), "top"):
         view = views[name]
@@ -144,9 +150,11 @@ def _flat_views(
         items += [Stroke("centre", moved(c, (0.0, 0.0), scale)) for c in centre_lines(axes, view, _CENTRE_OVERHANG / scale)]
         circles = bolt_circles(holes, axes, view)
         items += [Stroke("centre", moved(circle(c.centre, c.radius), (0.0, 0.0), scale)) for c in circles]
-        signs, faces = place_signs(faces, view, scale, Clutter([*items, *_dimensions(wanted, view, scale, items, _RESERVE)]))
+        places = [] if summed_up else _positions(wanted, view)
+        foreseen = _dimensions(wanted, view, scale, items, places, _RESERVE)
+        signs, faces = place_signs(faces, view, scale, Clutter([*items, *foreseen]))
         items += signs
-        items += _dimensions(wanted, view, scale, items)
+        items += _dimensions(wanted, view, scale, items, places)
         clutter = Clutter(items)
         tags, untagged = place_tags(untagged, view, scale, clutter)
         items += tags
@@ -157,7 +165,23 @@ def _flat_views(
     return out
 
 
-def _dimensions(wanted: DrawingInput, view: View, scale: float, items: Sequence[Item], further: float = 0.0) -> list[Item]:
+def _signed_faces(wanted: DrawingInput) -> Sequence[SignedFace]:
+    """Return the largest machined faces with their allowances; more signs than that would hide the part."""
+    known = [face for face in wanted.part.machined if face.name in wanted.allowances]
+    known.sort(key=lambda face: (-round(face.area, 3), face.name))
+    places = 1 if wanted.units == "mm" else 2
+    return [SignedFace(face, size(wanted.allowances[face.name], wanted.units, places)) for face in known[:_MOST_SIGNS]]
+
+
+def _positions(wanted: DrawingInput, view: View) -> list[Position]:
+    """Return where the holes stand that a view looks along."""
+    seen = [flat(h.centre, view.frame) for h in wanted.part.holes if is_along_sight(h.axis, view)]
+    return [Position(x, y) for x, y in seen]
+
+
+def _dimensions(
+    wanted: DrawingInput, view: View, scale: float, items: Sequence[Item], places: Sequence[Position], further: float = 0.0
+) -> list[Item]:
     """Return a view's dimensions, rows starting where the ink of the view ends, or so many mm further out."""
     box = ink_box(items)
     assert box is not None
@@ -166,8 +190,6 @@ def _dimensions(wanted: DrawingInput, view: View, scale: float, items: Sequence[
     out: list[Item] = []
     for side in overall:
         out.extend(overall_rows(view, scale, side, wanted.units, start[side]))
-    seen = [flat(h.centre, view.frame) for h in wanted.part.holes if is_along_sight(h.axis, view)]
-    places = [Position(x, y) for x, y in seen]
     for side in (across, upwards) if places else ():
         out.extend(position_rows(places, scale, side, wanted.units, reach(out, side, start[side])))
     return out
@@ -190,12 +212,18 @@ def _sides(name: ViewName, projection: Projection) -> tuple[tuple[Side, ...], Si
 def _composed(
     wanted: DrawingInput, views: dict[ViewName, View], axes: tuple[Axis, ...], holes: tuple[TaggedHole, ...], up: int, down: int
 ) -> tuple[Item, ...] | None:
-    """Return everything inside the frame at one scale, or None when it has no room."""
-    drawn = _flat_views(wanted, views, axes, holes, up / down / PAPER[wanted.sheet].reduction)
-    for plan in _plans(wanted.sheet, last=(up, down) == SCALES[-1]):
-        items = _packed(wanted, views, drawn, holes, (up, down), plan)
-        if items is not None:
-            return items
+    """Return everything inside the frame at one scale, or None when it has no room.
+
+    Many holes that have no room one by one are summed up by size; positions are then in the coordinate lists.
+    """
+    scale = up / down / PAPER[wanted.sheet].reduction
+    may_sum_up = len(holes) > _MANY_HOLES or (up, down) == SCALES[-1]
+    for summed_up in (False, True) if may_sum_up else (False,):
+        drawn = _flat_views(wanted, views, axes, holes, scale, summed_up)
+        for plan in _plans(wanted.sheet, summed_up):
+            items = _packed(wanted, views, drawn, holes, (up, down), plan)
+            if items is not None:
+                return items
     return None
 
 
@@ -208,24 +236,23 @@ class _Plan:
         text: height of notes and tables, mm.
         gap: between views, mm.
         notes_width: mm.
-        short: the hole table has a row for a size, not for a hole.
+        summed_up: the hole table has a row for a size, not for a hole.
     """
 
     picture_steps: int
     text: float
     gap: float
     notes_width: float
-    short: bool
+    summed_up: bool
 
 
-def _plans(sheet: SheetSize, last: bool) -> Iterator[_Plan]:
+def _plans(sheet: SheetSize, summed_up: bool) -> Iterator[_Plan]:
     """Return the ways to fill a sheet, best first: a large isometric view, then large lettering, then room."""
-    for short in (False, True) if last else (False,):
-        for steps in (0, 1):
-            for text in (TEXT, SMALL_TEXT):
-                for gap in _VIEW_GAPS:
-                    for width in _NOTES_WIDTHS[sheet]:
-                        yield _Plan(steps, text, gap, width, short)
+    for steps in (0, 1):
+        for text in (TEXT, SMALL_TEXT):
+            for gap in _VIEW_GAPS:
+                for width in _NOTES_WIDTHS[sheet]:
+                    yield _Plan(steps, text, gap, width, summed_up)
 
 
 def _packed(
@@ -248,7 +275,7 @@ def _packed(
     if holes:
         blocks.append(
             short_hole_table(holes, wanted.units, plan.text)
-            if plan.short
+            if plan.summed_up
             else hole_table(holes, wanted.zero, wanted.units, plan.text)
         )
     for block in blocks:

@@ -32,12 +32,14 @@ def short_hole_table(holes: Sequence[TaggedHole], units: Units, height: float) -
     groups: dict[str, list[TaggedHole]] = {}
     for tagged in holes:
         groups.setdefault(tagged.tag.rstrip("0123456789"), []).append(tagged)
-    rows = [(_span(group), str(len(group)), hole_words(group[0].hole, units)) for group in groups.values()]
-    return table_block("Holes; positions are in the coordinate lists", ("Hole", "No.", "Size"), rows, height, frozenset({1}))
-
-
-def _span(group: Sequence[TaggedHole]) -> str:
-    return group[0].tag if len(group) == 1 else f"{group[0].tag} - {group[-1].tag}"
+    rows = [(letter, str(len(group)), hole_words(group[0].hole, units)) for letter, group in groups.items()]
+    return table_block(
+        "Holes, one of each size tagged; positions are in the coordinate lists",
+        ("Hole", "No.", "Size"),
+        rows,
+        height,
+        frozenset({1}),
+    )
 
 
 def hole_row(tagged: TaggedHole, zero: Frame, units: Units) -> tuple[str, ...]:

@@ -7,6 +7,10 @@ of round faces are no lines at all. Knows nothing of sheets, scales or styles.
 """
 
 import math
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Final
@@ -72,9 +76,28 @@ def _hidden_line_shapes(solid: Solid, view: Frame) -> HLRBRep_HLRToShape:
     algorithm = HLRBRep_Algo()
     algorithm.Add(solid.shape)
     algorithm.Projector(HLRAlgo_Projector(plane))
-    algorithm.Update()
-    algorithm.Hide()
+    with _kernel_silenced():
+        algorithm.Update()
+        algorithm.Hide()
     return HLRBRep_HLRToShape(algorithm)
+
+
+@contextmanager
+def _kernel_silenced() -> Iterator[None]:
+    """Keep the kernel's own remarks off standard output, where a caller may expect JSON."""
+    sys.stdout.flush()
+    try:
+        kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    except OSError:
+        yield
+        return
+    os.dup2(nowhere, 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _curves(*compounds: Any) -> list[Curve]:
