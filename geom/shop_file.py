@@ -67,7 +67,7 @@ def read_shop(raw: Raw, source: Source, path: KeyPath, units: str) -> Shop:
     }
     usual = None if all(stated.values()) else default_shop(units)
     return Shop(
-        name=top["name"] or "the shop",
+        name=top["name"] or ("the shop" if any(stated.values()) else default_shop(units).name),
         units=units,
         mill=usual.mill if usual and not stated["mill"] else _mill(raw, source, path, units),
         vise=usual.vise if usual and not stated["vise"] else _vise(raw, source, path, units),

@@ -71,10 +71,8 @@ def test_a_mill_is_read_as_its_plate_says(read: Read) -> None:
 
 def test_an_inch_shop_is_the_same_shop(read: Read) -> None:
     """1 in = 25.4 mm exactly: a vise of 4 in opens 101.6 mm, and a 1/2 end mill is 12.7 mm."""
-    inch = read(
-        VISE.replace("opening = 100", 'opening = "4"') + END_MILL.replace("12", '"1/2"').replace("26", "1").replace("40", "2"),
-        "inch",
-    )
+    vise = '[vise]\njaw_width = 4\njaw_height = 1.25\nopening = "4"\nbed_height = 2\n'
+    inch = read(vise + END_MILL.replace("12", '"1/2"').replace("26", "1").replace("40", "2"), "inch")
 
     assert inch.vise.opening == pytest.approx(101.6)
     assert (inch.of("end mill")[0].label, inch.of("end mill")[0].diameter) == ("1/2", pytest.approx(12.7))
@@ -104,7 +102,7 @@ def test_the_assumed_shop_has_one_of_everything(units: str) -> None:
 
 
 def test_drills_are_bought_in_sets(read: Read) -> None:
-    """Trade tables: number 1 is 0.228 in, 60 is 0.040; A 0.234, Z 0.413; mm 1-13 by 0.1 is 121 drills; 29 fractions by 1/64 to 1/2."""
+    """Trade tables: number 1 is 0.228 in, 60 is 0.040; A 0.234, Z 0.413; mm 1-13 by 0.1 is 121 drills; 1/64 steps."""
     number, letter = drills_of_set("number 1-60", ""), drills_of_set("letter A-Z", "")
 
     assert (len(number), number[0].diameter, number[-1].diameter) == (60, pytest.approx(1.016), pytest.approx(5.7912))
@@ -152,7 +150,7 @@ def job(tmp_path: Path) -> Path:
 
 
 def test_a_job_takes_its_shop_from_a_file_or_from_its_own_table(job: Path) -> None:
-    """Both shapes are one: the same mill either way; habits (cutter, leave) stand beside it; the shop's readout step is the job's."""
+    """Both shapes are one: the same mill either way; habits (leave) stand beside it; the readout step is the shop's."""
     text = MILL + "readout_step = 0.01\n" + END_MILL
     (job.parent / "my_shop.toml").write_text('units = "mm"\nleave = 0.2\n' + text)
     (job / "job.toml").write_text('shop = "../my_shop.toml"\n' + JOB)
@@ -244,5 +242,5 @@ def test_a_shop_file_states_its_units(tmp_path: Path) -> None:
     """A bare 0.5 would be 0.5 mm to one job and 12.7 mm to the next."""
     (tmp_path / "my_shop.toml").write_text(MILL)
     source = read_source(tmp_path / "my_shop.toml", "my_shop.toml")
-    with pytest.raises(EvenstockError, match="my_shop.toml: units is missing"):
+    with pytest.raises(EvenstockError, match=r"my_shop\.toml: units is missing"):
         shop_units(source.raw, source, (), "mm")
