@@ -1,0 +1,333 @@
+"""A scan laid on the drawn casting: which way round it lay, and how well it fits.
+
+From any pose: rough poses first, the likely ones improved, the best fitted to
+the drawn faces themselves. A scan in another unit, or of another part, is
+refused; a part that looks alike from several sides is said to. Lengths mm.
+Knows nothing of the finished part's stock.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from geom.analytic import Floats
+from geom.errors import ReadingError
+from geom.kernel.mesh import Mesh
+from geom.part import Part
+from geom.rays import Skin
+from geom.readings import HintPoint
+from geom.rigid import Rigid, rigid_from_matrix
+from geom.sample import surface_samples
+from geom.scan_file import MM_PER_UNIT, Scan
+from geom.scan_fit import Fit, Pose, fitted, rough_scores
+from geom.scan_noise import local_sigma
+from geom.scan_sites import Drawn, Scanned, cloud_planes, drawn_points, nearest, scanned_points, thinned
+from geom.scan_turns import all_turns, likely_turns
+from geom.scan_words import axis_words, free_note, turn_words
+
+_FINE, _MIDDLE, _ROUGH, _GLANCE = 20_000, 2_000, 300, 150
+"""Scan points for the last fit, for choosing between poses, for improving a rough pose, for a first look."""
+
+_TRIED, _CHOSEN = 24, 6
+"""Poses improved from the first look, and of these the ones compared closely."""
+
+_LIKELY: Final = 2.5
+"""A pose whose first look is this many times worse than the best's is not improved."""
+
+_SHARE_OF_SIZE, _LEAST_LIMIT = 0.02, 1.5
+"""How far a casting's skin may be from the drawn one: this share of its size, at least so many mm (common practice,
+no source): beyond the widest usual casting tolerances."""
+
+_STRANGE, _MISSED = 0.10, 0.60
+"""Greatest share of the scan further than that from the drawn skin, and of the drawn skin from the scan."""
+
+_ALIKE: Final = 1.25
+"""Another pose that fits less than this many times as badly is as good: casting errors could have decided."""
+
+_EQUAL: Final = 1.02
+"""Poses this near in fit are the same to any reading: the part is symmetrical."""
+
+_SAME_TURN: Final = np.radians(4.0)
+
+_WRONG_SIZE: Final = 1.25
+"""Scans this many times too large or small are in another unit, or of another part."""
+
+_NEAR_UNIT: Final = 1.12
+
+_HINT_REACH: Final = 10.0
+"""mm that a named point may lie off its face, beyond the casting's own error: stock, and a rough aim."""
+
+_CLOUD_CELLS: Final = 700
+"""Cells along the box of a point cloud that keep a point each."""
+
+
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """Distances of the scan from the drawn skin, mm."""
+
+    median: float
+    rms: float
+    p95: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RegisteredScan:
+    """A scan in the part frame.
+
+    Attributes:
+        to_part: the move from the scan's frame.
+        skin: its surface, part frame, ready for rays.
+        residual: how far the scan is from the drawn skin: the casting's errors and the scanner's together.
+        sigma: the scatter of neighbouring points, mm: scanner and roughness, without form and warp.
+        ambiguous: the fit leaves the way round, or a freedom, open.
+        notes: whole sentences: about the file, the fit, and what is ambiguous with a way to settle it.
+        iterations: rounds of the last fit.
+    """
+
+    to_part: Rigid
+    skin: Skin = field(repr=False)
+    residual: Residual
+    sigma: float
+    ambiguous: bool
+    notes: tuple[str, ...]
+    iterations: int
+
+
+def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> RegisteredScan:
+    """Return a scan laid on a part's drawn casting.
+
+    Args:
+        scan: in any pose.
+        hints: scan points on named faces (a machined face's name means the raw skin over it); they choose between
+            poses that fit alike.
+
+    Raises:
+        ReadingError: wrong unit, another part, a face that does not exist, or a hint that contradicts the fit.
+    """
+    drawn, scanned = drawn_points(part.casting), scanned_points(scan, _FINE)
+    _check_scale(drawn, scanned, scan)
+    limit = max(_LEAST_LIMIT, _SHARE_OF_SIZE * drawn.size)
+    fits = _candidates(drawn, scanned, limit)
+    fits, hinted = _told(part, fits, hints, limit, scan.label)
+    best = fitted(drawn, scanned, fits[0].pose, limit)
+    _check_like(drawn, scanned, best, limit, scan.label)
+    doubts = (*_free_notes(drawn, best), *([] if hinted else _doubts(fits, best)))
+    skin, cloud_note = _skin(drawn, scan, best)
+    residual = Residual(
+        float(np.median(best.distance)), float(np.sqrt((best.distance**2).mean())), float(np.quantile(best.distance, 0.95))
+    )
+    sure = best.met.sure
+    sigma = local_sigma(best.pose.points(scanned.points)[sure], best.met.height[sure])
+    x, y, z = best.pose.shift.tolist()
+    to_part = rigid_from_matrix(best.pose.matrix, (x, y, z))
+    notes = (*scan.notes, *cloud_note, *_fit_notes(scan, residual, sigma, drawn, scanned, best, limit), *doubts)
+    return RegisteredScan(to_part, skin, residual, sigma, bool(doubts), notes, best.rounds)
+
+
+# --- rough poses ------------------------------------------------------------
+
+
+def _candidates(drawn: Drawn, scanned: Scanned, limit: float) -> list[Fit]:
+    """Return different poses compared closely, the best first."""
+    found = _improved(drawn, scanned, likely_turns(drawn, scanned), limit)
+    if np.mean(found[0].distance > limit) > _STRANGE:
+        found = sorted(found + _improved(drawn, scanned, all_turns(), limit), key=lambda fit: fit.score)
+    return found
+
+
+def _improved(drawn: Drawn, scanned: Scanned, turns: Floats, limit: float) -> list[Fit]:
+    glance, rough, middle = (scanned.some(count) for count in (_GLANCE, _ROUGH, _MIDDLE))
+    poses = [pose for turn in turns for pose in _placed(drawn, scanned, turn)]
+    scores = rough_scores(drawn, glance, poses, limit)
+    order = np.argsort(scores, kind="stable")[:_TRIED]
+    likely = [poses[i] for i in order.tolist() if scores[i] <= _LIKELY * scores[order[0]] + 0.1 * limit]
+    first = sorted((fitted(drawn, rough, pose, 5.0 * limit, rounds=8, steps=2) for pose in likely), key=lambda fit: fit.score)
+    chosen = _different(first)[:_CHOSEN]
+    closely = [fitted(drawn, middle, fit.pose, limit, rounds=6, steps=3) for fit in chosen]
+    return _different(sorted(closely, key=lambda fit: fit.score))
+
+
+def _placed(drawn: Drawn, scanned: Scanned, turn: Floats) -> list[Pose]:
+    """Return a turned scan with its area's middle on the drawn one's, and its box's: a scan may be open below."""
+    moved = scanned.points @ turn.T
+    middle = drawn.share @ drawn.points - moved.mean(axis=0)
+    box = drawn.centre - (moved.min(axis=0) + moved.max(axis=0)) / 2.0
+    return [Pose(turn, middle), Pose(turn, box)]
+
+
+def _different(fits: list[Fit]) -> list[Fit]:
+    kept: list[Fit] = []
+    for fit in fits:
+        if all(_turn_between(fit.pose, other.pose) > _SAME_TURN for other in kept):
+            kept.append(fit)
+    return kept
+
+
+def _turn_between(one: Pose, two: Pose) -> float:
+    return float(np.arccos(np.clip((np.trace(one.matrix @ two.matrix.T) - 1.0) / 2.0, -1.0, 1.0)))
+
+
+# --- what is refused --------------------------------------------------------
+
+
+def _spread(points: Floats, share: Floats | None = None) -> float:
+    """Return the root mean square distance of a skin from its middle."""
+    share = np.full(len(points), 1.0 / len(points)) if share is None else share
+    out = points - share @ points
+    return float(np.sqrt(share @ (out * out).sum(axis=1)))
+
+
+def _check_scale(drawn: Drawn, scanned: Scanned, scan: Scan) -> None:
+    ratio = _spread(scanned.points) / _spread(drawn.points, drawn.share)
+    if 1.0 / _WRONG_SIZE < ratio < _WRONG_SIZE:
+        return
+    off = f"{ratio:.3g} times as large as" if ratio >= 1 else f"{1.0 / max(ratio, 1e-300):.3g} times smaller than"
+    for unit, size in MM_PER_UNIT.items():
+        over = ratio * size / MM_PER_UNIT[scan.unit]
+        if unit != scan.unit and 1.0 / _NEAR_UNIT < over < _NEAR_UNIT:
+            raise ReadingError(
+                f'{scan.label}: read in "{scan.unit}" the scan is {off} the drawn casting; that looks like a file in "{unit}", '
+                f'so state unit = "{unit}"'
+            )
+    raise ReadingError(
+        f'{scan.label}: read in "{scan.unit}" the scan is {off} the drawn casting (limit {_WRONG_SIZE:g} times), and no other unit '
+        "explains it; check that it is this part, whole, without the table it stood on"
+    )
+
+
+def _check_like(drawn: Drawn, scanned: Scanned, best: Fit, limit: float, label: str) -> None:
+    strange = float(np.mean(best.distance > limit))
+    if strange > _STRANGE:
+        raise ReadingError(
+            f"{label}: {strange:.0%} of the scan lies more than {limit:.1f} mm from the drawn casting in the best pose found "
+            f"(limit {_STRANGE:.0%}; root mean square {np.sqrt((best.distance**2).mean()):.2f} mm); it is another part, mirrored, "
+            "or holds more than the casting: check the file and cut the rest away"
+        )
+    missed = _missed(drawn, scanned, best, limit)
+    if missed > _MISSED:
+        raise ReadingError(
+            f"{label}: {missed:.0%} of the drawn casting has no scan within {limit:.1f} mm (limit {_MISSED:.0%}); it is a scan of "
+            "another part, or of too little of this one: scan it from more sides"
+        )
+
+
+def _missed(drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> float:
+    """Return the share of the drawn skin that has no scanned point near."""
+    from scipy.spatial import cKDTree
+
+    spacing = 2.0 * drawn.spacing
+    away = cKDTree(best.pose.points(scanned.points)).query(drawn.points, workers=-1, distance_upper_bound=limit + spacing)[0]
+    return float(drawn.share[~np.isfinite(away)].sum())
+
+
+# --- which way round --------------------------------------------------------
+
+
+def _told(part: Part, fits: list[Fit], hints: Sequence[HintPoint], limit: float, label: str) -> tuple[list[Fit], bool]:
+    """Return the fits with the one the hints tell first, and whether they settled it."""
+    if not hints:
+        return fits, False
+    alike = [fit for fit in fits if fit.score <= _ALIKE * fits[0].score + 1e-9]
+    away = np.array([_hint_distances(part, hints, fit.pose) for fit in alike])
+    worst = away.max(axis=1)
+    order = np.argsort(worst, kind="stable")
+    reach = limit + _HINT_REACH
+    if worst[order[0]] > reach:
+        hint = hints[int(np.argmax(away[order[0]]))]
+        raise ReadingError(
+            f"{hint.source}: the point said to lie on {hint.face!r} is {worst[order[0]]:.1f} mm from it in the pose of {label} "
+            f"that fits best (limit {reach:.1f} mm); check the point and the face's name"
+        )
+    settled = len(order) < 2 or worst[order[1]] > max(2.0 * worst[order[0]], worst[order[0]] + limit)
+    told = [alike[i] for i in order.tolist()]
+    return told + [fit for fit in fits if all(fit is not other for other in told)], bool(settled)
+
+
+def _hint_distances(part: Part, hints: Sequence[HintPoint], pose: Pose) -> list[float]:
+    from geom.errors import nearest as closest
+
+    known = {face.name: face for face in part.faces}
+    found = []
+    for hint in hints:
+        if hint.face not in known:
+            raise ReadingError(f"{hint.source}: there is no face {hint.face!r}{closest(hint.face, list(known))}")
+        face = known[hint.face]
+        spacing = max(1.0, float(np.sqrt(face.area)) / 40.0)
+        samples = surface_samples(part.finished, spacing, face.surfaces)
+        place = pose.points(np.array([hint.point]))[0]
+        found.append(float(np.linalg.norm(samples.points - place, axis=1).min()))
+    return found
+
+
+def _free_notes(drawn: Drawn, best: Fit) -> list[str]:
+    return [free_note(way, drawn.size, drawn.centre) for way in best.free]
+
+
+def _doubts(fits: list[Fit], best: Fit) -> list[str]:
+    """Say which other ways round fit as well; those along a freedom that is open anyhow are left out."""
+    others = [fit for fit in fits[1:] if fit.score <= _ALIKE * fits[0].score + 1e-9]
+    others = [fit for fit in others if not _along_free(fit.pose.matrix @ fits[0].pose.matrix.T, best.free)]
+    if not others:
+        return []
+    equal = all(fit.score <= _EQUAL * fits[0].score + 1e-3 for fit in others)
+    ways = "; ".join(turn_words(fit.pose.matrix @ fits[0].pose.matrix.T) for fit in others)
+    how = "as well" if equal else f"nearly as well ({others[0].score:.2f} against {fits[0].score:.2f} mm)"
+    return [
+        f"the scan fits {how} {ways}: the casting is (nearly) the same from there; one point of the scan on a named face "
+        "settles it (scan.toml, [points])"
+    ]
+
+
+def _along_free(turn: Floats, free: Floats) -> bool:
+    axis, _ = axis_words(turn)
+    return any(np.linalg.norm(way[:3]) > 0.1 and abs(way[:3] @ axis) > 0.99 * np.linalg.norm(way[:3]) for way in free)
+
+
+# --- what comes out ---------------------------------------------------------
+
+
+def _fit_notes(scan: Scan, residual: Residual, sigma: float, drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> list[str]:
+    notes = [
+        f"{scan.label}: half of the scan is within {residual.median:.2f} mm of the drawn skin, 95 % within {residual.p95:.2f} mm; "
+        f"neighbouring points scatter by {sigma:.2f} mm"
+    ]
+    strange, missed = float(np.mean(best.distance > limit)), _missed(drawn, scanned, best, limit)
+    if strange > 0.01:
+        notes.append(
+            f"{scan.label}: {strange:.0%} of it is more than {limit:.1f} mm off the drawn skin (feeders, flash, or the table)"
+        )
+    if missed > 0.01:
+        notes.append(f"{scan.label}: {missed:.0%} of the drawn casting was not scanned")
+    return notes
+
+
+def _skin(drawn: Drawn, scan: Scan, best: Fit) -> tuple[Skin, list[str]]:
+    if not scan.is_cloud:
+        return Skin(Mesh(best.pose.points(scan.vertices), scan.triangles, np.zeros(len(scan.triangles), dtype=np.int64))), []
+    points = best.pose.points(thinned(scan.vertices, _CLOUD_CELLS))
+    note = f"{scan.label}: a point cloud; each point was read as a small flat patch through its neighbours, smaller pits are lost"
+    return Skin(_patches(drawn, points)), [note]
+
+
+def _patches(drawn: Drawn, points: Floats) -> Mesh:
+    """Return a triangle about each point, in the plane of its neighbours, that faces as the drawn skin there and overlaps
+    its neighbours' triangles."""
+    from scipy.spatial import cKDTree
+
+    normals, middle = cloud_planes(points, points)
+    facing = drawn.normals[nearest(drawn, points, normals, False)[1]]
+    normals *= np.where(np.einsum("ij,ij->i", normals, facing) < 0, -1.0, 1.0)[:, None]
+    centre = points - np.einsum("ij,ij->i", points - middle, normals)[:, None] * normals
+    reach = np.asarray(cKDTree(points).query(points, k=min(7, len(points)), workers=-1)[0]).reshape(len(points), -1)[:, -1]
+    x = np.cross(normals, np.eye(3)[np.argmin(np.abs(normals), axis=1)])
+    x /= np.linalg.norm(x, axis=1)[:, None]
+    y = np.cross(normals, x)
+    corners = [
+        centre + 2.0 * reach[:, None] * (np.cos(angle) * x + np.sin(angle) * y)
+        for angle in (0.0, 2.0 * np.pi / 3.0, 4.0 * np.pi / 3.0)
+    ]
+    count = len(points)
+    triangles = np.arange(3 * count).reshape(3, count).T
+    return Mesh(np.concatenate(corners), np.ascontiguousarray(triangles), np.zeros(count, dtype=np.int64))
