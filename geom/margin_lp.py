@@ -10,7 +10,7 @@ Hall 2018) through SciPy; least distance programming (Lawson and Hanson, Solving
 Least Squares Problems, 1974, chapter 23).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -28,6 +28,9 @@ _ROUNDS: Final = 500
 
 _SCAN: Final = 20_000
 """About how many rows the first ones are chosen from."""
+
+_MANY: Final = 60_000
+"""With more rows than this only those near the last answer are worked on, and all of them looked at now and then."""
 
 _STRIDE, _EACH_WAY = 2.0, 3
 """How far off x = 0, mm, the first rows are looked for, and how many each way."""
@@ -57,6 +60,10 @@ class Rows:
     def over(self, x: Floats, margin: float) -> Floats:
         """Return how far each row (n,) is above what a least margin asks of it at x."""
         return np.asarray(self.start + self.rate @ x - margin * self.weight)
+
+    def of(self, rows: Ints) -> "Rows":
+        """Return some of the rows."""
+        return Rows(self.start[rows], self.rate[rows], self.weight[rows])
 
     def kept_at(self, margin: float) -> "Rows":
         """Return the same rows as ones that must keep a margin, whatever else is improved."""
@@ -127,7 +134,23 @@ def best_margin(
         NoAnswerError: the kept rows contradict each other.
     """
     kept = none_kept(len(low)) if kept is None else kept
-    active = first_rows(rows) if seed is None else seed
+    count = len(rows.start)
+    if count <= _MANY:
+        return _grown(rows, low, high, kept, most, first_rows(rows) if seed is None else seed)
+    pool = np.arange(0, count, -(-count // _SCAN))
+    if seed is not None:
+        pool = np.union1d(pool, seed)
+    for _ in range(_ROUNDS):
+        found = best_margin(rows.of(pool), low, high, kept, most)
+        over = rows.over(found.x, found.margin)
+        if float(over.min()) >= -_BROKEN:
+            return replace(found, rows=pool[found.rows], looked_at=pool[found.looked_at])
+        pool = np.union1d(np.argpartition(over, _SCAN)[:_SCAN], pool[found.looked_at])
+    raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
+
+
+def _grown(rows: Rows, low: Floats, high: Floats, kept: Kept, most: float, active: Ints) -> Best:
+    """Return the optimum by solving for a few rows and adding the worst broken until none is."""
     for _ in range(_ROUNDS):
         answer = _small_program(rows, active, low, high, kept, most)
         more = _worst(-rows.over(answer.x, answer.margin), active)

@@ -272,7 +272,7 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
 def _slope(seen: Look) -> Floats:
     """Return the tangent of the angle between face and skin (n,): a shift's rates are the skin's normal over its cosine."""
     slant = np.nan_to_num(np.einsum("ij,ij->i", seen.rate[:, :3], seen.rate[:, :3]), nan=1.0)
-    return np.sqrt(np.maximum(slant - 1.0, 0.0))
+    return np.asarray(np.sqrt(np.maximum(slant - 1.0, 0.0)))
 
 
 def _certificate(settled: _Settled) -> Certificate:

@@ -141,7 +141,7 @@ def _spacing(part: Part, fine: bool) -> float:
 
 def spacing_of_sites(part: Part, surface: int) -> float:
     """Return the distance, mm, between neighbouring sites on a surface of the finished part, about."""
-    return min(_spacing(part, False), float(part.finished.surfaces[surface].area) ** 0.5 / 8.0)
+    return min(_spacing(part, False), float(np.sqrt(part.finished.surfaces[surface].area)) / 8.0)
 
 
 def sites_at(part: Part, points: Floats, surfaces: Ints) -> Sites:

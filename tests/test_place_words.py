@@ -81,7 +81,7 @@ def test_shims_lift_the_corners_as_the_tilt_asks(block: Part, tilted: tuple[AsRe
     received, found = tilted
     (line,) = level_words(received, found, CORNER)
     lift = 66.0 * math.sin(math.radians(found.turn[1]))
-    shim = [w for w in line if isinstance(w, float)][0]
+    shim = next(w for w in line if isinstance(w, float))
 
     assert said(line).startswith(f"shim {round(lift / 0.05) * 0.05:.2f} under the right side")
     assert shim == pytest.approx(lift, abs=0.026)
@@ -96,7 +96,6 @@ def test_level_work_needs_no_shims(block: Part):
 
     assert said(what.level[0]).startswith("no shims")
     assert said(what.turn[0]).endswith("no further turn")
-    assert [said(w)[-30:] for w in what.zero] == [w[-30:] for w in map(said, what.zero)]
     assert "set X 0 63.00 left of it" in said(what.zero[0]) or "set X 0 3.00 right of it" in said(what.zero[0])
     assert "set Y 0 43.00 in front of it" in said(what.zero[1]) or "set Y 0 3.00 behind it" in said(what.zero[1])
 
@@ -113,14 +112,14 @@ def test_turn_is_given_over_a_length_of_the_side(block: Part):
     assert abs(found.turn[2]) > 1.5
     way = "clockwise" if found.turn[2] > 0 else "anticlockwise"
     assert f" {abs(found.turn[2]):.2f} degrees {way} seen from above: " in said(line)
-    assert [w for w in line if isinstance(w, float)][0] == pytest.approx(
+    assert next(w for w in line if isinstance(w, float)) == pytest.approx(
         100.0 * math.tan(math.radians(abs(found.turn[2]))), rel=1e-6
     )
 
 
-def test_verdict_in_words(block: Part, tilted: tuple[AsReceived, Placement]):
+def test_verdict_in_words(block: Part):
     """Sure, unsure and short castings are told apart in one sentence."""
-    touched = Readings(thicknesses=tuple(_across(block, 0.05)))
+    touched = Readings(thicknesses=tuple(_across(0.05)))
     sure = said(summary_words(placed(block, touched, amount=0.0)[1]))
     unsure = said(summary_words(placed(block, Readings())[1]))
     deep = Readings(low_spots=(LowSpot("top", (30.0, 20.0, 33.0), (20.0, 20.0), 9.0, 0.1, "spots.csv line 2"),))
@@ -134,7 +133,7 @@ def test_verdict_in_words(block: Part, tilted: tuple[AsReceived, Placement]):
     assert any("weld" in said(w) for w in short.advice)
 
 
-def _across(part: Part, sigma: float) -> list[Thickness]:
+def _across(sigma: float) -> list[Thickness]:
     pairs = (("left", "right", 66.0), ("front", "back", 46.0), ("bottom", "top", 36.0))
     return [Thickness((a, b), v, None, sigma, f"thicknesses.csv line {i + 2}") for i, (a, b, v) in enumerate(pairs)]
 
@@ -188,7 +187,7 @@ def test_best_casting_comes_first(block: Part):
     found = []
     for name, depth in (("c", 9.0), ("b", 1.0), ("a", 0.0)):
         spots = (LowSpot("top", (30.0, 20.0, 33.0), (10.0, 10.0), depth, 0.1, "spots.csv line 2"),) if depth else ()
-        readings = Readings(name=name, thicknesses=tuple(_across(block, 0.05)), low_spots=spots)
+        readings = Readings(name=name, thicknesses=tuple(_across(0.05)), low_spots=spots)
         found.append(placed(block, readings, PlacementSettings(hold=FREEDOMS), 0.5)[1])
     ranked = rank_castings(found)
 
@@ -196,4 +195,4 @@ def test_best_casting_comes_first(block: Part):
     assert [r.rank for r in ranked] == [1, 2, 3]
     assert "less than the one before" in said(ranked[1].reason)
     assert said(ranked[2].reason).startswith("falls short on top")
-    assert rank_castings(found[::-1]) == ranked or [r.placement.name for r in rank_castings(found[::-1])] == ["a", "b", "c"]
+    assert [r.placement.name for r in rank_castings(found[::-1])] == ["a", "b", "c"]
