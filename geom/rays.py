@@ -173,6 +173,7 @@ class Skin:
         spots = points if looked_from is None else looked_from
         back = self.reach
         ahead = self._each(spots, normals, np.full(len(points), -back), points)
+        self._past_entered(ahead, spots, normals, points)
         distance, face, leaving = ahead.distance, ahead.face, ahead.leaving
         air = np.flatnonzero(~leaving)
         if air.size:
@@ -183,6 +184,17 @@ class Skin:
                 again = self._each(spots[thin], normals[thin], np.full(thin.size, back), points[thin])
                 distance[thin], face[thin], leaving[thin] = again.distance, again.face, again.leaving
         return ahead
+
+    def _past_entered(self, found: Hits, spots: Floats, directions: Floats, origins: Floats) -> None:
+        """Look on where the skin that a ray seems to enter truly lies behind it: beside a leaning
+        curved wall a point in metal can stand outside the facets by their slack."""
+        rows = np.flatnonzero((found.face >= 0) & ~found.leaving & (found.distance <= 0))
+        for _ in range(_PASSES):
+            if not rows.size:
+                break
+            hits = self._each(spots[rows], directions[rows], found.facet[rows] + self._step, origins[rows])
+            _put(found, rows, hits)
+            rows = rows[(hits.face >= 0) & ~hits.leaving & (hits.distance <= 0)]
 
     def facing(self, points: Floats, face: Ints) -> Floats:
         """Return the outward normals (n, 3) of the given faces at points on them; NaN for free-form faces and plain meshes."""

@@ -230,6 +230,16 @@ def test_over_a_point_counts_metal_and_its_lack() -> None:
     assert found[3] == -np.inf
 
 
+def test_metal_just_inside_a_leaning_round_wall_reaches_to_the_base() -> None:
+    """A boss 21 in radius at its base, leaning in by 2.5 degrees: 5 above the base and 0.02 inside the wall there are
+    5.0 of metal below every point, though the look-up facets of the wall may lie further in than that."""
+    skin = Skin(solid_from_shape(cone((0.0, 0.0, -5.0), UP, 21.0, 21.0 - 25.0 * math.tan(math.radians(2.5)), 25.0), "boss"))
+    radius, turn = 21.0 - 5.0 * math.tan(math.radians(2.5)) - 0.02, np.linspace(0.0, 2 * math.pi, 720, endpoint=False)
+    points = np.stack([radius * np.cos(turn), radius * np.sin(turn), np.zeros(720)], axis=1)
+
+    assert np.abs(skin.over(points, np.tile((0.0, 0.0, -1.0), (720, 1))).distance - 5.0).max() < 1e-12
+
+
 # --- inside -----------------------------------------------------------------------
 
 
