@@ -169,7 +169,7 @@ def _signed_faces(wanted: DrawingInput) -> Sequence[SignedFace]:
     """Return the largest machined faces with their allowances; more signs than that would hide the part."""
     known = [face for face in wanted.part.machined if face.name in wanted.allowances]
     known.sort(key=lambda face: (-round(face.area, 3), face.name))
-    places = 1 if wanted.units == "mm" else 2
+    places = 1 if wanted.units == "mm" else 3
     return [SignedFace(face, size(wanted.allowances[face.name], wanted.units, places)) for face in known[:_MOST_SIGNS]]
 
 

@@ -13,13 +13,19 @@ from export.number import Units
 from export.view import Projection
 from geom.part import Part
 from geom.space import Frame
+from geom.tolerance import SKIN
 
 if TYPE_CHECKING:
     from geom.job import Record
+    from geom.stock import FaceStock, StockRange
 
 
 _MOSTLY_SOLID: Final = 0.5
 """A face with this share of its area cut from solid has no allowance to speak of."""
+
+
+_RIM_EFFECT: Final = 0.1
+"""Share by which a casting's rounded edges lower the mean stock of a face without being its allowance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +81,20 @@ def drawing_input(record: "Record") -> DrawingInput:
     )
     checked = {name: check_characters(getattr(fields, name), where) for name in fields.__slots__}
     notes = tuple(check_characters(note, where) for note in foundry_notes(record))
-    allowances = {face.name: face.stock.mean for face in record.stock.faces if face.from_solid < _MOSTLY_SOLID}
+    allowances = {stock.name: _nominal(stock.stock) for stock in record.stock.faces if _has_allowance(stock, part)}
     return DrawingInput(
         part, record.zero.frame, settings.units, asked.sheet, asked.projection, TitleFields(**checked), allowances, notes, where
     )
+
+
+def _has_allowance(stock: "FaceStock", part: Part) -> bool:
+    """Return whether a face has an allowance to speak of: not one cut from solid, nor a step or seat inside a hole."""
+    face = next(f for f in part.faces if f.name == stock.name)
+    hole = next((h for h in part.holes if h.name == face.hole), None)
+    within = hole is not None and not (face.kind == "cylinder" and abs(2 * face.radius - hole.diameter) < SKIN)
+    return stock.from_solid < _MOSTLY_SOLID and not within
+
+
+def _nominal(stock: "StockRange") -> float:
+    """Return the metal drawn on a face, mm: the greatest where only a rounded rim is thinner, else the mean (a drafted skin)."""
+    return stock.max if stock.max - stock.mean < _RIM_EFFECT * stock.max else stock.mean

@@ -255,10 +255,10 @@ def test_a_cored_bore_shows_its_core_hidden_and_its_finished_wall_in_phantom():
 
 
 def test_every_machined_flat_face_carries_a_sign_with_its_allowance():
-    """The cube's six faces: six signs, each with 2 mm (0.08 in) at its foot."""
+    """The cube's six faces: six signs, each with 2 mm (0.079 in) at its foot."""
     signs = [p for p in sheet("cube").items if isinstance(p, Label) and p.role == "symbol"]
 
-    assert [p.text for p in signs] == ["0.08"] * 6
+    assert [p.text for p in signs] == ["0.079"] * 6
 
 
 # --- readable -----------------------------------------------------------------
