@@ -21,7 +21,7 @@ from geom.analytic import Floats, Ints
 WORST: Final = 30
 """Rows added at a time."""
 
-_BROKEN: Final = 1e-9
+_BROKEN: Final = 1e-7
 """A row broken by no more than this, mm, holds."""
 
 _ROUNDS: Final = 500
@@ -232,8 +232,8 @@ def _small_program(rows: Rows, active: Ints, low: Floats, high: Floats, kept: Ke
     )
 
 
-_EXACT: Final = 1e-10
-"""The finest that HiGHS can be asked for."""
+_EXACT: Final = 1e-9
+"""Asked of HiGHS, mm; asked for 1e-10, its finest, it took 16,000 steps instead of 22 on a part with many equal rows."""
 
 _SMALL: Final = 2000
 """With fewer rows than this, looking for a simpler program first takes longer than solving this one."""

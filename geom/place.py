@@ -148,7 +148,8 @@ def _settle(case: _Case) -> _Settled:
     ask: Ints = np.zeros(0, dtype=np.int64)
     rows, basis = ask, None
     for number in range(1, _ROUNDS + 1):
-        case = replace(case, sites=closer(case.received, case.even, move, case.pivot, number))
+        last: Floats | None = None if basis is None else basis.stock[: len(case.even.wall)]
+        case = replace(case, sites=closer(case.received, case.even, move, last, number))
         seen = look(case.received, case.sites, move, case.pivot)
         if change < _STILL or number == _ROUNDS:
             case, seen, again = _with_nearer_walls(case, seen, move)
@@ -228,8 +229,15 @@ def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Loo
     if not nearer.any():
         return case, seen, False
     reach = np.einsum("ij,ij->i", rays.foot - move.points(even.samples.points), move.directions(even.samples.normals))
-    even = replace(even, wall=np.where(nearer, rays.wall, even.wall), reach=np.where(nearer, reach, even.reach))
-    sites = closer(case.received, even, move, case.pivot, _ROUNDS)
+    slant = np.sqrt(np.einsum("ij,ij->i", rays.rate[:, :3], rays.rate[:, :3]))
+    even = replace(
+        even,
+        wall=np.where(nearer, rays.wall, even.wall),
+        reach=np.where(nearer, reach, even.reach),
+        foot=np.where(nearer[:, None], rays.foot, even.foot),
+        way=np.where(nearer[:, None], -rays.rate[:, :3] / slant[:, None], even.way),
+    )
+    sites = closer(case.received, even, move, seen.stock[: len(even.wall)], _ROUNDS)
     case = replace(case, even=even, sites=sites)
     return case, look(case.received, sites, move, case.pivot), bool((nearer & even.counts).any())
 

@@ -30,6 +30,9 @@ _PARTING: Final = 4.0
 _PLACES: Final = 5
 """Places weighed on each face: its middle and four towards its corners."""
 
+_LARGE: Final = 0.02
+"""Share of the part's skin from which an as-cast face is worth a touch."""
+
 _WORTH: Final = 0.01
 """A reading that narrows the 95 % interval by less than this share of it is not asked for."""
 
@@ -101,12 +104,23 @@ def _after(joint: Floats, c: Candidate) -> Floats:
 def _candidates(received: AsReceived, parting: float | None) -> list[Candidate]:
     """Return touches where the touches already fix a frame, and thicknesses anywhere."""
     found: list[Candidate] = []
-    places = {f.name: _places(received, f.name, parting) for f in received.part.faces if f.state != "hole"}
+    pairs = _pairs(received)
+    names = dict.fromkeys(a for a, _ in pairs)
+    if len(received.free) < 6:
+        names |= dict.fromkeys(_large_faces(received))
+    places = {name: _places(received, name, parting) for name in names}
     if len(received.free) < 6:
         found += [received.touch_candidate(name, at) for name, spots in places.items() for at in spots]
-    for a, b in _pairs(received):
+    for a, b in pairs:
         found += [c for at in places.get(a, ()) if (c := _thickness(received, (a, b), at)) is not None]
     return found
+
+
+def _large_faces(received: AsReceived) -> list[str]:
+    """Return the faces a tip is sent to: machined ones, and the larger of those that stay as cast."""
+    faces = [f for f in received.part.faces if f.state != "hole"]
+    whole = sum(f.area for f in faces)
+    return [f.name for f in faces if f.state == "machined" or (f.area > _LARGE * whole and f.kind != "other")]
 
 
 def _thickness(received: AsReceived, faces: tuple[str, str], at: Vec3) -> Candidate | None:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from geom.analytic import Floats, Ints
-from geom.place_rows import Pivot, Sites, joined, look, sites_at, spacing_of_sites
+from geom.place_rows import Sites, joined, sites_at, spacing_of_sites
 from geom.received import AsReceived
 from geom.rigid import Rigid
 
@@ -19,17 +19,19 @@ _FINEST: Final = 4
 """How often the closer look is halved."""
 
 
-def closer(received: AsReceived, even: Sites, move: Rigid, pivot: Pivot, number: int) -> Sites:
+def closer(received: AsReceived, even: Sites, move: Rigid, stock: Floats | None, number: int) -> Sites:
     """Return the even sites and, behind them, those of a closer look from the part's present place.
 
     Args:
+        stock: what the even sites saw at the last look; None at the first.
         number: of the look, from 1: each is twice as fine as the one before.
     """
     if received.scan is not None:
         return even
     points, surfaces = _under_hollows(received, move)
-    around, theirs = _about_thin(received, even, move, pivot, number)
-    points, surfaces = np.concatenate([points, around]), np.concatenate([surfaces, theirs])
+    if stock is not None:
+        around, theirs = _about_thin(received, even, stock, number)
+        points, surfaces = np.concatenate([points, around]), np.concatenate([surfaces, theirs])
     if not len(points):
         return even
     return joined(even, sites_at(received.part, points, surfaces))
@@ -45,9 +47,8 @@ def _under_hollows(received: AsReceived, move: Rigid) -> tuple[Floats, Ints]:
     return back, np.array([faces[s.face].surfaces[0] for s in spots])
 
 
-def _about_thin(received: AsReceived, even: Sites, move: Rigid, pivot: Pivot, number: int) -> tuple[Floats, Ints]:
+def _about_thin(received: AsReceived, even: Sites, stock: Floats, number: int) -> tuple[Floats, Ints]:
     """Return a small grid about each face's thinnest point, where face or skin is curved and an edge is not near."""
-    stock = look(received, even, move, pivot).stock
     finished, casting = received.part.finished.surfaces, received.part.casting.surfaces
     points, surfaces = [np.zeros((0, 3))], [np.zeros(0, dtype=np.int64)]
     for face in np.unique(even.face).tolist():
@@ -58,7 +59,7 @@ def _about_thin(received: AsReceived, even: Sites, move: Rigid, pivot: Pivot, nu
         surface, wall = int(even.samples.face[thin]), int(even.wall[thin])
         if finished[surface].kind == casting[wall].kind == "plane" or even.samples.edge_distance[thin] <= _EDGE:
             continue
-        reach = spacing_of_sites(received.part, surface) / 2.0 ** min(number - 1, _FINEST)
+        reach = spacing_of_sites(received.part, surface) / 2.0 ** min(max(number - 2, 0), _FINEST)
         reach = min(reach, float(even.samples.edge_distance[thin]) - _EDGE)
         points.append(even.samples.points[thin] + reach * _grid(even.samples.normals[thin]))
         surfaces.append(np.full(_GRID * _GRID, surface))

@@ -19,7 +19,9 @@ def face_takes(
     """Return one record a machined face, in the part's order.
 
     Args:
-        stock: (n,) mm at the sites, NaN where nothing is seen; slope: (n,) its change along the face, mm per mm; sigma: (n,) its standard deviation where it counts.
+        stock: (n,) mm at the sites, NaN where nothing is seen.
+        slope: (n,) its change along the face, mm per mm.
+        sigma: (n,) its standard deviation where it counts.
     """
     return tuple(_take(face, sites, sites.face == i, stock, slope, sigma, needs[face.name]) for i, face in enumerate(part.machined))
 

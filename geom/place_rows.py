@@ -18,6 +18,7 @@ from geom.depth import Depth
 from geom.part import Part
 from geom.rays import Skin, skin_of
 from geom.received import AsReceived
+from geom.received_faces import over_skin
 from geom.rigid import Rigid
 from geom.sample import Samples, exact_points, surface_samples
 from geom.tolerance import EDGE_BAND
@@ -54,6 +55,7 @@ class Sites:
         counts: (n,) False in the edge band, and where the face is cut from solid: such points ask for no stock.
         solid: (n,) cut from solid.
         wall: (n,) casting's surface over the point as drawn, -1 for none; reach: (n,) mm to it.
+        foot, way: (n, 3) where that is, and its outward normal there: stands in for walls of no simple form.
     """
 
     samples: Samples
@@ -62,6 +64,8 @@ class Sites:
     solid: Bools
     wall: Ints
     reach: Floats
+    foot: Floats
+    way: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,7 +164,8 @@ def _sited(part: Part, samples: Samples, depth: Depth) -> Sites:
     lost = (wall < 0) | ~np.isfinite(reach)
     wall[lost], reach[lost] = -1, np.nan
     counts = ~solid & ~lost & (samples.edge_distance >= _bands(samples, face))
-    return Sites(samples, face, counts, solid, wall, reach)
+    foot = samples.points + reach[:, None] * samples.normals
+    return Sites(samples, face, counts, solid, wall, reach, foot, _ways(part, wall, foot))
 
 
 def _bands(samples: Samples, face: Ints) -> Floats:
@@ -175,7 +180,7 @@ def _bands(samples: Samples, face: Ints) -> Floats:
 def joined(first: Sites, second: Sites) -> Sites:
     """Return two sets of sites as one."""
     samples = Samples(*(np.concatenate([getattr(first.samples, n), getattr(second.samples, n)]) for n in Samples.__slots__))
-    rest = (np.concatenate([getattr(first, n), getattr(second, n)]) for n in ("face", "counts", "solid", "wall", "reach"))
+    rest = (np.concatenate([getattr(first, n), getattr(second, n)]) for n in Sites.__slots__[1:])
     return Sites(samples, *rest)
 
 
@@ -271,27 +276,32 @@ def _drawn_skin(
     part: Part, sites: Sites, move: Rigid, points: Floats, normals: Floats, through_rays: bool
 ) -> tuple[Floats, Ints, Floats]:
     """Return the distance to the drawn skin, which surface, and its outward normal there."""
-    skin, f = skin_of(part.casting), _forms_of(part)
     wall = sites.wall.copy()
     known = np.flatnonzero(wall >= 0)
     distance = np.full(len(wall), np.nan)
-    distance[known] = crossings(
-        f, wall[known], points[known], normals[known], sites.reach[known], np.ones(len(known), dtype=np.bool_)
-    )
-    ask = np.arange(len(wall)) if through_rays else np.flatnonzero((wall >= 0) & np.isnan(distance))
-    if ask.size:
-        hits = skin.over(points[ask], normals[ask], move.points(sites.samples.looked_from[ask]))
+    leaving = np.ones(len(known), dtype=np.bool_)
+    distance[known] = crossings(_forms_of(part), wall[known], points[known], normals[known], sites.reach[known], leaving)
+    plain = known[np.isnan(distance[known])]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        distance[plain] = dots(sites.foot[plain] - points[plain], sites.way[plain]) / dots(normals[plain], sites.way[plain])
+    if through_rays:
+        ask = np.flatnonzero(sites.counts)
+        hits = skin_of(part.casting).over(points[ask], normals[ask], move.points(sites.samples.looked_from[ask]))
         same = np.isfinite(hits.distance) & (hits.face >= 0)
         distance[ask[same]], wall[ask[same]] = hits.distance[same], hits.face[same]
+    ways = _ways(part, wall, points + distance[:, None] * normals, None if through_rays else sites.way)
+    return distance, wall, ways
+
+
+def _ways(part: Part, wall: Ints, foot: Floats, stand_in: Floats | None = None) -> Floats:
+    """Return the outward normals of the casting's surfaces at points on them (n, 3); free-form ones as given, or by the kernel."""
     ways = np.full((len(wall), 3), np.nan)
-    met = np.flatnonzero((wall >= 0) & np.isfinite(distance))
-    ways[met] = heights(f, wall[met], points[met] + distance[met, None] * normals[met])[1]
+    met = np.flatnonzero((wall >= 0) & np.isfinite(foot).all(axis=1))
+    ways[met] = heights(_forms_of(part), wall[met], foot[met])[1]
     free = met[np.isnan(ways[met, 0])]
     if free.size:
-        from geom.received_faces import over_skin
-
-        ways[free] = over_skin(part.casting, wall[free], points[free] + distance[free, None] * normals[free])[1]
-    return distance, wall, ways
+        ways[free] = over_skin(part.casting, wall[free], foot[free])[1] if stand_in is None else stand_in[free]
+    return ways
 
 
 def _scanned(scan: Skin, sites: Sites, points: Floats, normals: Floats, move: Rigid, drawn: Floats) -> Floats:

@@ -59,7 +59,7 @@ class Aims:
 class Stage:
     """One aim: its name, and the value it reached, mm.
 
-    "required": least margin, up to 0; "surely": up to what is enough; "demands": how far within the limits, 0 when
+    "required": least margin, up to 0 (left out where a later aim asks for more at once); "surely": up to what is enough; "demands": how far within the limits, 0 when
     all hold; "outline": root mean square misfit; "share": least margin; "pairs": root mean square of half differences;
     "movement": root of the sum of squares.
     """
@@ -148,7 +148,8 @@ def staged(aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], enough
         seed: rows of the margins that mattered in a like case.
     """
     work = _Work(aims, hold, seed)
-    work.margin("required", 0.0)
+    if len(aims.demands.start):
+        work.margin("required", 0.0)
     for aim in order:
         if aim == "demands":
             work.demands()

@@ -27,6 +27,9 @@ SHIM: Final = 0.05
 _NO_TURN: Final = 0.01
 """A turn that shows less than this, mm, over 100 mm is not worth setting."""
 
+_LONG: Final = 0.2
+"""A side is long enough to dial in from this share of the casting's diagonal."""
+
 _SQUARE: Final = 0.999
 """Cosine of what still counts as facing one way: draft of 2.5 degrees does."""
 
@@ -319,7 +322,12 @@ def _shim_words(shims: Floats) -> Words:
 def turn_words(received: AsReceived, placement: Placement, zero: Zero) -> tuple[Words, ...]:
     """Return how far to turn the work about the spindle's axis from where its longest raw side is dialled in."""
     frame = zero.frame
-    sides = [w for w in received.model.walls.walls if w.form == "plane" and _stands(_normal(received, w), frame)]
+    least = _LONG * received.part.casting.size
+    sides = [
+        w
+        for w in received.model.walls.walls
+        if w.form == "plane" and _stands(_normal(received, w), frame) and 2.0 * max(w.reach) > least
+    ]
     if not sides:
         turn = dot(placement.turn, frame.z)
         return () if abs(math.radians(turn)) * 100.0 < _NO_TURN else (_turn(turn, ""),)

@@ -76,7 +76,7 @@ def test_boss_zero_is_moved_to_the_core():
     assert placed_zero(zero, found).frame.origin == pytest.approx((0.35, -0.10, 40.0), abs=1e-3)
 
 
-def test_shims_lift_the_corners_as_the_tilt_asks(block: Part, tilted: tuple[AsReceived, Placement]):
+def test_shims_lift_the_corners_as_the_tilt_asks(tilted: tuple[AsReceived, Placement]):
     """The part turned by t about +Y in the casting: its top sinks towards +X, so the work is lifted there by 66 sin t."""
     received, found = tilted
     (line,) = level_words(received, found, CORNER)
@@ -134,8 +134,12 @@ def test_verdict_in_words(block: Part):
 
 
 def _across(sigma: float) -> list[Thickness]:
-    pairs = (("left", "right", 66.0), ("front", "back", 46.0), ("bottom", "top", 36.0))
-    return [Thickness((a, b), v, None, sigma, f"thicknesses.csv line {i + 2}") for i, (a, b, v) in enumerate(pairs)]
+    pairs = (
+        ("left", "right", 66.0, (-3.0, 20.0, 15.0)),
+        ("front", "back", 46.0, (30.0, -3.0, 15.0)),
+        ("bottom", "top", 36.0, (8.0, 8.0, -3.0)),
+    )
+    return [Thickness((a, b), v, at, sigma, f"thicknesses.csv line {i + 2}") for i, (a, b, v, at) in enumerate(pairs)]
 
 
 # --- what to measure next ---------------------------------------------------------
