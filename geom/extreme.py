@@ -54,11 +54,12 @@ def settled(solid: Solid, depth: Depth, starts: Starts) -> tuple[Floats, Floats]
         if not (step > _FINE).any():
             break
         tried, normals = exact_points(solid, np.repeat(face, _WAYS), _around(solid, points[rows], face, step))
-        stock = depth.at(tried, normals, np.repeat(face, _WAYS)).stock
-        worth = np.where(np.linalg.norm(tried - home, axis=1) <= room, stock * sign, np.inf)
+        near = np.flatnonzero(np.linalg.norm(tried - home, axis=1) <= room)
+        worth = np.full(len(tried), np.inf)
+        worth[near] = depth.at(tried[near], normals[near], np.repeat(face, _WAYS)[near]).stock * sign[near]
         best = np.argmin(worth.reshape(len(rows), _WAYS), axis=1) + np.arange(len(rows)) * _WAYS
         better = worth[best] < value[rows] * starts.sign[rows]
-        points[rows[better]], value[rows[better]] = tried[best[better]], stock[best[better]]
+        points[rows[better]], value[rows[better]] = tried[best[better]], (worth * sign)[best[better]]
         step = np.where(better, step, step / 2.0)
     return points, value
 

@@ -17,8 +17,8 @@ from geom.tolerance import WORK_CHORD
 _SHARPEST: Final = 5.0
 """At a corner sharper than 23 degrees the way in is cut short: a point that far from both sides would be far from the corner."""
 
-_STRAIGHT, _BEND = 1e-3, 0.5
-"""Turns, radians, between which two pieces may be chords of one curved edge: look-up chords turn 20 degrees at most."""
+_STRAIGHT, _BEND = 1e-3, 0.6
+"""Turns, radians, between which two pieces may be chords of one curved edge: look-up chords turn 30 degrees at most."""
 
 _DEEPEST: Final = 16.0 * WORK_CHORD
 """A chord's length times its turn is eight times its distance from the edge; twice the look-up chord error is allowed."""

@@ -80,7 +80,7 @@ def stock_report(part: Part, required: Mapping[str, float], spacing: float | Non
     step = _spacing(part) if spacing is None else spacing
     depth = Depth(part)
     faces = measure_faces(part, depth, required, step)
-    books = volumes(part, *_worst(part, faces))
+    books = volumes(part, depth, *_worst(part, faces))
     kilo = density * 1e-6
     return StockReport(
         faces=faces,

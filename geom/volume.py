@@ -12,23 +12,16 @@ from typing import Final
 import numpy as np
 
 from geom.columns import shortage_by_columns
-from geom.kernel.mesh import tessellate_for_rays
+from geom.depth import Depth
+from geom.flush import FLUSH, standing_out
 from geom.kernel.probe import shell_count
 from geom.part import Part
 from geom.rays import Skin, skin_of
 from geom.sample import scattered_points
 from geom.space import Vec3
-from geom.tolerance import kernel_noise
-
-_FLUSH: Final = 1e-3
-"""A finished face that stands out of the casting by less than this, mm, is its skin: STEP files are no more exact."""
-
 
 _ROUNDING: Final = 1e-6
 """Swarf below this share of its own error is the last digit of two equal volumes."""
-
-_GLANCE: Final = 0.2
-"""Chord error, mm, of triangles that as-cast faces are looked over by; twice that from their edges."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,15 +34,17 @@ class Volumes:
     method: str
 
 
-def volumes(part: Part, least: float, way: Vec3) -> Volumes:
+def volumes(part: Part, depth: Depth, least: float, way: Vec3) -> Volumes:
     """Return what is cut away and what is missing.
 
     Args:
+        depth: the part in its casting, ready to be measured.
         least: the least stock on the machined faces, mm.
         way: the outward normal of the face that is short over most of its area.
     """
     books = part.casting.volume - part.finished.volume
-    missing = _standing_out(part) if least >= -_FLUSH else None
+    sound = least >= -FLUSH and not (shell_count(part.casting) > 1 and _holds_a_hollow(part))
+    missing = standing_out(part, depth) if sound else None
     if missing is not None:
         return Volumes(books, 0.0, missing, "book-keeping (casting less part), the part found inside the casting")
     casting, finished = (Skin(solid, inner=1.0) for solid in (part.casting, part.finished))
@@ -75,29 +70,11 @@ def _agreed(books: float, columns: tuple[float, float], meshes: tuple[float, flo
 # --- is the part inside the casting? ----------------------------------------
 
 
-def _standing_out(part: Part) -> float | None:
-    """Return the metal, mm3, by which as-cast faces and holes stand out of the casting; None when that is more than noise."""
-    cut = {index for face in part.machined for index in face.surfaces}
-    rest = [i for i in range(len(part.finished.surfaces)) if i not in cut]
-    if shell_count(part.casting) > 1 and _holds_a_hollow(part):
-        return None
-    if not rest:
-        return 0.0
-    mesh = tessellate_for_rays(part.finished, _GLANCE, _GLANCE, rest)
-    samples = scattered_points(part.finished, mesh, rest, 2.0 * _GLANCE)
-    if not len(samples.face):
-        return 0.0
-    out = -skin_of(part.casting).over(samples.points, samples.normals).distance
-    if out.max() > _FLUSH:
-        return None
-    return float(samples.area @ np.where(out > kernel_noise(part.finished.size), out, 0.0))
-
-
 def _holds_a_hollow(part: Part) -> bool:
     """Return whether a hollow wholly inside the casting lies in the finished part's metal."""
     casting = skin_of(part.casting).mesh
     samples = scattered_points(part.casting, casting, range(len(part.casting.surfaces)), 0.0)
-    clear = samples.points + _FLUSH * samples.normals
+    clear = samples.points + FLUSH * samples.normals
     return bool(skin_of(part.finished).inside(clear).any())
 
 

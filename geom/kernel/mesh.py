@@ -31,7 +31,7 @@ _WELD_DECIMALS = 6
 """Vertices that agree to a nanometre are one; the kernel gives shared edges the same points."""
 
 
-_EDGE_ANGLE, _INNER_ANGLE = 20.0, 30.0
+_EDGE_ANGLE, _INNER_ANGLE = 30.0, 30.0
 """Degrees that neighbouring look-up facets may turn along edges and between them."""
 
 
