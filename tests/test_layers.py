@@ -38,7 +38,7 @@ FROM_BELOW = """
     geom.walls geom.passage geom.hole_kind geom.hole_mouth geom.hole_source geom.holes_found
     geom.face_state geom.face_groups geom.face_names geom.overlay geom.recognise
     geom.readings geom.reading_table
-    geom.columns geom.depth geom.extreme geom.volume geom.face_stock geom.stock
+    geom.columns geom.depth geom.flush geom.extreme geom.volume geom.face_stock geom.stock
     geom.job_schema geom.job_reader geom.place_settings
     geom.shop geom.shop_drills geom.shop_schema geom.shop_file
     geom.settings geom.job_settings
