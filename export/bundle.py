@@ -6,7 +6,7 @@ for, so that one command pays for its own only.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from export.manifest import MANIFEST_NAME, describe, inputs_hash, to_bytes
@@ -15,6 +15,8 @@ from geom.settings import Settings
 from geom.tolerance import PRINT_CHORD
 
 if TYPE_CHECKING:
+    from geom.castings import Placed
+    from geom.datum import Zero
     from geom.job import Job
     from geom.stock import StockReport
 
@@ -37,6 +39,7 @@ def _every_file(record: Record) -> dict[str, bytes]:
         coordinate_files(record),
         stock_files(record.job, record.stock),
         hole_files(record.job),
+        place_files(record.job, record.placed, record.zero) if record.placed else {},
         drawing_files(record),
         prototype_files(record.part, PRINT_CHORD, record.settings.units),
     )
@@ -61,6 +64,17 @@ def hole_files(job: "Job") -> dict[str, bytes]:
     from export.hole_report import holes_document, holes_text
 
     return {"holes.json": json_bytes(holes_document(job.part)), "holes.txt": holes_text(job.part, job.settings).encode()}
+
+
+def place_files(job: "Job", placed: "Sequence[Placed]", zero: "Zero") -> dict[str, bytes]:
+    """Return the placement as text and as JSON, and a picture of each casting that was measured."""
+    from export.place_document import place_document
+    from export.place_report import place_text
+
+    return {
+        "place.json": json_bytes(place_document(placed, job, zero)),
+        "place.txt": place_text(placed, job, zero).encode(),
+    }
 
 
 def with_manifest(settings: Settings, files: Mapping[str, bytes], **asked: str) -> dict[str, bytes]:

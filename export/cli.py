@@ -19,6 +19,7 @@ PROGRAM = "evenstock"
 _COMMANDS = {
     "stock": "stock per machined face",
     "holes": "holes as the program understands them",
+    "place": "where the part lies in the casting as received, and whether it cleans up",
     "coordinates": "the rows to drive to on the readout, per set-up",
     "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
     "prototype": "test-fit print of the finished part and of the casting: STL",
@@ -120,6 +121,10 @@ def _add_command(commands: Any, name: str, description: str) -> None:
         name, description=description, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
     )
     _add_common(command)
+    if name in ("place", "coordinates"):
+        command.add_argument("--casting", metavar="NAME", help="the casting in readings/NAME (default: all, the best for rows)")
+    if name == "place":
+        command.add_argument("--ask", action="store_true", help="list the few readings that would make the verdict surer")
     if name == "prototype":
         command.add_argument("--chord", metavar="MM", help="greatest distance of a facet from the true surface (default 0.05)")
 

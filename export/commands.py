@@ -53,6 +53,29 @@ def holes(arguments: Namespace) -> int:
     return YES
 
 
+def place(arguments: Namespace) -> int:
+    """Print where the part lies in the casting as received; "no" when the best casting falls short."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.bundle import place_files
+    from export.place_document import place_document
+    from export.place_report import ask_text, place_text
+    from geom.datum import resolve_zero
+    from geom.job import open_job, placements
+    from geom.kernel.failure import plain_kernel_failures
+
+    with plain_kernel_failures(settings.label):
+        job = open_job(settings, tell)
+        zero = resolve_zero(job.part, job.settings.datum)
+        placed = placements(job, tell, arguments.casting)
+        if arguments.out:
+            tell("drawing the picture")
+            asked = {} if arguments.casting is None else {"casting": arguments.casting}
+            _save(arguments, settings, place_files(job, placed, zero), **asked)
+    text = ask_text(placed, job) if arguments.ask else place_text(placed, job, zero)
+    _answer(arguments, place_document(placed, job, zero), text)
+    return YES if placed[0].placement.cleans_up else NO
+
+
 def coordinates(arguments: Namespace) -> int:
     """Print the coordinate tables and write them as CSV and text."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -62,8 +85,8 @@ def coordinates(arguments: Namespace) -> int:
 
     readout_figures(settings)
     with plain_kernel_failures(settings.label):
-        record = finish(open_job(settings, tell), tell)
-    _save(arguments, settings, coordinate_files(record))
+        record = finish(open_job(settings, tell), tell, arguments.casting)
+    _save(arguments, settings, coordinate_files(record), **({} if arguments.casting is None else {"casting": arguments.casting}))
     _answer(arguments, coordinates_document(record), coordinates_text(record))
     return YES
 
@@ -100,7 +123,7 @@ def prototype(arguments: Namespace) -> int:
 
 
 def make(arguments: Namespace) -> int:
-    """Write everything into one folder; "no" when the casting is short."""
+    """Write everything into one folder; "no" when the casting is short, as drawn or as received."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import make_bundle
     from export.write import write_folder
@@ -116,12 +139,14 @@ def make(arguments: Namespace) -> int:
     tell(f"writing {len(files)} files")
     write_folder(out, files)
     _say_files(arguments, out, files)
-    return YES if verdict(record.stock, record.job.needs).is_enough else NO
+    arrived = not record.placed or record.placed[0].placement.cleans_up
+    return YES if verdict(record.stock, record.job.needs).is_enough and arrived else NO
 
 
 COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
     "stock": stock,
     "holes": holes,
+    "place": place,
     "coordinates": coordinates,
     "drawing": drawing,
     "prototype": prototype,

@@ -6,6 +6,7 @@ set-ups. What each stage does is in its own module. Lengths mm, part frame.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from geom.datum import Zero, resolve_zero
@@ -13,14 +14,15 @@ from geom.job_features import dressed
 from geom.job_settings import Overrides, load_settings
 from geom.part import Part
 from geom.required import Need, needs_of
-from geom.settings import Settings
+from geom.settings import READINGS, Settings
 
 if TYPE_CHECKING:
+    from geom.castings import Placed
     from geom.kernel.shape import Solid
     from geom.rows import Setup
     from geom.stock import StockReport
 
-__all__ = ["Job", "Overrides", "Record", "Say", "finish", "input_files", "load_settings", "open_job"]
+__all__ = ["Job", "Overrides", "Record", "Say", "finish", "input_files", "load_settings", "open_job", "placements"]
 
 Say: TypeAlias = Callable[[str], None]
 """Told one line as each stage begins."""
@@ -49,12 +51,17 @@ class Job:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Record:
-    """Everything known about one job; exporters read it and nothing else."""
+    """Everything known about one job; exporters read it and nothing else.
+
+    Attributes:
+        placed: the castings that were measured, best first; the rows are for the first. Empty without readings.
+    """
 
     job: Job
     stock: "StockReport"
     zero: Zero
     setups: "tuple[Setup, ...]"
+    placed: "tuple[Placed, ...]" = ()
 
     @property
     def settings(self) -> Settings:
@@ -91,18 +98,39 @@ def measure_stock(job: Job, say: Say = _silent) -> "StockReport":
     return stock_report(job.part, {name: need.amount for name, need in job.needs.items()})
 
 
-def finish(job: Job, say: Say = _silent) -> Record:
-    """Return the finished record: stock, zero and set-ups.
+def placements(job: Job, say: Say = _silent, casting: str | None = None) -> "tuple[Placed, ...]":
+    """Return every casting that was measured with the part placed in it, best first; the drawn one when none was.
+
+    Args:
+        casting: name of the one that is wanted; None for all.
+
+    Raises:
+        ReadingError: a reading is wrong.
+    """
+    from geom.castings import place_castings
+
+    return place_castings(job.part, job.settings, job.needs, say, casting)
+
+
+def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
+    """Return the finished record: stock, zero, placement when there are readings, and set-ups.
+
+    Args:
+        casting: name of the casting the rows are for; None for the best one.
 
     Raises:
         JobError: `[datum]` names what the part does not have.
+        ReadingError: a reading is wrong.
     """
+    from geom.castings import with_pick_up
     from geom.setups import setups_by_direction
 
     zero = resolve_zero(job.part, job.settings.datum)
     stock = measure_stock(job, say)
+    placed = placements(job, say, casting) if casting is not None or (job.settings.folder / READINGS).exists() else ()
     say("working out coordinates")
-    return Record(job, stock, zero, setups_by_direction(job.part, zero, job.settings))
+    setups = setups_by_direction(job.part, zero, job.settings)
+    return Record(job, stock, zero, with_pick_up(setups, placed[0]) if placed else setups, placed)
 
 
 def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any], Mapping[str, Any]]":
@@ -124,7 +152,7 @@ def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any],
 def input_files(settings: Settings) -> dict[str, bytes]:
     """Return every file the job is read from, by its name in the job folder, and what the command line changed."""
     files = {}
-    for path in settings.files:
+    for path in (*settings.files, *reading_paths(settings)):
         name = path.relative_to(settings.folder).as_posix()
         if ".." in name.split("/"):
             name = f"outside/{path.name}"
@@ -132,3 +160,10 @@ def input_files(settings: Settings) -> dict[str, bytes]:
     asked = {"units": settings.units, "variant": settings.variant or "", **settings.parameters}
     files["command line"] = repr(sorted((key, str(value)) for key, value in asked.items())).encode()
     return files
+
+
+def reading_paths(settings: Settings) -> tuple[Path, ...]:
+    """Return every file in the job's folder of readings, sorted; hidden ones left out."""
+    top = settings.folder / READINGS
+    found = (p for p in top.rglob("*") if p.is_file() and not any(q.startswith(".") for q in p.relative_to(top).parts))
+    return tuple(sorted(found, key=lambda p: p.relative_to(top).as_posix()))

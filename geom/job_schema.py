@@ -162,6 +162,34 @@ DRAWING: Final[Table] = {
     "language": Key("text", "language code", longest=4),
 }
 
+PLACEMENT: Final[Table] = {
+    "order": Key(
+        "names",
+        "what counts next once every face has its stock: demands, outline, share, each once, most important first",
+        default=("demands", "outline", "share"),
+        least=3,
+        most=3,
+    ),
+    "hold": Key("names", "freedoms that stay as drawn: x, y, z to shift along, rx, ry, rz to turn about", default=(), most=6),
+}
+
+DEMANDS: Final[Mapping[str, tuple[str, Table]]] = {
+    kind: (
+        limit,
+        {
+            "machined": Key("text", "the machined face", needed=True),
+            "cast": Key("text", "the as-cast face", needed=True),
+            limit: Key("length", says, needed=True, least=0, most=1000),
+        },
+    )
+    for kind, limit, says in (
+        ("concentric", "within", "how far the axis of the machined face may lie from that of the as-cast one"),
+        ("wall", "least", "how thick the wall between the two must stay"),
+        ("distance", "within", "how far their distance may be from the drawn one"),
+    )
+}
+"""Lists of tables in [placement]: [[placement.wall]] and so on, with the key that holds each one's limit."""
+
 TABLES: Final[Mapping[str, Table]] = {
     "part": PART,
     "datum": DATUM,
@@ -170,6 +198,7 @@ TABLES: Final[Mapping[str, Table]] = {
     "casting": CASTING,
     "foundry": FOUNDRY,
     "drawing": DRAWING,
+    "placement": PLACEMENT,
 }
 """Tables with fixed keys."""
 

@@ -21,7 +21,8 @@ from geom.job_reader import (
     read_source,
     read_table,
 )
-from geom.job_schema import FREE_TABLE, NAMED_TABLES, SHOP, TABLES, TOP, VARIANTS
+from geom.job_schema import DEMANDS, FREE_TABLE, NAMED_TABLES, SHOP, TABLES, TOP, VARIANTS
+from geom.place_settings import Demand, PlacementSettings
 from geom.settings import (
     Assumed,
     CastingSettings,
@@ -159,6 +160,7 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
         casting=casting,
         foundry=foundry,
         drawing=_drawing(source, part.units),
+        placement=_placement(source, part.units, casting.parting),
         assumed=(*_assumed(_stated(raw, shop_raw, tooling), part.units), *grades),
     )
 
@@ -317,6 +319,31 @@ def _foundry(source: Source, units: str) -> FoundrySettings:
 def _drawing(source: Source, units: str) -> DrawingSettings:
     values = _read(source, "drawing", units)
     return DrawingSettings(**{key: value for key, value in values.items() if value is not None})
+
+
+def _placement(source: Source, units: str, parting: float | None) -> PlacementSettings:
+    raw = _table(source, "placement")
+    plain = {key: value for key, value in raw.items() if key not in DEMANDS}
+    values = read_table(plain, TABLES["placement"], source, ("placement",), units)
+    demands = tuple(d for kind in DEMANDS if kind in raw for d in _demands(kind, raw[kind], source, units))
+    try:
+        return PlacementSettings(**values, demands=demands, parting=parting)
+    except JobError as error:
+        raise JobError(f"{source.where(('placement',))}: {error}") from None
+
+
+def _demands(kind: Any, value: object, source: Source, units: str) -> list[Demand]:
+    """Return the entries of one [[placement.KIND]] list."""
+    path: KeyPath = ("placement", kind)
+    if not isinstance(value, list):
+        raise JobError(f"{source.where(path)}: is not a list of tables; write [[placement.{kind}]] over each one")
+    limit, table = DEMANDS[kind]
+    found = []
+    for number, entry in enumerate(value, 1):
+        here = (*path, str(number))
+        given = read_table(as_table(entry, source, here), table, source, here, units)
+        found.append(Demand(kind, given["machined"], given["cast"], given[limit], source.where(here)))
+    return found
 
 
 def _assumed(raw: Raw, units: str) -> list[Assumed]:

@@ -7,8 +7,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal, TypeAlias
+from typing import Final, Literal, TypeAlias
 
+from geom.place_settings import PlacementSettings
 from geom.shop import Shop
 from geom.shop_file import default_shop
 from geom.standards.callout import Callout
@@ -16,6 +17,9 @@ from geom.units import MM_PER_INCH
 
 Units: TypeAlias = Literal["mm", "inch"]
 Parameter: TypeAlias = float | str
+
+READINGS: Final = "readings"
+"""The folder, beside job.toml, of what was measured on the castings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,4 +211,5 @@ class Settings:
     casting: CastingSettings = field(default_factory=CastingSettings)
     foundry: FoundrySettings = field(default_factory=FoundrySettings)
     drawing: DrawingSettings = field(default_factory=DrawingSettings)
+    placement: PlacementSettings = field(default_factory=PlacementSettings)
     assumed: tuple[Assumed, ...] = ()

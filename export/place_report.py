@@ -1,0 +1,238 @@
+"""Where the finished part lies in the casting as received: a text to act on, in the sheet's units.
+
+Reads what was placed and decides nothing but how it is said.
+"""
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from textwrap import fill
+from typing import TYPE_CHECKING, Final
+
+from export.hole_report import UNIT_NAMES
+from export.number import Units, fixed, length, sentence, size
+from export.text_table import aligned
+from geom.castings import Placed, ranking
+from geom.datum import Zero
+from geom.place_ask import Ask
+from geom.placement import FaceTake, Placement
+from geom.rows import Words
+from geom.space import Vec3
+
+if TYPE_CHECKING:
+    from geom.job import Job
+
+_PLACES: Final[Mapping[str, int]] = {"mm": 2, "inch": 3}
+_WIDTH: Final = 100
+_SQUARE_INCH: Final = 25.4**2
+_LIGHT: Final = 0.01
+"""A binding point that carries less of the least margin than this is not printed."""
+
+
+def place_text(placed: Sequence[Placed], job: "Job", zero: Zero) -> str:
+    """Return the castings best first, then each in full; ends in a line break."""
+    units = job.settings.units
+    lines = [f"{job.part.name}, {job.part.alloy}, {UNIT_NAMES[units]}: the finished part in the casting as received", ""]
+    if len(placed) > 1:
+        lines += [_castings_table(placed, units), ""]
+    for one in placed:
+        lines += [*_casting_lines(one, zero, units), ""]
+    return "\n".join(lines[:-1]) + "\n"
+
+
+def _castings_table(placed: Sequence[Placed], units: Units) -> str:
+    rows = [
+        (
+            str(r.rank),
+            r.placement.name,
+            r.placement.verdict,
+            _length(r.placement.least_margin, units),
+            _length(r.placement.odds.likely_least, units),
+            _length(_least_take(r.placement), units),
+            _sentence(r.reason, units),
+        )
+        for r in ranking(placed)
+    ]
+    return aligned(("rank", "casting", "verdict", "margin", "at 95 %", "least take", "why"), rows, "lllrrrl")
+
+
+def _least_take(found: Placement) -> float:
+    return min((face.take_min for face in found.faces if math.isfinite(face.take_min)), default=math.nan)
+
+
+def _casting_lines(placed: Placed, zero: Zero, units: Units) -> Iterator[str]:
+    found, words = placed.placement, placed.instructions(zero)
+    yield _heading(placed)
+    yield ""
+    summary = _sentence(words.summary, units)
+    yield from _wrapped([f"{summary[0].upper()}{summary[1:]}."])
+    yield from _wrapped([_sure(found, units)])
+    yield ""
+    yield _faces_table(found.faces, units)
+    yield ""
+    yield from _wrapped(_short_lines(found.faces, units))
+    yield from _listed("At the machine:", [*words.level, *words.turn, *words.zero], units)
+    yield from _wrapped([_move(found, units), _certificate(found)])
+    yield from _listed("What would help:", found.advice, units)
+    if placed.asks and placed.measured:
+        yield from _wrapped([f"{len(placed.asks)} more reading(s) would make this surer: ask for them with --ask."])
+    yield from _wrapped(_held_line(found, units))
+    yield from _wrapped(f"Note: {note}." if not note.endswith(".") else f"Note: {note}" for note in placed.notes)
+
+
+def _heading(placed: Placed) -> str:
+    name = f"Casting {placed.name}" if placed.name else "Casting"
+    readings = placed.readings
+    if not placed.measured:
+        return f"{name} as drawn: nothing has been measured (put readings into the folder readings)"
+    kinds = (
+        (len(readings.touches), "touches"),
+        (len(readings.heights), "heights"),
+        (len(readings.thicknesses), "thicknesses"),
+        (len(readings.low_spots), "low spots"),
+        (len(readings.cuts), "cuts"),
+    )
+    counted = [f"{count} {kind}" for count, kind in kinds if count]
+    return f"{name}: {', '.join([*counted, *(['a scan'] if readings.scan else [])])}"
+
+
+def _sure(found: Placement, units: Units) -> str:
+    low, high = found.margin_95
+    unit = UNIT_NAMES[units]
+    missing = _chance(found.odds.chance_missing)
+    return (
+        f"Least margin over what is required {_length(found.least_margin, units)} {unit}; 95 in 100 such castings lie between "
+        f"{_length(low, units)} and {_length(high, units)}; chance that metal is missing somewhere {missing}."
+    )
+
+
+def _chance(share: float) -> str:
+    if 0 < share < 0.01:
+        return "under 1 in 100"
+    return f"{fixed(100 * share, 0)} in 100"
+
+
+def _faces_table(faces: Sequence[FaceTake], units: Units) -> str:
+    heading = ("face", "take least", "take most", "required", "margin", "+/- 95 %", "bearing", "state", "thinnest at")
+    return aligned(heading, [_face_line(face, units) for face in faces], "lrrrrrrll")
+
+
+def _face_line(face: FaceTake, units: Units) -> tuple[str, ...]:
+    if not math.isfinite(face.take_min):
+        return (face.name, "", "", _length(face.required, units), "", "", "", face.state, "")
+    return (
+        face.name,
+        *(_length(v, units) for v in (face.take_min, face.take_max, face.required, face.margin, 1.96 * face.margin_sigma)),
+        _share(face.bearing),
+        face.state,
+        _place(face.thinnest, units),
+    )
+
+
+def _share(value: float) -> str:
+    """Return a bearing as per cent; not quite all is never printed as all."""
+    if 0.999 < value < 1.0:
+        return "99.9 %"
+    return f"{fixed(100 * value, 1 if value < 1.0 else 0)} %"
+
+
+def _short_lines(faces: Sequence[FaceTake], units: Units) -> Iterator[str]:
+    unit = UNIT_NAMES[units]
+    for face in faces:
+        if face.state not in ("short", "forgiven"):
+            continue
+        word = "SHORT" if face.state == "short" else "Forgiven"
+        at = _place(face.short_at or face.thinnest, units)
+        if face.short_depth > 0:
+            what = f"lacks up to {_length(face.short_depth, units)} {unit} of metal over {_area(face.short_area, units)}"
+        else:
+            what = f"keeps {_length(face.take_min, units)} {unit} where {_length(face.required, units)} {unit} are asked for"
+        bears = f"it bears on {_share(face.bearing)}, {_share(face.bearing_needed)} is allowed"
+        yield f"{word}: {face.name} {what} round {at}; {bears}."
+
+
+def _area(value: float, units: Units) -> str:
+    return f"{fixed(value / _SQUARE_INCH, 3)} in2" if units == "inch" else f"{fixed(value, 0)} mm2"
+
+
+def _move(found: Placement, units: Units) -> str:
+    x, y, z = (_length(v, units) for v in found.shift)
+    a, b, c = (fixed(v, 3) for v in found.turn)
+    return (
+        f"The part moves X {x}, Y {y}, Z {z} {UNIT_NAMES[units]} and turns {a}, {b}, {c} degrees about X, Y, Z of the drawing, "
+        "against the drawn casting."
+    )
+
+
+def _certificate(found: Placement) -> str:
+    weights: dict[str, float] = {}
+    for point in found.certificate.binding:
+        weights[point.face] = weights.get(point.face, 0.0) + point.weight
+    named = [f"{name} ({fixed(100 * w, 0)} %)" for name, w in weights.items() if w >= _LIGHT]
+    if not named:
+        return "No face holds the place: all have more than enough."
+    held = f", and {', '.join(found.certificate.held_by)}" if found.certificate.held_by else ""
+    return f"Held where it is by {', '.join(named)}{held}: no other place has a better least margin."
+
+
+def _held_line(found: Placement, units: Units) -> Iterator[str]:
+    held = found.held
+    if held is not None:
+        gain, least = (_length(v, units) for v in (held.gain, held.least_margin))
+        yield f"Held as drawn: {', '.join(held.freedoms)}. Letting go would win {gain} {UNIT_NAMES[units]} (least margin {least})."
+
+
+def _listed(heading: str, lines: Sequence[Words], units: Units) -> Iterator[str]:
+    if lines:
+        yield heading
+        yield from (fill(f"- {_sentence(words, units)}", _WIDTH, initial_indent="  ", subsequent_indent="    ") for words in lines)
+
+
+def _wrapped(lines: Iterable[str]) -> Iterator[str]:
+    return (fill(line, _WIDTH, subsequent_indent="  ") for line in lines)
+
+
+# --- what to measure next -------------------------------------------------------
+
+
+def ask_text(placed: Sequence[Placed], job: "Job") -> str:
+    """Return the few readings that would tighten each verdict most; ends in a line break."""
+    units = job.settings.units
+    lines: list[str] = []
+    for one in placed:
+        name = f"casting {one.name}" if one.name else "the casting"
+        if not one.asks:
+            lines += [f"{job.part.name}: no single reading would make the verdict on {name} much surer.", ""]
+            continue
+        lines += [f"{job.part.name}: what to measure next on {name}, {UNIT_NAMES[units]}, places on the drawing", ""]
+        lines += [aligned(_ASKED, [_ask_line(i, ask, units) for i, ask in enumerate(one.asks, 1)], "rlllrrr"), ""]
+    lines += _wrapped([_EXPECTED, _WIDTHS])
+    return "\n".join(lines) + "\n"
+
+
+_EXPECTED: Final = (
+    "Expected: what the tool should read, for a touch how far the skin is off the drawn one; +/- holds 95 times in 100."
+)
+_WIDTHS: Final = (
+    "95 % width: of the least margin with this reading and those above it. Keep off the parting line, feeder stubs and edges."
+)
+_ASKED: Final = ("", "reading", "on", "at X Y Z", "expected", "+/-", "95 % width")
+
+
+def _ask_line(number: int, ask: Ask, units: Units) -> tuple[str, ...]:
+    faces = ask.faces[0] if len(set(ask.faces)) == 1 else " to ".join(ask.faces)
+    width = f"{_length(ask.before, units)} -> {_length(ask.after, units)}"
+    expected, sure = _length(ask.expected, units), _length(1.96 * ask.expected_sigma, units)
+    return (str(number), ask.kind, faces, _place(ask.at, units), expected, sure, width)
+
+
+def _sentence(words: Words, units: Units) -> str:
+    """Return words with their lengths to the report's figures."""
+    return sentence((w if isinstance(w, str) else f"{size(w, units, _PLACES[units])} {UNIT_NAMES[units]}" for w in words), units)
+
+
+def _length(value: float, units: Units) -> str:
+    return length(value, units, _PLACES[units]) if math.isfinite(value) else ""
+
+
+def _place(point: Vec3, units: Units) -> str:
+    return " ".join(length(c, units, 1 if units == "mm" else 2) for c in point)

@@ -1,0 +1,134 @@
+"""Every casting of a job that has arrived: read, located, and the finished part placed in it.
+
+Looks for the folder `readings` beside job.toml; without one there is still an
+answer, for the casting as drawn within its tolerance. Knows the order of the
+steps; what each does is in its own module. Lengths mm, part frame.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from geom.datum import Zero
+from geom.errors import ReadingError, nearest
+from geom.part import Part
+from geom.place import place
+from geom.place_ask import Ask, ask_for
+from geom.place_rank import Ranked, rank_castings
+from geom.place_settings import PlacementSettings
+from geom.place_words import Instructions, instructions
+from geom.placement import Placement
+from geom.reading_files import load_readings
+from geom.readings import Readings
+from geom.received import AsReceived, receive
+from geom.required import Need
+from geom.rigid import Rigid
+from geom.rows import Setup
+from geom.settings import READINGS, Settings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """One casting with the finished part in it.
+
+    Attributes:
+        readings: what was measured; empty for the casting as drawn.
+        to_part: measuring frame -> part frame.
+        asks: readings that would tell more.
+        notes: whole sentences of all steps, each once.
+    """
+
+    readings: Readings
+    received: AsReceived
+    placement: Placement
+    to_part: Rigid
+    asks: tuple[Ask, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """The casting's name; "" when there is one only."""
+        return self.readings.name
+
+    @property
+    def measured(self) -> bool:
+        """Whether anything was read."""
+        return bool(self.readings.count or self.readings.scan)
+
+    def instructions(self, zero: Zero) -> Instructions:
+        """Return what to do at the machine, seen from a zero."""
+        return instructions(self.received, self.placement, zero)
+
+
+def place_castings(
+    part: Part, settings: Settings, needs: Mapping[str, Need], say: Callable[[str], None], only: str | None = None
+) -> tuple[Placed, ...]:
+    """Return every casting placed, best first; the drawn one when there are no readings.
+
+    Args:
+        only: name of the one casting that is wanted.
+
+    Raises:
+        ReadingError: a reading is wrong, or there is no casting of that name.
+        JobError: `[placement]` names what the part does not have.
+    """
+    folder = settings.folder / READINGS
+    found = load_readings(folder, part, settings.part.units) if folder.exists() else (Readings(),)
+    if only is not None:
+        found = _chosen(found, only)
+    placed = [_placed(part, settings, needs, readings, say) for readings in found]
+    order = rank_castings([p.placement for p in placed])
+    return tuple(next(p for p in placed if p.placement is r.placement) for r in order)
+
+
+def ranking(placed: Sequence[Placed]) -> tuple[Ranked, ...]:
+    """Return the castings' ranks with the reason of each, in the same order."""
+    return rank_castings([p.placement for p in placed])
+
+
+def _chosen(found: Sequence[Readings], name: str) -> tuple[Readings, ...]:
+    names = [readings.name for readings in found]
+    if name in names:
+        return (found[names.index(name)],)
+    if names == [""]:
+        raise ReadingError(f"--casting {name}: {READINGS} holds one casting only, which has no name; leave --casting out")
+    raise ReadingError(f"--casting {name}: there is no {READINGS}/{name}{nearest(name, names)}; there are {', '.join(names)}")
+
+
+def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings: Readings, say: Callable[[str], None]) -> Placed:
+    say(f"placing the part in casting {readings.name}" if readings.name else "placing the part in the casting")
+    received, to_part, notes = _received(part, settings, readings)
+    wanted: PlacementSettings = settings.placement
+    found = place(part, received, needs, wanted)
+    asks = ask_for(received, found, wanted.parting)
+    return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))))
+
+
+def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[str, ...]]:
+    grade = settings.casting.grade
+    if readings.scan is None:
+        received = receive(part, readings, grade=grade)
+        return received, received.to_part, received.notes
+    from geom.register import register_scan
+    from geom.scan_file import read_scan
+
+    found = register_scan(part, read_scan(readings.scan), readings.scan.hints)
+    received = receive(part, readings, found.skin, grade=grade)
+    return received, found.to_part, (*found.notes, *received.notes)
+
+
+# --- set-ups --------------------------------------------------------------------
+
+
+def with_pick_up(setups: Sequence[Setup], placed: Placed) -> tuple[Setup, ...]:
+    """Return the set-ups with a note on where their zero lies in this casting.
+
+    The rows stay as they are: they are of the finished part. What moves is where zero is picked up.
+    """
+    return tuple(replace(setup, notes=(*_pick_up(setup, placed), *setup.notes)) for setup in setups)
+
+
+def _pick_up(setup: Setup, placed: Placed) -> "tuple[tuple[str | float, ...], ...]":
+    words = placed.instructions(replace(setup.zero, frame=setup.frame))
+    which = f"casting {placed.name}" if placed.name else "this casting"
+    first = (f"{which} as received: the zero moves with the finished part, its rows stay as they are",)
+    return (first, *words.level, *words.turn, *words.zero)
