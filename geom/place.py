@@ -43,10 +43,13 @@ from geom.rigid import STAY, Rigid
 from geom.stock import ENOUGH
 from geom.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
 
-_ROUNDS: Final = 20
+_ROUNDS: Final = 25
 """Looks at the stock; three do on most castings."""
 
-_STILL: Final = 1e-6
+_FREE_STEPS: Final = 3
+"""After this many steps, one that is not half the one before means going to and fro: steps are then kept short."""
+
+_STILL: Final = 5e-5
 """A place that moves less than this, mm, between two looks stays put."""
 
 _SURE: Final = 1.645
@@ -143,10 +146,10 @@ def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings:
 
 def _settle(case: _Case) -> _Settled:
     """Look, step, and look again until the place stays put and no other wall has come nearer."""
-    move, enough, change = STAY, None, np.inf
+    move, enough, change, stride = STAY, None, np.inf, STRIDE
     result: Staged | None = None
     ask: Ints = np.zeros(0, dtype=np.int64)
-    rows, basis = ask, None
+    rows, basis, steps = ask, None, 0
     for number in range(1, _ROUNDS + 1):
         last: Floats | None = None if basis is None else basis.stock[: len(case.even.wall)]
         case = replace(case, sites=closer(case.received, case.even, move, last, number))
@@ -155,13 +158,16 @@ def _settle(case: _Case) -> _Settled:
             case, seen, again = _with_nearer_walls(case, seen, move)
             if not again or number == _ROUNDS:
                 break
+            change, steps = np.inf, 0
         rows, basis = _rows(case, seen), seen
         if enough is None:
             enough, ask = _enough(case, seen, rows)
         seed = np.flatnonzero(np.isin(rows, ask))
-        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, enough, seed)
+        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, enough, stride, seed)
         ask = rows[result.best.looked_at]
-        change = float(np.abs(result.step).max())
+        before, change = change, float(np.abs(result.step).max())
+        steps += 1
+        stride = change / 4.0 if steps > _FREE_STEPS and change > before / 2.0 else stride
         move = _stepped(move, result.step, case.pivot)
     assert result is not None
     assert basis is not None
@@ -228,13 +234,13 @@ def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Loo
         nearer = (rays.wall != even.wall) & (gap > _NEARER) & (gap < _NEAREST)
     if not nearer.any():
         return case, seen, False
-    reach = np.einsum("ij,ij->i", rays.foot - move.points(even.samples.points), move.directions(even.samples.normals))
+    foot = move.points(even.samples.points) + rays.drawn[:, None] * move.directions(even.samples.normals)
     slant = np.sqrt(np.einsum("ij,ij->i", rays.rate[:, :3], rays.rate[:, :3]))
     even = replace(
         even,
         wall=np.where(nearer, rays.wall, even.wall),
-        reach=np.where(nearer, reach, even.reach),
-        foot=np.where(nearer[:, None], rays.foot, even.foot),
+        reach=np.where(nearer, rays.drawn, even.reach),
+        foot=np.where(nearer[:, None], foot, even.foot),
         way=np.where(nearer[:, None], -rays.rate[:, :3] / slant[:, None], even.way),
     )
     sites = closer(case.received, even, move, seen.stock[: len(even.wall)], _ROUNDS)

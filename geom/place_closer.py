@@ -15,7 +15,7 @@ from geom.rigid import Rigid
 _GRID: Final = 5
 """Points each way about a thin place."""
 
-_FINEST: Final = 4
+_FINEST: Final = 2
 """How often the closer look is halved."""
 
 

@@ -85,16 +85,17 @@ class Look:
     Attributes:
         stock: (n,) mm along the outward normal; NaN where nothing is seen.
         rate: (n, 6) its change with a small move: shift in mm, turn about the pivot in mm at the part's size.
+        foot: (n, 3) where the skin as received is met.
         skin: (n, k) its change with the parameters of the skin; no columns for a scan.
-        foot: (n, 3) where the skin is met.
-        wall: (n,) the casting's surface met.
+        wall: (n,) the casting's surface met; drawn: (n,) mm to it as drawn.
     """
 
     stock: Floats
     rate: Floats
-    skin: Floats
     foot: Floats
+    skin: Floats
     wall: Ints
+    drawn: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,20 +257,38 @@ def look(received: AsReceived, sites: Sites, move: Rigid, pivot: Pivot, through_
     """
     points, normals = move.points(sites.samples.points), move.directions(sites.samples.normals)
     distance, wall, ways = _drawn_skin(received.part, sites, move, points, normals, through_rays)
-    centre = np.add(pivot.centre, np.subtract(move.point(pivot.centre), pivot.centre))
     with np.errstate(invalid="ignore", divide="ignore"):
-        slant = dots(ways, normals)
-        slant = np.where(np.abs(slant) > _STEEP, slant, np.nan)
-        foot = points + distance[:, None] * normals
-        rate = -np.concatenate([ways, np.cross(foot - centre, ways) / pivot.size], axis=1) / slant[:, None]
+        ways = np.where(np.abs(dots(ways, normals))[:, None] > _STEEP, ways, np.nan)
         if received.scan is not None:
             seen = _scanned(received.scan, sites, points, normals, move, distance)
-            return Look(np.where(np.isnan(slant), np.nan, seen), rate, np.zeros((len(seen), 0)), foot, wall)
+            none = np.zeros((len(seen), 0))
+            return Look(seen + 0.0 * ways[:, 0], *_rates(points, seen, normals, ways, move, pivot), none, wall, distance)
         skin = np.full((len(points), len(received.mean)), np.nan)
-        good = np.flatnonzero(~np.isnan(slant) & np.isfinite(distance))
-        skin[good] = received.model.offset_rows(foot[good], ways[good], wall[good]) / slant[good, None]
-    stock = distance + skin @ received.mean
-    return Look(stock, rate, skin, foot, wall)
+        good = np.flatnonzero(np.isfinite(ways[:, 0]) & np.isfinite(distance))
+        foot = points[good] + distance[good, None] * normals[good]
+        steep = ways - _leans(received)[wall]
+        skin[good] = received.model.offset_rows(foot, ways[good], wall[good]) / dots(steep, normals)[good, None]
+        stock = distance + skin @ received.mean
+        return Look(stock, *_rates(points, stock, normals, steep, move, pivot), skin, wall, distance)
+
+
+def _rates(points: Floats, stock: Floats, normals: Floats, ways: Floats, move: Rigid, pivot: Pivot) -> tuple[Floats, Floats]:
+    """Return how stock changes with a small move (n, 6) over a skin that is flat there, square to `ways`, and its foot (n, 3)."""
+    foot = points + stock[:, None] * normals
+    turn = np.cross(foot - np.array(move.point(pivot.centre)), ways) / pivot.size
+    return -np.concatenate([ways, turn], axis=1) / dots(ways, normals)[:, None], foot
+
+
+@lru_cache(maxsize=8)
+def _leans(received: AsReceived) -> Floats:
+    """Return how each surface's offset grows along it (surfaces, 3), mm per mm: flat walls lean, others only lie off."""
+    walls = received.model.walls
+    found = np.zeros((len(walls.walls) + 1, 3))
+    for number, wall in enumerate(walls.walls):
+        if wall.form == "plane":
+            a, b = received.mean[wall.first + 1 : wall.first + 3] / np.array(wall.reach)
+            found[number] = a * np.array(wall.u) + b * np.array(wall.v)
+    return np.concatenate([found[walls.number], np.zeros((1, 3))])
 
 
 def _drawn_skin(

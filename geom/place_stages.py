@@ -20,6 +20,9 @@ SLACK: Final = 2e-5
 _OPEN: Final = 1e-4
 """Misfit, mm per mm, below which a least squares leaves a direction to the aims after it."""
 
+MARGIN_SLACK: Final = 5e-5
+"""The least margin may give back this much, mm, for the sake of the aims after it: a hundredth of what a readout shows."""
+
 _GIVES: Final = (0.0, 10 * SLACK, 100 * SLACK)
 """What is kept may be given back by this much more, mm, where rounding leaves nothing to choose from."""
 
@@ -59,7 +62,8 @@ class Aims:
 class Stage:
     """One aim: its name, and the value it reached, mm.
 
-    "required": least margin, up to 0 (left out where a later aim asks for more at once); "surely": up to what is enough; "demands": how far within the limits, 0 when
+    "required": least margin, up to 0 (left out where a later aim asks for more at once);
+    "surely": up to what is enough; "demands": how far within the limits, 0 when
     all hold; "outline": root mean square misfit; "share": least margin; "pairs": root mean square of half differences;
     "movement": root of the sum of squares.
     """
@@ -81,17 +85,18 @@ class Staged:
 class _Work:
     """What has been kept up to now."""
 
-    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "seed", "shared", "stages", "used")
+    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "reached", "seed", "shared", "stages", "used")
 
-    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], seed: Ints | None) -> None:
+    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> None:
         self.aims, self.seed = aims, seed
         held = np.array([name in hold for name in FREEDOMS])
-        self.high = np.where(held, 0.0, STRIDE)
+        self.high = np.where(held, 0.0, stride)
         self.low = -self.high
         self.kept, self.used = none_kept(6), none_kept(6)
         self.floor = -np.inf
         self.stages: list[Stage] = []
         self.best: Best | None = None
+        self.reached = np.zeros(6)
         self.shared = False
 
     def margin(self, name: str, most: float) -> None:
@@ -99,7 +104,8 @@ class _Work:
         self.used = self.kept
         seed = self.seed if self.best is None else self.best.looked_at
         self.best = best_margin(self.aims.margins, self.low, self.high, self.kept, most, seed)
-        self.floor = max(self.floor, self.best.margin - SLACK)
+        self.reached = self.best.x
+        self.floor = max(self.floor, self.best.margin - MARGIN_SLACK)
         self.stages.append(Stage(name, self.best.margin))
 
     def demands(self) -> None:
@@ -108,6 +114,7 @@ class _Work:
         if not len(demands.start):
             return
         found = best_margin(demands.with_these(margins.kept_at(self.floor)), self.low, self.high, self.kept, 0.0)
+        self.reached = found.x
         self.kept = self.kept.and_these(demands.rate, found.margin - SLACK - demands.start)
         self.stages.append(Stage("demands", found.margin))
 
@@ -117,7 +124,7 @@ class _Work:
             return
         root = np.sqrt(misfits.weight)
         square, goal = misfits.rate * root[:, None], -misfits.value * root
-        found = self.nearest(square, goal)
+        found = self.reached = self.nearest(square, goal)
         self.stages.append(Stage(name, float(np.linalg.norm(square @ found - goal))))
         sizes, ways = np.linalg.eigh(square.T @ square)
         fixed = sizes > _OPEN**2
@@ -126,7 +133,10 @@ class _Work:
         self.kept = self.kept.and_these(rows, reached - SLACK).and_these(-rows, -reached - SLACK)
 
     def nearest(self, square: Floats, goal: Floats) -> Floats:
-        """Return the step of least |square x - goal| that keeps everything, a little less strictly where rounding asks for it."""
+        """Return the step of least |square x - goal| that keeps everything, a little less strictly where rounding asks for it.
+
+        Should rounding leave nothing at all, the step that the aims before it reached stands.
+        """
         for give in _GIVES:
             kept = Kept(self.kept.rate, self.kept.least - give)
             try:
@@ -135,19 +145,22 @@ class _Work:
                 )
             except NoAnswerError:
                 continue
-        raise NoAnswerError("what earlier aims reached cannot be kept")
+        return self.reached
 
 
-def staged(aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], enough: float, seed: Ints | None = None) -> Staged:
+def staged(
+    aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], enough: float, stride: float = STRIDE, seed: Ints | None = None
+) -> Staged:
     """Return the step that serves the aims in order.
 
     Args:
         order: of what comes after the required stock.
         hold: freedoms that stay.
         enough: least margin, mm, that is surely above 0: the outline may not take more away.
+        stride: farthest step, mm.
         seed: rows of the margins that mattered in a like case.
     """
-    work = _Work(aims, hold, seed)
+    work = _Work(aims, hold, stride, seed)
     if len(aims.demands.start):
         work.margin("required", 0.0)
     for aim in order:

@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.analytic import Floats
 from geom.datum import Zero
-from geom.place_rows import outline_of
+from geom.place_rows import outline_of, sites_of
 from geom.placement import Placement
 from geom.rays import skin_of
 from geom.received import AsReceived
@@ -182,6 +182,11 @@ def _wall_name(received: AsReceived, number: int) -> str:
     if names:
         return f"the raw skin of {names[0]}"
     wall = received.model.walls.walls[number]
+    sites = sites_of(received.part)
+    over = np.isin(sites.wall, list(wall.surfaces)) & ~sites.solid
+    if over.any():
+        area = np.bincount(sites.face[over], sites.samples.area[over])
+        return f"the raw skin of {received.part.machined[int(np.argmax(np.round(area, 6)))].name}"
     for face in received.part.faces:
         if (
             face.state == "as cast"

@@ -15,7 +15,7 @@ from geom.analytic import Bools, Floats, Ints
 from geom.placement import Odds
 from geom.received import AsReceived
 
-_DRAWS: Final = 4000
+_DRAWS: Final = 16_000
 _SCOUTS: Final = 64
 """Draws that find which points can be the thinnest at all."""
 

@@ -78,8 +78,8 @@ def test_drafted_sides_trade_against_the_foot():
     tangent = math.tan(math.radians(3.0))
     down = -(33.0 - EDGE_BAND) * tangent / (1.0 + tangent)
 
-    assert found.shift == pytest.approx((0.0, 0.0, down), abs=5e-4)
-    assert found.least_margin == pytest.approx(3.0 + down, abs=5e-4)
+    assert found.shift == pytest.approx((0.0, 0.0, down), abs=2e-3)
+    assert found.least_margin == pytest.approx(3.0 + down, abs=1e-3)
 
 
 def test_hollows_force_a_known_tilt(block: Part):

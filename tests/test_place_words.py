@@ -186,12 +186,26 @@ def test_places_asked_for_are_clean(block: Part):
 # --- several castings ---------------------------------------------------------------
 
 
+def _all_round(part: Part) -> tuple[Touch, ...]:
+    """Return four touches on each face of the block as drawn, near its corners."""
+    found = []
+    for face in ("top", "bottom", "left", "right", "front", "back"):
+        skin = face_skin(part, face)
+        level = [i for i in range(3) if np.ptp(skin.points[:, i]) > 1e-6]
+        for a in (-1.0, 1.0):
+            for b in (-1.0, 1.0):
+                row = int(np.argmax(skin.points[:, level] @ (a, b)))
+                tip = skin.points[row] + skin.normals[row]
+                found.append(Touch(face, None, tuple(tip.tolist()), 1.0, 0.05, f"touches.csv line {len(found) + 2}"))
+    return tuple(found)
+
+
 def test_best_casting_comes_first(block: Part):
     """A sound casting before one with a hollow, that before one that falls short; each says why."""
     found = []
     for name, depth in (("c", 9.0), ("b", 1.0), ("a", 0.0)):
         spots = (LowSpot("top", (30.0, 20.0, 33.0), (10.0, 10.0), depth, 0.1, "spots.csv line 2"),) if depth else ()
-        readings = Readings(name=name, thicknesses=tuple(_across(0.05)), low_spots=spots)
+        readings = Readings(name=name, touches=_all_round(block), low_spots=spots)
         found.append(placed(block, readings, PlacementSettings(hold=FREEDOMS), 0.5)[1])
     ranked = rank_castings(found)
 
