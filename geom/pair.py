@@ -5,12 +5,15 @@ an answer, given by `geom.stock`. Lengths mm, part frame.
 """
 
 from collections.abc import Iterator
+from itertools import chain
 from typing import Final
 
 from geom.errors import GeometryError
 from geom.kernel.metal import Metal
-from geom.kernel.shape import Solid
-from geom.space import Vec3, sub
+from geom.kernel.shape import Solid, Surface
+from geom.kernel.trim import Trims
+from geom.space import Vec3, add, foot, scale, sub, unit
+from geom.tolerance import SKIN
 from geom.units import MM_PER_INCH
 
 _LEAST: Final = 0.8
@@ -20,6 +23,9 @@ stock makes a casting larger than its part, on a very small part up to twice."""
 
 _GRID: Final = 7
 """Points along each side of the part's box that are asked whether they are in both solids."""
+
+_SPOTS: Final = 6
+"""Points under each flat or round face, asked when none of the grid is in both."""
 
 
 def check_pair(finished: Solid, casting: Solid) -> tuple[Metal, Metal]:
@@ -31,7 +37,7 @@ def check_pair(finished: Solid, casting: Solid) -> tuple[Metal, Metal]:
     _check_unit(finished, casting)
     _check_boxes(finished, casting)
     part, rough = Metal(finished), Metal(casting)
-    if not any(part.at(p) and rough.at(p) for p in _grid(finished)):
+    if not any(part.at(p) and rough.at(p) for p in chain(_grid(finished), _just_under(finished))):
         raise GeometryError(
             f"{finished.label} and {casting.label} overlap as boxes but have no metal in common; "
             "export both from the same origin, and check that they belong together"
@@ -69,6 +75,23 @@ def _grid(solid: Solid) -> Iterator[Vec3]:
         for b in shares:
             for c in shares:
                 yield (low[0] + a * size[0], low[1] + b * size[1], low[2] + c * size[2])
+
+
+def _just_under(solid: Solid) -> Iterator[Vec3]:
+    """Yield points a skin's thickness under the solid's flat and round faces: a thin wall slips through any grid."""
+    trims = Trims(solid)
+    for surface in solid.surfaces:
+        if surface.kind not in ("plane", "cylinder"):
+            continue
+        for spot in trims.spots(surface.index, _SPOTS):
+            yield add(spot.point, scale(_outward(surface, spot.point), -SKIN))
+
+
+def _outward(surface: Surface, point: Vec3) -> Vec3:
+    if surface.kind == "plane":
+        return surface.axis
+    out = unit(sub(point, foot(point, surface.origin, surface.axis)))
+    return scale(out, -1.0) if surface.hollow else out
 
 
 def _size(solid: Solid) -> str:

@@ -303,3 +303,19 @@ def test_a_sloping_face_is_named_so():
     slope = face(pair(ramp, box((-3.0, -3.0, -3.0), (43.0, 23.0, 33.0))), "slope 1")
 
     assert slope.normal == pytest.approx((math.sin(math.atan(0.5)), 0.0, math.cos(math.atan(0.5))))
+
+
+def test_a_thin_tube_in_its_thick_rough_tube_is_a_pair() -> None:
+    """A wall of 1.5 mm turned out of one of 7.5 mm slips between the points of any coarse grid, yet belongs there."""
+    finished = tube(28.5, 30.0, 0.0, 80.0)
+    casting = tube(25.5, 33.0, -3.0, 83.0)
+
+    part = recognise("sleeve", "bronze", finished, casting)
+
+    assert {(face.kind, face.state) for face in part.faces} == {("plane", "machined"), ("cylinder", "machined")}
+
+
+def tube(inner: float, outer: float, low: float, high: float) -> Solid:
+    """A tube round Z, from its radii and ends."""
+    wall = [(inner, low), (outer, low), (outer, high), (inner, high)]
+    return solid_from_shape(turned(wall, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0)), "tube")
