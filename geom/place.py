@@ -31,6 +31,7 @@ from geom.place_rows import (
     outline_of,
     pivot_of,
     sites_of,
+    skin_rates,
     small_move,
     step_of,
 )
@@ -199,7 +200,8 @@ def _enough(case: _Case, seen: Look, rows: Ints) -> tuple[float, Ints]:
     thin, ask = rows[best.rows], rows[best.looked_at]
     if case.received.scan is not None:
         return _SURE * case.received.scan_sigma, ask
-    wide = wide_rows(case.received, seen.rate[thin], case.pivot.size, seen.skin[thin])
+    skin = skin_rates(case.received, case.sites, seen, STAY, thin)
+    wide = wide_rows(case.received, seen.rate[thin], case.pivot.size, skin)
     return _SURE * float(row_sigmas(wide, case.covariance).max(initial=0.0)), ask
 
 
@@ -235,13 +237,12 @@ def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Loo
     if not nearer.any():
         return case, seen, False
     foot = move.points(even.samples.points) + rays.drawn[:, None] * move.directions(even.samples.normals)
-    slant = np.sqrt(np.einsum("ij,ij->i", rays.rate[:, :3], rays.rate[:, :3]))
     even = replace(
         even,
         wall=np.where(nearer, rays.wall, even.wall),
         reach=np.where(nearer, rays.drawn, even.reach),
         foot=np.where(nearer[:, None], foot, even.foot),
-        way=np.where(nearer[:, None], -rays.rate[:, :3] / slant[:, None], even.way),
+        way=np.where(nearer[:, None], rays.way, even.way),
     )
     sites = closer(case.received, even, move, seen.stock[: len(even.wall)], _ROUNDS)
     case = replace(case, even=even, sites=sites)
@@ -255,13 +256,17 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
     case, seen, rows = settled.case, settled.seen, settled.rows
     margin = seen.stock[rows] - case.required[rows]
     scanned = case.received.scan is not None
-    skin = np.zeros((len(rows), len(case.received.mean))) if scanned else seen.skin[rows]
+    if scanned:
+        skin = np.zeros((len(rows), len(case.received.mean)))
+    else:
+        skin = skin_rates(case.received, case.sites, seen, settled.move, rows)
     wide = wide_rows(case.received, seen.rate[rows], case.pivot.size, skin)
     covariance = np.zeros_like(case.covariance) if scanned else case.covariance
     own = case.received.scan_sigma if scanned else 0.0
     sure = odds(margin, case.required[rows], case.sites.face[rows], wide, covariance, own)
     sigma = np.full(len(seen.stock), np.nan)
-    sigma[rows] = np.hypot(row_sigmas(wide, covariance), own)
+    thin = _thinnest(case.sites.face[rows], margin)
+    sigma[rows[thin]] = np.hypot(row_sigmas(wide[thin], covariance), own)
     faces = face_takes(case.part, case.sites, seen.stock, _slope(seen), sigma, needs)
     certificate = _certificate(settled)
     least = float(margin.min())
@@ -281,6 +286,12 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
         rounds=settled.rounds,
         change=settled.change,
     )
+
+
+def _thinnest(face: Ints, margin: Floats) -> Ints:
+    """Return the row of least margin on each face; the first of equals."""
+    order = np.lexsort((np.arange(len(face)), margin, face))
+    return np.asarray(order[np.unique(face[order], return_index=True)[1]])
 
 
 def _slope(seen: Look) -> Floats:

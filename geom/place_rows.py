@@ -86,16 +86,16 @@ class Look:
         stock: (n,) mm along the outward normal; NaN where nothing is seen.
         rate: (n, 6) its change with a small move: shift in mm, turn about the pivot in mm at the part's size.
         foot: (n, 3) where the skin as received is met.
-        skin: (n, k) its change with the parameters of the skin; no columns for a scan.
         wall: (n,) the casting's surface met; drawn: (n,) mm to it as drawn.
+        way: (n, 3) across the skin as received, outward; as long as 1 along the drawn normal.
     """
 
     stock: Floats
     rate: Floats
     foot: Floats
-    skin: Floats
     wall: Ints
     drawn: Floats
+    way: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,9 @@ def sites_of(part: Part, fine: bool = False) -> Sites:
     depth = Depth(part)
     assert depth.cut is not None
     samples = surface_samples(part.finished, _spacing(part, fine), sorted(owner), owner, depth.cut.mesh)
-    return _sited(part, samples, depth)
+    sites = _sited(part, samples, depth)
+    useful = sites.counts | (samples.area > 0)
+    return Sites(samples.of(useful), *(getattr(sites, name)[useful] for name in Sites.__slots__[1:]))
 
 
 def _spacing(part: Part, fine: bool) -> float:
@@ -153,13 +155,16 @@ def sites_at(part: Part, points: Floats, surfaces: Ints) -> Sites:
     """Return points (n, 3) near given surfaces of the finished part as sites that stand for no area."""
     spots, normals = exact_points(part.finished, surfaces, points)
     far = np.full(len(spots), np.inf)
-    return _sited(part, Samples(spots, normals, surfaces, np.zeros(len(spots)), far, spots.copy()), Depth(part))
+    return _sited(part, Samples(spots, normals, surfaces, np.zeros(len(spots)), far, spots.copy()), None)
 
 
-def _sited(part: Part, samples: Samples, depth: Depth) -> Sites:
+def _sited(part: Part, samples: Samples, depth: Depth | None) -> Sites:
+    """Return samples as sites; without a `depth` none is taken as cut from solid."""
     owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
     face = np.array([owner.get(i, -1) for i in range(len(part.finished.surfaces))])[samples.face]
-    solid = depth.at(samples.points, samples.normals, samples.face, samples.looked_from).solid
+    solid = np.zeros(len(face), dtype=np.bool_)
+    if depth is not None:
+        solid = depth.at(samples.points, samples.normals, samples.face, samples.looked_from).solid
     hits = skin_of(part.casting).over(samples.points, samples.normals, samples.looked_from)
     wall, reach = hits.face.copy(), hits.distance.copy()
     lost = (wall < 0) | ~np.isfinite(reach)
@@ -261,15 +266,19 @@ def look(received: AsReceived, sites: Sites, move: Rigid, pivot: Pivot, through_
         ways = np.where(np.abs(dots(ways, normals))[:, None] > _STEEP, ways, np.nan)
         if received.scan is not None:
             seen = _scanned(received.scan, sites, points, normals, move, distance)
-            none = np.zeros((len(seen), 0))
-            return Look(seen + 0.0 * ways[:, 0], *_rates(points, seen, normals, ways, move, pivot), none, wall, distance)
-        skin = np.full((len(points), len(received.mean)), np.nan)
-        good = np.flatnonzero(np.isfinite(ways[:, 0]) & np.isfinite(distance))
-        foot = points[good] + distance[good, None] * normals[good]
-        steep = ways - _leans(received)[wall]
-        skin[good] = received.model.offset_rows(foot, ways[good], wall[good]) / dots(steep, normals)[good, None]
-        stock = distance + skin @ received.mean
-        return Look(stock, *_rates(points, stock, normals, steep, move, pivot), skin, wall, distance)
+            return Look(seen + 0.0 * ways[:, 0], *_rates(points, seen, normals, ways, move, pivot), wall, distance, ways)
+        lie = _lie(received)
+        steep = ways - lie.lean[wall]
+        stock = distance + lie.offsets(points + distance[:, None] * normals, ways, wall, received) / dots(steep, normals)
+        return Look(stock, *_rates(points, stock, normals, steep, move, pivot), wall, distance, steep)
+
+
+def skin_rates(received: AsReceived, sites: Sites, seen: Look, move: Rigid, rows: Ints) -> Floats:
+    """Return how the stock at some sites changes with the parameters of the skin (m, k)."""
+    points, normals = move.points(sites.samples.points[rows]), move.directions(sites.samples.normals[rows])
+    foot = points + seen.drawn[rows, None] * normals
+    ways = seen.way[rows] + _lie(received).lean[seen.wall[rows]]
+    return np.asarray(received.model.offset_rows(foot, ways, seen.wall[rows]) / dots(seen.way[rows], normals)[:, None])
 
 
 def _rates(points: Floats, stock: Floats, normals: Floats, ways: Floats, move: Rigid, pivot: Pivot) -> tuple[Floats, Floats]:
@@ -279,16 +288,45 @@ def _rates(points: Floats, stock: Floats, normals: Floats, ways: Floats, move: R
     return -np.concatenate([ways, turn], axis=1) / dots(ways, normals)[:, None], foot
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lie:
+    """How every surface of the casting lies off, worked out once: the same as its rows times the mean, at once for many points.
+
+    Attributes:
+        offset: (surfaces + 1,) mm; the last row stands for no surface.
+        lean: of flat walls (surfaces + 1, 3), mm per mm; centre: where it counts from.
+        aside: shift of round walls (surfaces + 1, 3), mm.
+    """
+
+    offset: Floats
+    lean: Floats
+    centre: Floats
+    aside: Floats
+
+    def offsets(self, points: Floats, ways: Floats, wall: Ints, received: AsReceived) -> Floats:
+        """Return how far the skin lies outside its drawn place at points on it (n,), mm."""
+        leaning = dots(points - self.centre[wall], self.lean[wall])
+        found = self.offset[wall] + leaning + dots(ways, self.aside[wall])
+        if not received.spots:
+            return np.asarray(found)
+        model, first = received.model, len(received.model.walls.prior)
+        hollows = np.full(len(found), np.nan)
+        good = np.flatnonzero((wall >= 0) & np.isfinite(found))
+        hollows[good] = model.spots.rows(points[good], model.walls.number[wall[good]]) @ received.mean[first:]
+        return np.asarray(found + hollows)
+
+
 @lru_cache(maxsize=8)
-def _leans(received: AsReceived) -> Floats:
-    """Return how each surface's offset grows along it (surfaces, 3), mm per mm: flat walls lean, others only lie off."""
+def _lie(received: AsReceived) -> _Lie:
     walls = received.model.walls
-    found = np.zeros((len(walls.walls) + 1, 3))
+    offset, lean, centre, aside = np.zeros(len(walls.walls)), *(np.zeros((len(walls.walls), 3)) for _ in range(3))
     for number, wall in enumerate(walls.walls):
-        if wall.form == "plane":
+        offset[number], centre[number] = received.mean[wall.first], wall.centroid
+        if wall.form != "plain":
             a, b = received.mean[wall.first + 1 : wall.first + 3] / np.array(wall.reach)
-            found[number] = a * np.array(wall.u) + b * np.array(wall.v)
-    return np.concatenate([found[walls.number], np.zeros((1, 3))])
+            (lean if wall.form == "plane" else aside)[number] = a * np.array(wall.u) + b * np.array(wall.v)
+    none = np.zeros((1, 3))
+    return _Lie(np.append(offset[walls.number], 0.0), *(np.concatenate([v[walls.number], none]) for v in (lean, centre, aside)))
 
 
 def _drawn_skin(

@@ -15,7 +15,7 @@ from geom.analytic import Bools, Floats, Ints
 from geom.placement import Odds
 from geom.received import AsReceived
 
-_DRAWS: Final = 16_000
+_DRAWS: Final = 8000
 _SCOUTS: Final = 64
 """Draws that find which points can be the thinnest at all."""
 
@@ -59,8 +59,7 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
         rows: (n, p) how it changes with what is uncertain; covariance: (p, p) of that.
         own: further standard deviation, mm, that all points of a face share.
     """
-    root = _root(covariance)
-    spread = rows @ root
+    spread = _spread(rows, covariance)
     if own > 0:
         spread = np.concatenate([spread, own * (face[:, None] == np.unique(face)[None])], axis=1)
     rng = np.random.default_rng(_SEED)
@@ -79,6 +78,12 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
         chance_missing=float(((drawn + required[few]).min(axis=1) < 0).mean()),
         lean=share @ rows[few],
     )
+
+
+def _spread(rows: Floats, covariance: Floats) -> Floats:
+    """Return how rows (n, p) vary with independent unit draws; what no row depends on is left out."""
+    used = np.flatnonzero(rows.any(axis=0))
+    return np.asarray(rows[:, used] @ _root(covariance[np.ix_(used, used)]))
 
 
 def _root(covariance: Floats) -> Floats:
