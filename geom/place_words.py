@@ -91,12 +91,11 @@ def summary_words(placement: Placement) -> Words:
         return (f"cleans up, {what}", worst.take_min, f" on {worst.name}, where ", worst.required, " is wanted")
     if sure >= 0:
         return ("cleans up with ", margin, " to spare, ", sure, " at 95 %")
-    risk = round(100.0 * placement.odds.chance_short)
-    return (
-        "cleans up with ",
-        margin,
-        f" to spare, but not surely: {risk} in 100 that {worst.name} or another falls short of what is required",
-    )
+    if worst.source == "default":
+        risk, what = round(100.0 * placement.odds.chance_missing), "metal is missing somewhere"
+    else:
+        risk, what = round(100.0 * placement.odds.chance_short), f"{worst.name} or another keeps less than required"
+    return ("cleans up with ", margin, f" to spare, but not surely: {risk} in 100 that {what}")
 
 
 # --- zero -----------------------------------------------------------------------

@@ -10,12 +10,14 @@ from hypothesis import strategies as st
 
 from geom.errors import GeometryError, JobError
 from geom.kernel.cut import box, cut, cylinder
+from geom.kernel.mesh import Mesh
 from geom.kernel.shape import solid_from_shape
 from geom.part import Part
 from geom.place import place
-from geom.place_rows import look, pivot_of, sites_of, small_move
+from geom.place_rows import look, pivot_of, sites_of, skin_rates, small_move
 from geom.place_settings import FREEDOMS, Demand, PlacementSettings
 from geom.placement import Placement
+from geom.rays import Skin, skin_of
 from geom.readings import LowSpot, Readings, Thickness, Touch
 from geom.received import receive
 from geom.received_faces import face_skin
@@ -176,6 +178,33 @@ def test_rates_are_the_change_of_stock():
     rows = np.flatnonzero(sites.counts)
 
     assert (ahead - back)[rows] / 2.0 == pytest.approx((here.rate @ step)[rows], abs=1e-8)
+
+
+def test_stock_is_the_drawn_gap_and_what_the_skin_lies_off():
+    """What a quick look adds to the drawn gap is the skin's own model times its mean, hollows and leaning walls included."""
+    spot = LowSpot("top", (40.0, 15.0, 33.0), (20.0, 16.0), 1.1, 0.1, "spots.csv line 2")
+    across = Thickness(("left", "right"), 66.9, (-3.0, 8.0, 8.0), 0.05, "thicknesses.csv line 2")
+    received = receive(_BLOCK, Readings(low_spots=(spot,), thicknesses=(across,)))
+    move, sites = from_turn((0.4, -0.2, 0.3), (0.1, 0.2, -0.1)), sites_of(_BLOCK)
+    seen = look(received, sites, move, pivot_of(_BLOCK))
+    rows = np.flatnonzero(sites.counts)
+    off = skin_rates(received, sites, seen, move, rows) @ received.mean
+
+    assert np.abs(received.mean).max() > 0.1
+    assert seen.stock[rows] - seen.drawn[rows] == pytest.approx(off, abs=1e-9)
+
+
+def test_scanned_casting_is_followed(block: Part):
+    """A scan of a casting that sits 0.5, -0.3, 0.4 off and is turned a little: the part follows it (known move)."""
+    mesh = skin_of(block.casting).mesh
+    move = from_turn((0.2, -0.3, 0.4), (0.5, -0.3, 0.4), (30.0, 20.0, 15.0))
+    scan = Skin(Mesh(move.points(mesh.vertices), mesh.triangles, mesh.face))
+    found = place(block, receive(block, NOTHING, scan), needs(block))
+
+    assert found.turn == pytest.approx((0.2, -0.3, 0.4), abs=0.01)
+    assert found.pose.point((30.0, 20.0, 15.0)) == pytest.approx((30.5, 19.7, 15.4), abs=5e-3)
+    assert found.least_margin == pytest.approx(2.0, abs=0.01)
+    assert found.margin_95[0] < found.least_margin < found.margin_95[1] + 0.2
 
 
 # --- proof ----------------------------------------------------------------------
