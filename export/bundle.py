@@ -68,13 +68,17 @@ def hole_files(job: "Job") -> dict[str, bytes]:
 
 def place_files(job: "Job", placed: "Sequence[Placed]", zero: "Zero") -> dict[str, bytes]:
     """Return the placement as text and as JSON, and a picture of each casting that was measured."""
+    from export.heat import heat_files
     from export.place_document import place_document
     from export.place_report import place_text
 
-    return {
+    files = {
         "place.json": json_bytes(place_document(placed, job, zero)),
         "place.txt": place_text(placed, job, zero).encode(),
     }
+    for one in placed:
+        files |= heat_files(job, one, zero)
+    return files
 
 
 def with_manifest(settings: Settings, files: Mapping[str, bytes], **asked: str) -> dict[str, bytes]:

@@ -1,4 +1,4 @@
-"""SVG sheets as one PDF at true size, with selectable text and no clock.
+"""SVG sheets as one PDF at true size, with selectable text and no clock, or as pictures.
 
 Only the shipped fonts are used. Knows nothing of what is on the sheets.
 """
@@ -26,6 +26,22 @@ def pdf_bytes(title: str, pages: Sequence[Page]) -> bytes:
     Raises:
         OutputError: the typesetter refused or warned; the message says why.
     """
+    return _set(title, pages, format="pdf", pdf_tags=False)
+
+
+def png_bytes(title: str, page: Page, per_inch: float) -> bytes:
+    """Return one page as a PNG picture.
+
+    Args:
+        per_inch: pixels to an inch of paper.
+
+    Raises:
+        OutputError: as `pdf_bytes`.
+    """
+    return _set(title, [page], format="png", ppi=per_inch)
+
+
+def _set(title: str, pages: Sequence[Page], **options: Any) -> bytes:
     import typst
 
     names = [f"sheet{i}.svg" for i in range(1, len(pages) + 1)]
@@ -34,17 +50,12 @@ def pdf_bytes(title: str, pages: Sequence[Page]) -> bytes:
     everything: Any = {"main.typ": source.encode(), **files}
     try:
         made, warnings = typst.compile_with_warnings(
-            everything,
-            format="pdf",
-            font_paths=[str(FOLDER)],
-            ignore_system_fonts=True,
-            sys_inputs={"title": title},
-            pdf_tags=False,
+            everything, font_paths=[str(FOLDER)], ignore_system_fonts=True, sys_inputs={"title": title}, **options
         )
     except typst.TypstError as error:
-        raise OutputError(f"the PDF of {title!r} could not be set: {error}; report this with the job") from error
+        raise OutputError(f"the sheets of {title!r} could not be set: {error}; report this with the job") from error
     if warnings:
-        raise OutputError(f"the PDF of {title!r} was set with a warning: {warnings[0]}; report this with the job")
+        raise OutputError(f"the sheets of {title!r} were set with a warning: {warnings[0]}; report this with the job")
     return bytes(made)
 
 

@@ -56,7 +56,8 @@ FROM_BELOW = """
     export.dimension export.annotate export.bolt_circles export.dxf export.svg export.pdf
     export.furniture export.hole_table export.drawing_notes export.drawing_input export.drawing
     export.table_head export.table_words export.table_reader export.table export.coordinates_report
-    export.text_table export.hole_report export.stock_report export.place_report
+    export.text_table export.hole_report export.stock_report export.place_document export.place_report
+    export.bands export.raster export.picture export.heat_view export.heat
     export.mesh export.prototype
     export.bundle
     export.exit_codes export.progress export.commands export.child export.cli
