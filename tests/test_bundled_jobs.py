@@ -214,11 +214,14 @@ def test_the_crank_can_be_made_at_another_angle() -> None:
 
 
 def test_the_cover_holds_no_code_and_little_data() -> None:
-    """Safe to receive from a stranger: two STEP files and a job.toml, under 1 MiB."""
-    files = sorted(p for p in (PARTS / "pump_cover").iterdir() if p.name != "__pycache__")
+    """Safe to receive from a stranger: two STEP files and a job.toml under 1 MiB, and what was measured, under 1 MiB again."""
+    files = sorted(p for p in (PARTS / "pump_cover").iterdir() if p.is_file())
+    measured = sorted(p for p in (PARTS / "pump_cover" / "readings").rglob("*") if p.is_file())
 
     assert [p.name for p in files] == ["casting.step", "finished.step", "job.toml"]
     assert sum(p.stat().st_size for p in files) < 1024 * 1024
+    assert {p.suffix for p in measured} <= {".csv", ".stl", ".toml"}
+    assert sum(p.stat().st_size for p in measured) < 1024 * 1024
 
 
 def test_the_covers_files_come_from_its_generator(tmp_path: Path) -> None:
