@@ -23,14 +23,17 @@ from geom.sample import surface_samples
 from geom.scan_file import MM_PER_UNIT, Scan
 from geom.scan_fit import Fit, Pose, fitted, rough_scores
 from geom.scan_noise import local_sigma
-from geom.scan_sites import Drawn, Scanned, cloud_planes, drawn_points, nearest, scanned_points, thinned
+from geom.scan_sites import Drawn, Scanned, cloud_planes, drawn_points, met, nearest, scanned_points, thinned
 from geom.scan_turns import all_turns, likely_turns
 from geom.scan_words import axis_words, free_note, turn_words
 
 _FINE, _MIDDLE, _ROUGH, _GLANCE = 20_000, 2_000, 300, 150
 """Scan points for the last fit, for choosing between poses, for improving a rough pose, for a first look."""
 
-_TRIED, _CHOSEN = 24, 6
+_MEASURED: Final = 8000
+"""Points of the scan whose scatter is looked at."""
+
+_TRIED, _CHOSEN = 24, 12
 """Poses improved from the first look, and of these the ones compared closely."""
 
 _LIKELY: Final = 2.5
@@ -110,16 +113,15 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
     _check_scale(drawn, scanned, scan)
     limit = max(_LEAST_LIMIT, _SHARE_OF_SIZE * drawn.size)
     fits = _candidates(drawn, scanned, limit)
-    fits, hinted = _told(part, fits, hints, limit, scan.label)
-    best = fitted(drawn, scanned, fits[0].pose, limit)
+    likely, others = _told(part, fits, hints, limit, scan.label)
+    best = fitted(drawn, scanned, likely.pose, limit)
     _check_like(drawn, scanned, best, limit, scan.label)
-    doubts = (*_free_notes(drawn, best), *([] if hinted else _doubts(fits, best)))
+    doubts = (*_free_notes(drawn, best), *_doubts(likely, others, best))
     skin, cloud_note = _skin(drawn, scan, best)
     residual = Residual(
         float(np.median(best.distance)), float(np.sqrt((best.distance**2).mean())), float(np.quantile(best.distance, 0.95))
     )
-    sure = best.met.sure
-    sigma = local_sigma(best.pose.points(scanned.points)[sure], best.met.height[sure])
+    sigma = _scatter(drawn, scan, best.pose)
     x, y, z = best.pose.shift.tolist()
     to_part = rigid_from_matrix(best.pose.matrix, (x, y, z))
     notes = (*scan.notes, *cloud_note, *_fit_notes(scan, residual, sigma, drawn, scanned, best, limit), *doubts)
@@ -144,7 +146,7 @@ def _improved(drawn: Drawn, scanned: Scanned, turns: Floats, limit: float) -> li
     order = np.argsort(scores, kind="stable")[:_TRIED]
     likely = [poses[i] for i in order.tolist() if scores[i] <= _LIKELY * scores[order[0]] + 0.1 * limit]
     first = sorted((fitted(drawn, rough, pose, 5.0 * limit, rounds=8, steps=2) for pose in likely), key=lambda fit: fit.score)
-    chosen = _different(first)[:_CHOSEN]
+    chosen = [fit for fit in _different(first) if fit.score <= _ALIKE * first[0].score + 0.1 * limit][:_CHOSEN]
     closely = [fitted(drawn, middle, fit.pose, limit, rounds=6, steps=3) for fit in chosen]
     return _different(sorted(closely, key=lambda fit: fit.score))
 
@@ -225,24 +227,23 @@ def _missed(drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> float:
 # --- which way round --------------------------------------------------------
 
 
-def _told(part: Part, fits: list[Fit], hints: Sequence[HintPoint], limit: float, label: str) -> tuple[list[Fit], bool]:
-    """Return the fits with the one the hints tell first, and whether they settled it."""
-    if not hints:
-        return fits, False
+def _told(part: Part, fits: list[Fit], hints: Sequence[HintPoint], limit: float, label: str) -> tuple[Fit, list[Fit]]:
+    """Return the likeliest fit, and those that neither the skin nor the hints tell from it."""
     alike = [fit for fit in fits if fit.score <= _ALIKE * fits[0].score + 1e-9]
+    if not hints:
+        return alike[0], alike[1:]
     away = np.array([_hint_distances(part, hints, fit.pose) for fit in alike])
     worst = away.max(axis=1)
-    order = np.argsort(worst, kind="stable")
+    best = int(np.argmin(worst))
     reach = limit + _HINT_REACH
-    if worst[order[0]] > reach:
-        hint = hints[int(np.argmax(away[order[0]]))]
+    if worst[best] > reach:
+        hint = hints[int(np.argmax(away[best]))]
         raise ReadingError(
-            f"{hint.source}: the point said to lie on {hint.face!r} is {worst[order[0]]:.1f} mm from it in the pose of {label} "
+            f"{hint.source}: the point said to lie on {hint.face!r} is {worst[best]:.1f} mm from it in the pose of {label} "
             f"that fits best (limit {reach:.1f} mm); check the point and the face's name"
         )
-    settled = len(order) < 2 or worst[order[1]] > max(2.0 * worst[order[0]], worst[order[0]] + limit)
-    told = [alike[i] for i in order.tolist()]
-    return told + [fit for fit in fits if all(fit is not other for other in told)], bool(settled)
+    open_still = worst <= max(2.0 * worst[best], worst[best] + limit)
+    return alike[best], [fit for i, fit in enumerate(alike) if open_still[i] and i != best]
 
 
 def _hint_distances(part: Part, hints: Sequence[HintPoint], pose: Pose) -> list[float]:
@@ -265,15 +266,14 @@ def _free_notes(drawn: Drawn, best: Fit) -> list[str]:
     return [free_note(way, drawn.size, drawn.centre) for way in best.free]
 
 
-def _doubts(fits: list[Fit], best: Fit) -> list[str]:
+def _doubts(likely: Fit, others: list[Fit], best: Fit) -> list[str]:
     """Say which other ways round fit as well; those along a freedom that is open anyhow are left out."""
-    others = [fit for fit in fits[1:] if fit.score <= _ALIKE * fits[0].score + 1e-9]
-    others = [fit for fit in others if not _along_free(fit.pose.matrix @ fits[0].pose.matrix.T, best.free)]
+    others = [fit for fit in others if not _along_free(fit.pose.matrix @ likely.pose.matrix.T, best.free)]
     if not others:
         return []
-    equal = all(fit.score <= _EQUAL * fits[0].score + 1e-3 for fit in others)
-    ways = "; ".join(turn_words(fit.pose.matrix @ fits[0].pose.matrix.T) for fit in others)
-    how = "as well" if equal else f"nearly as well ({others[0].score:.2f} against {fits[0].score:.2f} mm)"
+    equal = all(fit.score <= _EQUAL * likely.score + 1e-3 for fit in others)
+    ways = "; ".join(turn_words(fit.pose.matrix @ likely.pose.matrix.T) for fit in others)
+    how = "as well" if equal else f"nearly as well ({others[0].score:.2f} against {likely.score:.2f} mm)"
     return [
         f"the scan fits {how} {ways}: the casting is (nearly) the same from there; one point of the scan on a named face "
         "settles it (scan.toml, [points])"
@@ -301,6 +301,14 @@ def _fit_notes(scan: Scan, residual: Residual, sigma: float, drawn: Drawn, scann
     if missed > 0.01:
         notes.append(f"{scan.label}: {missed:.0%} of the drawn casting was not scanned")
     return notes
+
+
+def _scatter(drawn: Drawn, scan: Scan, pose: Pose) -> float:
+    """Return the scatter, mm, of the scan's own points about their neighbours: those away from the faces' edges."""
+    rows = np.unique(np.linspace(0, len(scan.vertices) - 1, min(_MEASURED, len(scan.vertices))).astype(np.int64))
+    points = pose.points(scan.vertices[rows])
+    over = met(drawn, points, nearest(drawn, points, points, False)[1])
+    return local_sigma(points[over.sure], over.height[over.sure])
 
 
 def _skin(drawn: Drawn, scan: Scan, best: Fit) -> tuple[Skin, list[str]]:

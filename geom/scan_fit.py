@@ -96,7 +96,7 @@ def fitted(drawn: Drawn, scanned: Scanned, pose: Pose, limit: float, rounds: int
     sample = nearest(drawn, moved, scanned.normals @ pose.matrix.T, scanned.sided)[1]
     over = met(drawn, moved, sample)
     distance = _distance(drawn, over)
-    doubtful = np.flatnonzero(~over.sure)
+    doubtful = np.flatnonzero(~over.sure | (distance > drawn.spacing))
     if doubtful.size:
         distance[doubtful] = np.minimum(distance[doubtful], _to_nearest(drawn, moved[doubtful]))
     return Fit(pose, float(np.sqrt((np.minimum(distance, limit) ** 2).mean())), over, distance, free, done)

@@ -15,8 +15,12 @@ from geom.rays import Skin
 
 _NEIGHBOURS: Final = 7
 _MAD: Final = 1.4826
-_PIT: Final = 4.0
-"""Standard deviations: of ten thousand clean points less than one lies further out."""
+_PIT: Final = 5.0
+"""Standard deviations: of a million clean points less than one lies further out."""
+
+_WIDE: Final = 1.96
+"""Standard deviations that hold 95 % of clean points. The wide figure, for a look at a corner of a triangle is noisier
+than one at its middle."""
 
 _RING: Final = 6
 """Looks around each place."""
@@ -81,7 +85,7 @@ def stock_noise(skin: Skin, points: Floats, normals: Floats, radius: float = 1.0
         return StockNoise(own, even, np.zeros(len(own), dtype=np.bool_), 0.0)
     even[rows] = np.nanmedian(looks[rows], axis=1)
     off = own[rows] - even[rows]
-    sigma = float(_MAD * np.median(np.abs(looks[rows] - even[rows, None])[seen[rows]]))
+    sigma = float(np.quantile(np.abs(looks[rows] - even[rows, None])[seen[rows]], 0.95) / _WIDE)
     pit = np.zeros(len(own), dtype=np.bool_)
     pit[rows] = off < -_PIT * sigma
     return StockNoise(own, even, pit, sigma)

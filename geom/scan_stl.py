@@ -99,7 +99,7 @@ _FACET_LINE: Final = re.compile(
 def _where(text: bytes, start: int, length: int) -> str:
     at = start
     for line in text[start : start + length].splitlines(keepends=True):
-        if not _FACET_LINE.fullmatch(line):
+        if not _FACET_LINE.fullmatch(line.strip()):
             return f"line {text_line(text, at)} "
         at += len(line)
     return "after the last whole facet it "

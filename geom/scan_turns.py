@@ -30,8 +30,8 @@ _DIRECTIONS: Final = 6
 _LEAST_SHARE: Final = 0.02
 _VOTERS: Final = 1500
 
-_AXES: Final = 80
-"""Axes tried when nothing else tells: neighbours are about 20 degrees apart."""
+_AXES: Final = 60
+"""Axes tried when nothing else tells: neighbours are about 25 degrees apart."""
 
 
 def likely_turns(drawn: Drawn, scanned: Scanned) -> Floats:
@@ -48,12 +48,12 @@ def likely_turns(drawn: Drawn, scanned: Scanned) -> Floats:
 
 
 def all_turns() -> Floats:
-    """Return rotations (k, 3, 3) all the way round, some 20 degrees apart."""
+    """Return rotations (k, 3, 3) all the way round, some 25 degrees apart."""
     i = np.arange(_AXES) + 0.5
     z, turn = 1.0 - 2.0 * i / _AXES, np.pi * (1.0 + np.sqrt(5.0)) * i
     flat = np.sqrt(1.0 - z * z)
     axes = np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
-    return np.array([_about(axis, angle) @ _onto(axis) for axis in axes for angle in _sweep(18)])
+    return np.array([_about(axis, angle) @ _onto(axis) for axis in axes for angle in _sweep(12)])
 
 
 def _principal(points: Floats, share: Floats | None) -> tuple[Floats, Floats]:

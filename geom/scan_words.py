@@ -27,7 +27,7 @@ def _named(axis: Floats) -> tuple[Floats, str]:
     axis = axis if axis[most] > 0 else -axis
     if axis[most] > _CLOSE:
         return axis, f"the part's {'XYZ'[most]} axis"
-    return axis, "the axis (" + ", ".join(f"{v + 0.0:.2f}" for v in axis) + ")"
+    return axis, "the axis (" + ", ".join(f"{round(v, 2) + 0.0:.2f}" for v in axis) + ")"
 
 
 def turn_words(turn: Floats) -> str:
@@ -51,5 +51,5 @@ def free_note(way: Floats, size: float, centre: Floats) -> str:
         return f"the drawn casting is the same all along {name}: where the scan lies along it stays open and was left as found"
     axis, name = _named(turn / rate)
     foot = centre + np.cross(turn, shift) / rate**2
-    at = ", ".join(f"{v + 0.0:.1f}" for v in foot - (foot @ axis) * axis)
+    at = ", ".join(f"{round(v, 1) + 0.0:.1f}" for v in foot - (foot @ axis) * axis)
     return f"the drawn casting is round about {name} through ({at}) mm: how far the scan is turned about it stays open"
