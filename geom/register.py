@@ -27,13 +27,13 @@ from geom.scan_sites import Drawn, Scanned, cloud_planes, drawn_points, met, nea
 from geom.scan_turns import all_turns, likely_turns
 from geom.scan_words import axis_words, free_note, turn_words
 
-_FINE, _MIDDLE, _ROUGH, _GLANCE = 20_000, 2_000, 300, 150
+_FINE, _MIDDLE, _ROUGH, _GLANCE = 12_000, 1_500, 250, 150
 """Scan points for the last fit, for choosing between poses, for improving a rough pose, for a first look."""
 
 _MEASURED: Final = 8000
 """Points of the scan whose scatter is looked at."""
 
-_TRIED, _CHOSEN = 24, 12
+_TRIED, _CHOSEN = 24, 24
 """Poses improved from the first look, and of these the ones compared closely."""
 
 _LIKELY: Final = 2.5
@@ -53,6 +53,9 @@ _EQUAL: Final = 1.02
 """Poses this near in fit are the same to any reading: the part is symmetrical."""
 
 _SAME_TURN: Final = np.radians(4.0)
+
+_SAME_END: Final = np.radians(12.0)
+"""Rough poses closer than this come to the same end when improved."""
 
 _WRONG_SIZE: Final = 1.25
 """Scans this many times too large or small are in another unit, or of another part."""
@@ -133,30 +136,43 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
 
 def _candidates(drawn: Drawn, scanned: Scanned, limit: float) -> list[Fit]:
     """Return different poses compared closely, the best first."""
-    found = _improved(drawn, scanned, likely_turns(drawn, scanned), limit)
+    middle = scanned.some(_MIDDLE)
+    found = _improved(drawn, middle, _placed(drawn, middle, likely_turns(drawn, scanned)), limit)
     if np.mean(found[0].distance > limit) > _STRANGE:
-        found = sorted(found + _improved(drawn, scanned, all_turns(), limit), key=lambda fit: fit.score)
+        anyhow = _placed(drawn, middle, all_turns())[::2]
+        found = _different(sorted(found + _improved(drawn, middle, anyhow, limit), key=lambda fit: fit.score))
     return found
 
 
-def _improved(drawn: Drawn, scanned: Scanned, turns: Floats, limit: float) -> list[Fit]:
-    glance, rough, middle = (scanned.some(count) for count in (_GLANCE, _ROUGH, _MIDDLE))
-    poses = [pose for turn in turns for pose in _placed(drawn, scanned, turn)]
-    scores = rough_scores(drawn, glance, poses, limit)
-    order = np.argsort(scores, kind="stable")[:_TRIED]
-    likely = [poses[i] for i in order.tolist() if scores[i] <= _LIKELY * scores[order[0]] + 0.1 * limit]
-    first = sorted((fitted(drawn, rough, pose, 5.0 * limit, rounds=8, steps=2) for pose in likely), key=lambda fit: fit.score)
-    chosen = [fit for fit in _different(first) if fit.score <= _ALIKE * first[0].score + 0.1 * limit][:_CHOSEN]
-    closely = [fitted(drawn, middle, fit.pose, limit, rounds=6, steps=3) for fit in chosen]
+def _placed(drawn: Drawn, scanned: Scanned, turns: Floats) -> list[Pose]:
+    """Return each turned scan with its box's middle on the drawn one's, and its area's: a scan may be open below."""
+    poses = []
+    for turn in turns:
+        moved = scanned.points @ turn.T
+        poses.append(Pose(turn, drawn.centre - (moved.min(axis=0) + moved.max(axis=0)) / 2.0))
+        poses.append(Pose(turn, drawn.share @ drawn.points - moved.mean(axis=0)))
+    return poses
+
+
+def _improved(drawn: Drawn, middle: Scanned, poses: list[Pose], limit: float) -> list[Fit]:
+    """Return the best of some poses, improved: many at a glance, the likely ones roughly, the best of those closely."""
+    scores = rough_scores(drawn, middle.some(_GLANCE), poses, limit)
+    near = np.flatnonzero(scores <= _LIKELY * scores.min() + 0.1 * limit)
+    likely = _spread_out([poses[i] for i in near[np.argsort(scores[near], kind="stable")].tolist()], _TRIED)
+    rough = middle.some(_ROUGH)
+    first = sorted((fitted(drawn, rough, pose, 5.0 * limit, rounds=6, steps=2) for pose in likely), key=lambda fit: fit.score)
+    chosen = [fit for fit in _different(first) if fit.score <= _ALIKE * first[0].score + 0.02 * limit][:_CHOSEN]
+    closely = [fitted(drawn, middle, fit.pose, limit, rounds=4, steps=3) for fit in chosen]
     return _different(sorted(closely, key=lambda fit: fit.score))
 
 
-def _placed(drawn: Drawn, scanned: Scanned, turn: Floats) -> list[Pose]:
-    """Return a turned scan with its area's middle on the drawn one's, and its box's: a scan may be open below."""
-    moved = scanned.points @ turn.T
-    middle = drawn.share @ drawn.points - moved.mean(axis=0)
-    box = drawn.centre - (moved.min(axis=0) + moved.max(axis=0)) / 2.0
-    return [Pose(turn, middle), Pose(turn, box)]
+def _spread_out(poses: list[Pose], count: int) -> list[Pose]:
+    """Return the first poses that are not nearly a better one before them: both would come to the same end."""
+    kept: list[Pose] = []
+    for pose in poses:
+        if len(kept) < count and all(_turn_between(pose, other) > _SAME_END for other in kept):
+            kept.append(pose)
+    return kept
 
 
 def _different(fits: list[Fit]) -> list[Fit]:

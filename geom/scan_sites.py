@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from geom.analytic import OTHER, Bools, Floats, Forms, Ints, corner_shares, dots, forms, heights
+from geom.analytic import OTHER, Bools, Floats, Forms, Ints, dots, forms, heights
 from geom.kernel.shape import Solid
 from geom.sample import surface_samples
 from geom.scan_file import Scan
@@ -161,10 +161,11 @@ def _from_mesh(scan: Scan, count: int) -> Scanned:
     u, v = ((0.5 + np.arange(count) * step) % 1.0 for step in _GOLDEN)
     over = u + v > 1.0
     u, v = np.where(over, 1.0 - u, u), np.where(over, 1.0 - v, v)
-    points = corners[:, 0] + u[:, None] * (corners[:, 1] - corners[:, 0]) + v[:, None] * (corners[:, 2] - corners[:, 0])
+    shares = np.stack([1.0 - u - v, u, v], axis=1)
+    points = np.einsum("ij,ijk->ik", shares, corners)
     sides = corners - np.roll(corners, 1, axis=1)
     small = np.einsum("ijk,ijk->ij", sides, sides).max(axis=1) < _FINE**2 * reach[-1] / count
-    pick = np.argmax(corner_shares(corners, points), axis=1)
+    pick = np.argmax(shares, axis=1)
     points[small] = corners[small, pick[small]]
     normals = vectors[row] / np.linalg.norm(vectors[row], axis=1)[:, None]
     return Scanned(points, _evened(points, normals), True)

@@ -28,7 +28,7 @@ _APART: Final = np.radians(20.0)
 
 _DIRECTIONS: Final = 6
 _LEAST_SHARE: Final = 0.02
-_VOTERS: Final = 1500
+_VOTERS: Final = 1000
 
 _AXES: Final = 60
 """Axes tried when nothing else tells: neighbours are about 25 degrees apart."""
