@@ -5,9 +5,8 @@ stands askew. The truth is closed form: the gap from the corners of the placed p
 true planes. Two kinds of casting:
 
 - a new one each draw, its six planes off and leaning as its tolerance grade says: wanted 93 to 97 % over 2,000 draws;
-- one and the same casting whose faces lean much less than the grade expects (a quarter as many draws). An interval that
-  expects the grade is then too pessimistic: it may miss more often, but only upwards. Wanted: no more than 2.5 % (3.5 with
-  the noise of so few draws) of the castings have less than the interval says.
+- one and the same casting, new noise each draw (a quarter as many draws): wanted the same. Known not to hold: in a run of
+  1,000 draws the interval held the truth in 89.6 % (+- 1.9). Its exit code says so until it is mended.
 """
 
 import sys
@@ -142,13 +141,13 @@ def main(draws: int = 2000) -> int:
     rng = np.random.default_rng(20260101)
     print("casting                       draws   held     less than said   more than said   width")
     good = True
-    for name, fixed, count in (("new, as its grade says", False, draws), ("one, flatter than its grade", True, draws // 4)):
+    for name, fixed, count in (("new, as its grade says", False, draws), ("one and the same", True, draws // 4)):
         below, above, width = shares(part, count, rng, fixed)
         held = 1.0 - below - above
         print(
             f"{name:28s} {count:6d}  {100 * held:5.1f} % {100 * below:14.1f} % {100 * above:14.1f} % {width:10.3f} mm", flush=True
         )
-        good = good and (below <= 0.035 if fixed else 0.93 <= held <= 0.97)
+        good = good and 0.93 <= held <= 0.97
     return 0 if good else 1
 
 
