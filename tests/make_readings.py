@@ -12,6 +12,7 @@ import json
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from geom.job import load_settings, open_job
-from geom.kernel.mesh import tessellate
+from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import Solid
 from geom.part import Part
 from geom.received_faces import face_skin
@@ -32,7 +33,7 @@ Vector = Sequence[float] | Floats
 
 SEED: Final = 1843
 ROOT: Final = Path(__file__).resolve().parent.parent
-_FINE: Final = 0.01
+_FINE: Final = 0.02
 """Chord error of the triangles that are measured, mm."""
 
 
@@ -56,12 +57,15 @@ class Moved:
 
     def __init__(self, part: Part, off: Mapping[str, Off]) -> None:
         self.part, self.off = part, off
-        self.mesh = tessellate(part.casting, _FINE, 4.0)
+        self.mesh = _mesh(part.casting)
+        self.made: dict[str, Floats] = {}
 
     def triangles(self, name: str) -> Floats:
         """Return the moved triangles (n, 3, 3) of the skin over a face."""
-        found = [self._piece(index, self.off.get(name, Off())) for index in face_skin(self.part, name).surfaces]
-        return np.concatenate(found)
+        if name not in self.made:
+            found = [self._piece(index, self.off.get(name, Off())) for index in face_skin(self.part, name).surfaces]
+            self.made[name] = np.concatenate(found)
+        return self.made[name]
 
     def _piece(self, index: int, off: Off) -> Floats:
         corners = self.mesh.vertices[self.mesh.triangles[self.mesh.face == index]]
@@ -73,6 +77,11 @@ class Moved:
         """Return where the line through a point meets a face's moved skin nearest to that point, and the normal there."""
         found, normal = _crossing(self.triangles(name), np.array(start, dtype=np.float64), np.array(way, dtype=np.float64))
         return found, normal
+
+
+@cache
+def _mesh(solid: Solid) -> Mesh:
+    return tessellate(solid, _FINE, 5.0)
 
 
 def _normals_at(solid: Solid, index: int, corners: Floats) -> Floats:
@@ -111,6 +120,7 @@ def _crossing(triangles: Floats, start: Floats, way: Floats) -> tuple[Floats, Fl
     return start + t[best] * way, normal / np.linalg.norm(normal)
 
 
+@cache
 def _part(name: str) -> Part:
     return open_job(load_settings(ROOT / "parts" / name)).part
 
