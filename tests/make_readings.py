@@ -24,7 +24,7 @@ from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import Solid
 from geom.part import Part
 from geom.received_faces import face_skin
-from geom.rigid import Rigid, from_turn
+from geom.rigid import from_turn
 from geom.units import MM_PER_INCH
 
 Floats = npt.NDArray[np.float64]
@@ -498,6 +498,3 @@ def main(folder: Path = ROOT / "parts", truth: Path = ROOT / "tests" / "truth") 
 
 if __name__ == "__main__":
     main(*(Path(argument) for argument in sys.argv[1:3]))
-
-
-__all__ = ["Rigid", "main"]
