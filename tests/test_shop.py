@@ -1,6 +1,7 @@
 """A shop.toml becomes a mill, a vise and cutters; a slip in it is named with line, key, value and limit."""
 
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,8 @@ from geom.job_reader import read_source
 from geom.job_settings import load_settings
 from geom.shop import Shop
 from geom.shop_drills import drills_of_set, jobber_flutes, single_drill, size_name
-from geom.shop_file import default_shop, read_shop, shop_units
+from geom.shop_file import KEYS, default_shop, read_shop, shop_units
+from geom.shop_schema import LISTS, SINGLE_TABLES
 from geom.toml_lines import key_lines
 
 MILL = """[mill]
@@ -244,3 +246,43 @@ def test_a_shop_file_states_its_units(tmp_path: Path) -> None:
     source = read_source(tmp_path / "my_shop.toml", "my_shop.toml")
     with pytest.raises(EvenstockError, match=r"my_shop\.toml: units is missing"):
         shop_units(source.raw, source, (), "mm")
+
+
+ODD = (
+    "-1",
+    "0",
+    "1e300",
+    "nan",
+    '""',
+    '"x"',
+    "true",
+    "[]",
+    "[1]",
+    "[[1]]",
+    "[1, 2, 3]",
+    '["mm 1-2"]',
+    "{}",
+    "{a = 1}",
+    "1979-05-27",
+)
+"""What a slip of the hand may leave behind the equals sign."""
+
+
+@pytest.mark.parametrize("table", [*SINGLE_TABLES, *LISTS, ""])
+def test_no_value_of_any_key_gives_anything_but_a_shop_or_a_plain_refusal(tmp_path: Path, table: str) -> None:
+    """Whatever stands behind the equals sign, the answer is a shop or one paragraph that names the file."""
+    path, texts = tmp_path / "my_shop.toml", {"mill": MILL, "vise": VISE, "end_mills": END_MILL}
+    keys = SINGLE_TABLES.get(table) or LISTS.get(table) or dict.fromkeys(KEYS)
+    for key, value in product(keys, ODD):
+        head = f"[[{table}]]\n" if table in LISTS else f"[{table}]\n" if table else ""
+        lines = (texts.get(table) or head).splitlines(keepends=True)
+        kept = "".join(line for line in lines if not line.startswith(f"{key} "))
+        path.write_text((f'units = "mm"\n{kept}' if key != "units" or table else kept) + f"{key} = {value}\n")
+        source = read_source(path, "my_shop.toml")
+        says = ""
+        try:
+            read_shop(source.raw, source, (), shop_units(source.raw, source, (), "mm"))
+        except EvenstockError as refused:
+            says = str(refused)
+        assert says.startswith("my_shop.toml") or not says
+        assert "\n" not in says
