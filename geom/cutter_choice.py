@@ -56,8 +56,8 @@ class Lack:
     Attributes:
         wanted: what is missing.
         nearest: the nearest on hand, or None when the shop has none of its kind.
-        gives: what the nearest would give; () without one.
-        buy: what would do.
+        gives: what the nearest would give; without one, why there is none.
+        buy: what would do; () where nothing bought would.
     """
 
     wanted: Words
@@ -68,7 +68,7 @@ class Lack:
     @property
     def says(self) -> Words:
         """Return the answer as one sentence: "no 10.2 mm drill: 10.3 mm drill gives 75 % thread; or buy ..."."""
-        near: Words = (": ", self.nearest.name, " ", *self.gives) if self.nearest else (": none is on hand",)
+        near: Words = (": ", self.nearest.name, " ", *self.gives) if self.nearest else (": ", *(self.gives or ("none is on hand",)))
         return ("no ", *self.wanted, *near, *(("; or buy ", *self.buy) if self.buy else ()))
 
 

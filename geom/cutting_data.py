@@ -52,6 +52,9 @@ _OPERATION: Final[dict[Work, tuple[Operation, float]]] = {
 
 _MILLING: Final = ("face", "edge", "slot", "spot-face", "counterbore")
 
+_LIGHT: Final = ("ream", "spot", "countersink")
+"""Work that takes so little metal that no power is worked out for it."""
+
 SKIN: Final = 1.5
 """How deep, mm, the first cut of a cast skin goes where there is stock for it, so that the edge works below scale and
 sand instead of in them (common practice, no source)."""
@@ -88,7 +91,8 @@ class Load:
         feed_rev: mm a revolution.
         depth: deepest cut: along the axis for milling (0 for drilling), a side for boring.
         width: the width of cut it counts with; a drill's diameter.
-        power: at the cutter at that depth, W; None where no table gives the alloy's cutting force.
+        power: at the cutter at that depth, W; None where no table gives the alloy's
+            cutting force, and for light work (spot, countersink, ream, tap).
         torque: N m, with it.
         force: along the cut at the cutter's rim, N, with it; what clamps have to hold.
         thrust: down, N, of a drill; 0 otherwise.
@@ -203,7 +207,7 @@ def speed_feed(
         speeds, source = _speeds(alloy, cutter, action, size, depth, hardness)
         feed_rev = _feed_rev(alloy, cutter, action, size)
     except StandardError as missing:
-        return Lack((f"speed to {action} {alloy.name}",), None, (), (f"nothing: {str(missing).removeprefix(': ')}",))
+        return Lack((f"speed to {action} {alloy.name}",), None, (str(missing).removeprefix(": "),))
     rpm, notes = _spindle(shop.mill, speeds)
     force = _force(alloy, hardness)
     load = _loaded(shop.mill, cutter, action, size, rpm, feed_rev, width, force)
@@ -342,7 +346,8 @@ def _loaded(
         )
         return _at_rim(mill, _BORE_DEPTH, _BORE_DEPTH, tooth, feed_rev, power, size, rpm)
     kc = None if force is None else specific_force(force, tooth * math.sin(_POINT))
-    torque = None if kc is None else drill_torque(size, feed_rev, kc)
+    hole = cutter.pilot or 0.0
+    torque = None if kc is None or action in _LIGHT else drill_torque(size, feed_rev, kc) * (1.0 - (hole / size) ** 2)
     power = None if torque is None else torque * rpm * math.tau / 60.0
     thrust = 0.0 if kc is None or action != "drill" else 0.5 * kc * feed_rev * size / 2.0
     return _at_rim(mill, 0.0, size, tooth, feed_rev, power, size, rpm, thrust)
@@ -393,7 +398,7 @@ def _tapping(mill: Mill, alloy: Alloy, cutter: Cutter) -> CutData | Lack:
     most = tapping_rpm(alloy, thread.major, "")
     rpm = spindle_at_most(mill, most)
     if rpm > most + 1e-9:
-        return Lack((f"spindle speed of {most:.0f} rpm or less to tap {thread.designation}",), None, (), ("nothing: tap by hand",))
+        return Lack((f"spindle speed of {most:.0f} rpm or less to tap {thread.designation}",), None, ("tap by hand",))
     notes: tuple[Words, ...] = (("low speed and a clutch, or start the tap by hand",),)
     speed = math.pi * thread.major * rpm / 1000.0
     load = Load(thread.pitch / cutter.flutes, thread.pitch, 0.0, thread.major, None, None, None, 0.0, True)

@@ -178,6 +178,14 @@ def test_a_drill_beyond_the_motor_is_said() -> None:
     assert "open the hole up in steps" in str(found.notes)
 
 
+def test_a_reamer_is_never_judged_as_a_drill_from_the_solid() -> None:
+    """It takes a few tenths: no power is worked out, so no false alarm on a small motor."""
+    weak = replace(SHOP, mill=replace(SHOP.mill, power=50.0))
+    found = data(speed_feed(weak, IRON, SHOP.of("reamer")[-1], "ream"))
+
+    assert (found.load.power, found.load.enough) == (None, True)
+
+
 def test_power_is_torque_times_turns() -> None:
     """P = 2 pi n T, and the force at the rim is the torque over the radius."""
     found = data(speed_feed(SHOP, IRON, SHOP.of("end mill")[-1], "slot"))
@@ -214,7 +222,9 @@ def test_an_alloy_without_a_table_gets_no_made_up_speed() -> None:
     found = speed_feed(SHOP, alloy("bronze", "test"), SHOP.of("end mill")[-1], "edge")
 
     assert isinstance(found, Lack)
-    assert "give no speed" in str(found.says)
+    assert found.says[1] == "speed to edge bronze"
+    assert "give no speed to mill bronze" in str(found.says)
+    assert "buy" not in str(found.says)
 
 
 def test_an_inch_shop_and_a_metric_one_of_the_same_sizes_get_the_same_figures() -> None:
