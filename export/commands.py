@@ -15,7 +15,7 @@ from export.exit_codes import NO, YES
 from export.progress import say, say_nothing
 from geom.errors import JobError
 from geom.job_settings import Overrides, load_settings
-from geom.settings import Settings
+from geom.settings import READINGS, Settings
 from geom.tolerance import PRINT_CHORD
 
 
@@ -56,6 +56,7 @@ def holes(arguments: Namespace) -> int:
 def place(arguments: Namespace) -> int:
     """Print where the part lies in the casting as received; "no" when the best casting falls short."""
     settings, tell = _settings(arguments), _teller(arguments)
+    _begin_scan(settings)
     from export.bundle import place_files
     from export.place_document import place_document
     from export.place_report import ask_text, place_text
@@ -159,6 +160,15 @@ COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
 
 def _settings(arguments: Namespace) -> Settings:
     return load_settings(Path(arguments.job), Overrides(_parameters(arguments.set), arguments.variant, arguments.units))
+
+
+def _begin_scan(settings: Settings) -> None:
+    """Let a scan be read while the kernel loads, before anything loads it."""
+    folder = settings.folder / READINGS
+    if (folder / "scan.toml").is_file():
+        from geom.scan_ahead import begin
+
+        begin(folder)
 
 
 def _parameters(pairs: list[str]) -> dict[str, str]:

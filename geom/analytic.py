@@ -7,18 +7,19 @@ mm, part frame; every array has one row per point or ray.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from geom.kernel.shape import Surface, SurfaceKind
+if TYPE_CHECKING:
+    from geom.kernel.shape import Surface, SurfaceKind
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
-KINDS: Final[tuple[SurfaceKind, ...]] = ("plane", "cylinder", "cone", "sphere", "torus", "other")
+KINDS: "Final[tuple[SurfaceKind, ...]]" = ("plane", "cylinder", "cone", "sphere", "torus", "other")
 PLANE, CYLINDER, CONE, SPHERE, TORUS, OTHER = range(6)
 
 _NEWTON_ROUNDS: Final = 8
@@ -42,7 +43,7 @@ class Forms:
     side: Floats
 
 
-def forms(surfaces: Sequence[Surface]) -> Forms:
+def forms(surfaces: "Sequence[Surface]") -> Forms:
     """Return the numbers of a solid's surfaces as arrays."""
     return Forms(
         np.array([KINDS.index(s.kind) for s in surfaces], dtype=np.int8),

@@ -109,9 +109,9 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
         received = receive(part, readings, grade=grade)
         return received, received.to_part, received.notes
     from geom.register import register_scan
-    from geom.scan_file import read_scan
+    from geom.scan_ahead import read_ahead
 
-    found = register_scan(part, read_scan(readings.scan), readings.scan.hints)
+    found = register_scan(part, read_ahead(readings.scan), readings.scan.hints)
     received = receive(part, readings, found.skin, grade=grade)
     return received, found.to_part, (*found.notes, *received.notes)
 

@@ -83,7 +83,7 @@ class Finder:
     """The triangles of a skin and what lies behind them, ready for rays."""
 
     __slots__ = (
-        "_centre", "_chord", "_curved", "_edges", "_forms", "_free", "_free_forms", "_mesh", "_normal", "_offset", "_probe",
+        "_centre", "_chord", "_curved", "_edges", "_forms", "_free", "_free_forms", "_mesh", "_planes", "_probe",
         "_slack", "_solid", "_tree", "step",
     )  # fmt: skip
 
@@ -101,7 +101,7 @@ class Finder:
         low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
         self._centre = (low + high) / 2.0
         self.step = max(1e-4, 2e-6 * float(np.linalg.norm(high - low)))
-        self._normal, self._offset = _facet_planes(mesh.vertices - self._centre, mesh.triangles)
+        self._planes = None if solid is None else _facet_planes(mesh.vertices - self._centre, mesh.triangles)
         self._curved, self._free = np.zeros(0, dtype=np.bool_), np.zeros(0, dtype=np.bool_)
         if self._forms is not None:
             self._curved, self._free = self._forms.kind != PLANE, self._forms.kind == OTHER
@@ -174,21 +174,28 @@ class Finder:
         middle = origins - self._centre
         starts = (middle if spots is origins else spots - self._centre) + ahead[:, None] * directions
         triangle = self._tree.first(starts, directions)
-        met = np.flatnonzero((triangle >= 0) & (triangle < len(self._offset)))
+        met = np.flatnonzero((triangle >= 0) & (triangle < len(self._mesh.triangles)))
         if met.size < len(triangle):
             directions, origins, middle, hit = directions[met], origins[met], middle[met], triangle[met]
         else:
             hit = triangle
-        normal, face = self._normal[hit], self._mesh.face[hit]
+        (normal, offset), face = self._planes_of(hit), self._mesh.face[hit]
         speed = dots(directions, normal)
         with np.errstate(divide="ignore", invalid="ignore"):
-            flat = (self._offset[hit] - dots(middle, normal)) / speed
+            flat = (offset - dots(middle, normal)) / speed
         leaving = speed > 0
         into = slice(base, base + len(triangle)) if met.size == len(triangle) else base + met
         found.facet[into], found.face[into], found.leaving[into] = flat, face, leaving
         astray = self._curve(_Met(hit, face, origins, directions, flat, speed))
         found.distance[into] = flat
-        return np.flatnonzero(triangle >= len(self._offset)), met[astray]
+        return np.flatnonzero(triangle >= len(self._mesh.triangles)), met[astray]
+
+    def _planes_of(self, hit: Ints) -> tuple[Floats, Floats]:
+        """Return the planes of some facets; a plain mesh may have millions, of which few are ever met: its are not kept."""
+        if self._planes is not None:
+            return self._planes[0][hit], self._planes[1][hit]
+        corners = self._mesh.triangles[hit]
+        return _facet_planes(self._mesh.vertices[corners.ravel()] - self._centre, np.arange(corners.size).reshape(-1, 3))
 
     def _curve(self, met: "_Met") -> Ints:
         """Move distances to facets of curved faces on to the form itself; return the rows where that fails."""
@@ -253,8 +260,9 @@ class Finder:
         """Give the facets of flat faces the face's own plane: their answer is then exact as it stands."""
         rows = np.flatnonzero(f.kind[self._mesh.face] == PLANE)
         face = self._mesh.face[rows]
-        self._normal[rows] = f.axis[face]
-        self._offset[rows] = dots(f.origin[face] - self._centre, f.axis[face])
+        assert self._planes is not None
+        self._planes[0][rows] = f.axis[face]
+        self._planes[1][rows] = dots(f.origin[face] - self._centre, f.axis[face])
 
     def _guarded_tree(self, f: Forms | None, free: FreeForms | None) -> tuple[RayTree, EdgeRays | None]:
         """Return the tree of facets and guard tubes, and the tubes' own judge."""
