@@ -112,7 +112,7 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
     from geom.scan_ahead import read_ahead
 
     found = register_scan(part, read_ahead(readings.scan), readings.scan.hints)
-    received = receive(part, readings, found.skin, grade=grade)
+    received = receive(part, readings, found.skin, grade=grade, scan_sigma=found.accuracy)
     return received, found.to_part, (*found.notes, *received.notes)
 
 

@@ -201,7 +201,9 @@ class _Reader:
                 raise ReadingError(f"{label}, {key}: is no key of a scan{guess}; it may have {', '.join(_SCAN_KEYS)}")
         unit_name = _scan_unit(raw, label)
         sigma = _scan_sigma(raw, label, self.units)
-        return ScanFile(_scan_path(raw, self.folder, label), unit_name, sigma, self._hints(raw, label, unit_name), label)
+        return ScanFile(
+            _scan_path(raw, self.folder, label), unit_name, sigma, self._hints(raw, label, unit_name), label, "sigma" in raw
+        )
 
     def _hints(self, raw: dict[str, Any], label: str, unit_name: str) -> tuple[HintPoint, ...]:
         points = raw.get("points", {})

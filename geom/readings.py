@@ -125,13 +125,19 @@ class HintPoint:
 
 @dataclass(frozen=True, slots=True)
 class ScanFile:
-    """A scan to read: its file, the mm in one of its units, its standard uncertainty in mm, named points."""
+    """A scan to read.
+
+    Attributes:
+        sigma: standard uncertainty, mm, that all points of a face share; `stated`: whether the file says it.
+        hints: points on named faces.
+    """
 
     path: Path
     unit: Literal["mm", "cm", "m", "inch"]
     sigma: float
     hints: tuple[HintPoint, ...]
     source: str
+    stated: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,6 +65,11 @@ _NEAR_UNIT: Final = 1.12
 _HINT_REACH: Final = 10.0
 """mm that a named point may lie off its face, beyond the casting's own error: stock, and a rough aim."""
 
+_ACCURATE: Final = 0.03
+"""mm: a scan that states no sigma is taken as accurate as its points scatter, but not better (common practice, no source)."""
+
+_TOO_ROUGH: Final = 3.0
+
 _CLOUD_CELLS: Final = 700
 """Cells along the box of a point cloud that keep a point each."""
 
@@ -87,6 +92,9 @@ class RegisteredScan:
         skin: its surface, part frame, ready for rays.
         residual: how far the scan is from the drawn skin: the casting's errors and the scanner's together.
         sigma: the scatter of neighbouring points, mm: scanner and roughness, without form and warp.
+        accuracy: standard uncertainty, mm, that all points of a face share: as stated, else judged by the scatter.
+        pose_sigma: how surely the scan lies on the drawing, mm at the casting's edge. The stock does not depend on
+            it: the part is placed in the scan itself.
         ambiguous: the fit leaves the way round, or a freedom, open.
         notes: whole sentences: about the file, the fit, and what is ambiguous with a way to settle it.
         iterations: rounds of the last fit.
@@ -96,6 +104,8 @@ class RegisteredScan:
     skin: Skin = field(repr=False)
     residual: Residual
     sigma: float
+    accuracy: float
+    pose_sigma: float
     ambiguous: bool
     notes: tuple[str, ...]
     iterations: int
@@ -127,8 +137,15 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
     sigma = _scatter(drawn, scan, best.pose)
     x, y, z = best.pose.shift.tolist()
     to_part = rigid_from_matrix(best.pose.matrix, (x, y, z))
-    notes = (*scan.notes, *cloud_note, *_fit_notes(scan, residual, sigma, drawn, scanned, best, limit), *doubts)
-    return RegisteredScan(to_part, skin, residual, sigma, bool(doubts), notes, best.rounds)
+    notes = (
+        *scan.notes,
+        *cloud_note,
+        *_fit_notes(scan, residual, sigma, drawn, scanned, best, limit),
+        *_sure_notes(scan, sigma),
+        *doubts,
+    )
+    accuracy = _accuracy(scan, sigma)
+    return RegisteredScan(to_part, skin, residual, sigma, accuracy, best.sigma, bool(doubts), notes, best.rounds)
 
 
 # --- rough poses ------------------------------------------------------------
@@ -317,6 +334,21 @@ def _fit_notes(scan: Scan, residual: Residual, sigma: float, drawn: Drawn, scann
     if missed > 0.01:
         notes.append(f"{scan.label}: {missed:.0%} of the drawn casting was not scanned")
     return notes
+
+
+def _accuracy(scan: Scan, scatter: float) -> float:
+    return scan.sigma if scan.sigma is not None else max(_ACCURATE, scatter)
+
+
+def _sure_notes(scan: Scan, scatter: float) -> list[str]:
+    if scan.sigma is None:
+        return [
+            f"{scan.label}: states no sigma, so each face as a whole is taken as sure to {_accuracy(scan, scatter):.2f} mm, as its "
+            "points scatter; state the scanner's own in scan.toml"
+        ]
+    if scatter > _TOO_ROUGH * scan.sigma:
+        return [f"{scan.label}: its points scatter by {scatter:.2f} mm, not the {scan.sigma:.2f} mm stated: check its unit"]
+    return []
 
 
 def _scatter(drawn: Drawn, scan: Scan, pose: Pose) -> float:

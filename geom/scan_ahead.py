@@ -75,4 +75,4 @@ def read_ahead(file: ScanFile) -> Scan:
     """
     ahead = _begun.pop((file.path, file.unit), None)
     scan = None if ahead is None else ahead.scan()
-    return read_scan(file) if scan is None else replace(scan, sigma=file.sigma)
+    return read_scan(file) if scan is None else replace(scan, sigma=file.sigma if file.stated else None)

@@ -15,7 +15,7 @@ import numpy as np
 
 from geom.analytic import Floats, Ints
 from geom.errors import ReadingError
-from geom.readings import SIGMA, ScanFile
+from geom.readings import ScanFile
 from geom.scan_mesh import sound
 from geom.scan_ply import read_ply
 from geom.scan_raw import RawScan
@@ -56,7 +56,7 @@ class Scan:
         vertices: (n, 3) mm, scan's own frame.
         triangles: (m, 3) counter-clockwise seen from the air; (0, 3) for a point cloud.
         unit: as stated by the caller.
-        sigma: standard uncertainty of a point, mm, as stated.
+        sigma: standard uncertainty, mm, that all points of a face share, as stated; None when it is not.
         notes: whole sentences: what was found wrong and set right, and what is missing.
     """
 
@@ -64,7 +64,7 @@ class Scan:
     vertices: Floats = field(repr=False)
     triangles: Ints = field(repr=False)
     unit: Unit = "mm"
-    sigma: float = SIGMA["scan"]
+    sigma: float | None = None
     notes: tuple[str, ...] = ()
 
     @property
@@ -75,10 +75,10 @@ class Scan:
 
 def read_scan(file: ScanFile) -> Scan:
     """Return the scan a job's readings name (see `read_scan_file`)."""
-    return read_scan_file(file.path, file.unit, file.sigma)
+    return read_scan_file(file.path, file.unit, file.sigma if file.stated else None)
 
 
-def read_scan_file(path: Path, unit: Unit, sigma: float = SIGMA["scan"]) -> Scan:
+def read_scan_file(path: Path, unit: Unit, sigma: float | None = None) -> Scan:
     """Return a scan, welded, its faces turned outward.
 
     Args:

@@ -54,6 +54,7 @@ class Fit:
     Attributes:
         score: mm, root mean square distance with far points held back: smaller is better.
         met: the points over the skin; distance: (n,) mm, how far each is from the skin.
+        sigma: mm at the casting's edge, standard deviation of the pose, errors of form being shared by each face.
         free: (k, 6) directions (small turn times size, shift) that the skin does not hold.
         rounds: how often faces were found anew.
     """
@@ -62,6 +63,7 @@ class Fit:
     score: float
     met: Met
     distance: Floats
+    sigma: float
     free: Floats
     rounds: int
 
@@ -99,7 +101,22 @@ def fitted(drawn: Drawn, scanned: Scanned, pose: Pose, limit: float, rounds: int
     doubtful = np.flatnonzero(~over.sure | (distance > drawn.spacing))
     if doubtful.size:
         distance[doubtful] = np.minimum(distance[doubtful], _to_nearest(drawn, moved[doubtful]))
-    return Fit(pose, float(np.sqrt((np.minimum(distance, limit) ** 2).mean())), over, distance, free, done)
+    score = float(np.sqrt((np.minimum(distance, limit) ** 2).mean()))
+    return Fit(pose, score, over, distance, _pose_sigma(drawn, moved, over, limit), free, done)
+
+
+def _pose_sigma(drawn: Drawn, points: Floats, over: Met, limit: float) -> float:
+    """Return the standard deviation of the pose, mm at the casting's edge: each drawn face counts as one observation."""
+    weight = _weights(drawn, over, limit)
+    used = np.flatnonzero(weight)
+    if not used.size:
+        return float("inf")
+    faces = len(np.unique(drawn.face[over.sample[used]]))
+    lever = points[used] - drawn.centre
+    rows = np.concatenate([np.cross(lever, over.normal[used]) / drawn.size, over.normal[used]], axis=1)
+    stiff = np.linalg.eigvalsh((rows * weight[used, None]).T @ rows / weight[used].sum())
+    spread = float(weight[used] @ over.height[used] ** 2 / weight[used].sum())
+    return float(np.sqrt(spread / faces * (1.0 / stiff[stiff > _FREE * stiff[-1]]).sum()))
 
 
 def _to_nearest(drawn: Drawn, points: Floats) -> Floats:

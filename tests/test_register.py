@@ -16,7 +16,6 @@ from geom.recognise import recognise
 from geom.register import RegisteredScan, register_scan
 from geom.rigid import Rigid, from_turn
 from geom.scan_file import Scan, read_scan_file
-from geom.scan_noise import stock_noise
 from geom.space import Vec3
 from tests.catalogue import block_in_block
 from tests.scan_files import exact_mesh, open_below, write_stl
@@ -283,25 +282,3 @@ def test_a_hint_that_fits_nowhere_is_refused(part, exact):
         register_scan(part, scan, [HintPoint("bottom", move.point((30.0, 30.0, 200.0)), "scan.toml, points.top")])
     with pytest.raises(ReadingError, match=r"there is no face 'botom' \(did you mean 'bottom'\?\)"):
         register_scan(part, scan, [HintPoint("botom", move.point((30.0, 30.0, 0.0)), "scan.toml, points.botom")])
-
-
-# --- noise ------------------------------------------------------------------
-
-
-def test_noise_is_evened_out_and_a_real_pit_stays(part):
-    """0.05 mm of noise on 2 mm of stock: even values scatter by less than half of it; a pit 1 mm deep is listed."""
-    mesh = exact_mesh(part.casting, 200_000)
-    points = mesh.vertices + np.random.default_rng(6).normal(0.0, 0.05, mesh.vertices.shape)
-    pit = np.linalg.norm(mesh.vertices - [60.0, 8.0, 17.0], axis=1) < 1.4
-    assert pit.any()
-    points[pit, 2] -= 1.0
-    skin = register_scan(part, Scan("pit.stl", points, mesh.triangles)).skin
-    x, y = (grid.ravel() for grid in np.meshgrid(np.arange(42.0, 78.5, 0.5), np.arange(3.0, 12.0, 0.5)))
-    places = np.stack([x, y, np.full(len(x), 15.0)], axis=1)
-    found = stock_noise(skin, places, np.tile([0.0, 0.0, 1.0], (len(x), 1)), radius=3.0)
-    middle = np.linalg.norm(places[:, :2] - [60.0, 8.0], axis=1)
-
-    assert found.pit[middle < 0.4].all()
-    assert not found.pit[middle > 5.0].any()
-    assert np.std(found.even[middle > 5.0] - 2.0) < 0.025
-    assert found.own[middle < 0.4] == pytest.approx(1.0, abs=0.25)
