@@ -110,9 +110,12 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
         return received, received.to_part, received.notes
     from geom.register import register_scan
     from geom.scan_ahead import read_ahead
+    from geom.scan_ways import touch_hints
 
-    found = register_scan(part, read_ahead(readings.scan), readings.scan.hints)
-    received = receive(part, readings, found.skin, grade=grade, scan_sigma=found.accuracy)
+    touched = touch_hints(readings)
+    found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched))
+    rest = replace(readings, touches=()) if touched else readings
+    received = receive(part, rest, found.skin, grade=grade, scan_sigma=found.accuracy)
     return received, found.to_part, (*found.notes, *received.notes)
 
 

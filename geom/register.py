@@ -19,13 +19,13 @@ from geom.part import Part
 from geom.rays import Skin
 from geom.readings import HintPoint
 from geom.rigid import Rigid, rigid_from_matrix
-from geom.sample import surface_samples
 from geom.scan_file import MM_PER_UNIT, Scan
 from geom.scan_fit import Fit, Pose, fitted, rough_scores
 from geom.scan_noise import local_sigma
 from geom.scan_sites import Drawn, Scanned, cloud_planes, drawn_points, met, nearest, scanned_points, thinned
 from geom.scan_turns import all_turns, likely_turns
-from geom.scan_words import axis_words, free_note, turn_words
+from geom.scan_ways import ALIKE, Way, other_ways, told, ways_notes
+from geom.scan_words import free_note
 
 _FINE, _MIDDLE, _ROUGH, _GLANCE = 12_000, 1_500, 250, 150
 """Scan points for the last fit, for choosing between poses, for improving a rough pose, for a first look."""
@@ -46,12 +46,6 @@ no source): beyond the widest usual casting tolerances."""
 _STRANGE, _MISSED = 0.10, 0.60
 """Greatest share of the scan further than that from the drawn skin, and of the drawn skin from the scan."""
 
-_ALIKE: Final = 1.25
-"""Another pose that fits less than this many times as badly is as good: casting errors could have decided."""
-
-_EQUAL: Final = 1.02
-"""Poses this near in fit are the same to any reading: the part is symmetrical."""
-
 _SAME_TURN: Final = np.radians(4.0)
 
 _SAME_END: Final = np.radians(12.0)
@@ -61,9 +55,6 @@ _WRONG_SIZE: Final = 1.25
 """Scans this many times too large or small are in another unit, or of another part."""
 
 _NEAR_UNIT: Final = 1.12
-
-_HINT_REACH: Final = 10.0
-"""mm that a named point may lie off its face, beyond the casting's own error: stock, and a rough aim."""
 
 _ACCURATE: Final = 0.03
 """mm: a scan that states no sigma is taken as accurate as its points scatter, but not better (common practice, no source)."""
@@ -95,7 +86,7 @@ class RegisteredScan:
         accuracy: standard uncertainty, mm, that all points of a face share: as stated, else judged by the scatter.
         pose_sigma: how surely the scan lies on the drawing, mm at the casting's edge. The stock does not depend on
             it: the part is placed in the scan itself.
-        ambiguous: the fit leaves the way round, or a freedom, open.
+        ambiguous: the fit leaves the way round, or a freedom, open; ways: the other ways round that fit as well.
         notes: whole sentences: about the file, the fit, and what is ambiguous with a way to settle it.
         iterations: rounds of the last fit.
     """
@@ -107,6 +98,7 @@ class RegisteredScan:
     accuracy: float
     pose_sigma: float
     ambiguous: bool
+    ways: tuple[Way, ...]
     notes: tuple[str, ...]
     iterations: int
 
@@ -126,10 +118,11 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
     _check_scale(drawn, scanned, scan)
     limit = max(_LEAST_LIMIT, _SHARE_OF_SIZE * drawn.size)
     fits = _candidates(drawn, scanned, limit)
-    likely, others = _told(part, fits, hints, limit, scan.label)
+    likely, others = told(part, fits, hints, limit, scan.label)
     best = fitted(drawn, scanned, likely.pose, limit)
     _check_like(drawn, scanned, best, limit, scan.label)
-    doubts = (*_free_notes(drawn, best), *_doubts(likely, others, best))
+    ways = other_ways(likely, others, best)
+    doubts = (*_free_notes(drawn, best), *ways_notes(part, scan.label, best.pose, ways, limit))
     skin, cloud_note = _skin(drawn, scan, best)
     residual = Residual(
         float(np.median(best.distance)), float(np.sqrt((best.distance**2).mean())), float(np.quantile(best.distance, 0.95))
@@ -145,7 +138,7 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
         *doubts,
     )
     accuracy = _accuracy(scan, sigma)
-    return RegisteredScan(to_part, skin, residual, sigma, accuracy, best.sigma, bool(doubts), notes, best.rounds)
+    return RegisteredScan(to_part, skin, residual, sigma, accuracy, best.sigma, bool(doubts), ways, notes, best.rounds)
 
 
 # --- rough poses ------------------------------------------------------------
@@ -178,7 +171,7 @@ def _improved(drawn: Drawn, middle: Scanned, poses: list[Pose], limit: float) ->
     likely = _spread_out([poses[i] for i in near[np.argsort(scores[near], kind="stable")].tolist()], _TRIED)
     rough = middle.some(_ROUGH)
     first = sorted((fitted(drawn, rough, pose, 5.0 * limit, rounds=6, steps=2) for pose in likely), key=lambda fit: fit.score)
-    chosen = [fit for fit in _different(first) if fit.score <= _ALIKE * first[0].score + 0.02 * limit][:_CHOSEN]
+    chosen = [fit for fit in _different(first) if fit.score <= ALIKE * first[0].score + 0.02 * limit][:_CHOSEN]
     closely = [fitted(drawn, middle, fit.pose, limit, rounds=4, steps=3) for fit in chosen]
     return _different(sorted(closely, key=lambda fit: fit.score))
 
@@ -260,62 +253,8 @@ def _missed(drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> float:
 # --- which way round --------------------------------------------------------
 
 
-def _told(part: Part, fits: list[Fit], hints: Sequence[HintPoint], limit: float, label: str) -> tuple[Fit, list[Fit]]:
-    """Return the likeliest fit, and those that neither the skin nor the hints tell from it."""
-    alike = [fit for fit in fits if fit.score <= _ALIKE * fits[0].score + 1e-9]
-    if not hints:
-        return alike[0], alike[1:]
-    away = np.array([_hint_distances(part, hints, fit.pose) for fit in alike])
-    worst = away.max(axis=1)
-    best = int(np.argmin(worst))
-    reach = limit + _HINT_REACH
-    if worst[best] > reach:
-        hint = hints[int(np.argmax(away[best]))]
-        raise ReadingError(
-            f"{hint.source}: the point said to lie on {hint.face!r} is {worst[best]:.1f} mm from it in the pose of {label} "
-            f"that fits best (limit {reach:.1f} mm); check the point and the face's name"
-        )
-    open_still = worst <= max(2.0 * worst[best], worst[best] + limit)
-    return alike[best], [fit for i, fit in enumerate(alike) if open_still[i] and i != best]
-
-
-def _hint_distances(part: Part, hints: Sequence[HintPoint], pose: Pose) -> list[float]:
-    from geom.errors import nearest as closest
-
-    known = {face.name: face for face in part.faces}
-    found = []
-    for hint in hints:
-        if hint.face not in known:
-            raise ReadingError(f"{hint.source}: there is no face {hint.face!r}{closest(hint.face, list(known))}")
-        face = known[hint.face]
-        spacing = max(1.0, float(np.sqrt(face.area)) / 40.0)
-        samples = surface_samples(part.finished, spacing, face.surfaces)
-        place = pose.points(np.array([hint.point]))[0]
-        found.append(float(np.linalg.norm(samples.points - place, axis=1).min()))
-    return found
-
-
 def _free_notes(drawn: Drawn, best: Fit) -> list[str]:
     return [free_note(way, drawn.size, drawn.centre) for way in best.free]
-
-
-def _doubts(likely: Fit, others: list[Fit], best: Fit) -> list[str]:
-    """Say which other ways round fit as well; those along a freedom that is open anyhow are left out."""
-    others = [fit for fit in others if not _along_free(fit.pose.matrix @ likely.pose.matrix.T, best.free)]
-    if not others:
-        return []
-    equal = all(fit.score <= _EQUAL * likely.score + 1e-3 for fit in others)
-    ways = "; ".join(turn_words(fit.pose.matrix @ likely.pose.matrix.T) for fit in others)
-    how = "as well" if equal else f"nearly as well ({others[0].score:.2f} against {likely.score:.2f} mm)"
-    return [
-        f"the scan fits {how} {ways}: the casting is (nearly) the same from there; one point of the scan on a named face "
-        "settles it (scan.toml, [points])"
-    ]
-
-
-def _along_free(turn: Floats, free: Floats) -> bool:
-    axis, _ = axis_words(turn)
-    return any(np.linalg.norm(way[:3]) > 0.1 and abs(way[:3] @ axis) > 0.99 * np.linalg.norm(way[:3]) for way in free)
 
 
 # --- what comes out ---------------------------------------------------------

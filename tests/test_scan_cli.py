@@ -1,0 +1,234 @@
+"""`evenstock place` with a scan, as a user runs it on files: what is open is said, what is wrong is refused."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from export.cli import main
+from export.exit_codes import WRONG, YES
+from geom.kernel.cut import box, fuse
+from geom.kernel.shape import Solid, solid_from_shape
+from geom.rigid import Rigid, from_turn
+from tests.catalogue import block_in_block
+from tests.job_folders import write_job
+from tests.scan_files import exact_mesh, open_below, write_ply, write_stl
+
+POSE: Rigid = from_turn((20.0, 130.0, -40.0), (15.0, -60.0, 110.0))
+"""Where the casting lay before the scanner: part frame -> scan frame."""
+
+NAMES = ("top", "bottom", "left", "right", "front", "back")
+SCAN = 'file = "casting.stl"\nunit = "{unit}"\n'
+
+
+@pytest.fixture(scope="module")
+def mesh():
+    """The casting, 66 x 46 x 36, with every corner of its 3,000 triangles on its faces."""
+    return exact_mesh(block_in_block()[1], 3000)
+
+
+def a_job(folder: Path, unit: str = "mm", more: str = "") -> Path:
+    """Write a block 60 x 40 x 30 in 3 mm all round, 1 mm required everywhere, and a scan.toml without the scan."""
+    write_job(folder, block_in_block(), "".join(f"[faces.{n}]\nrequired = 1\n" for n in NAMES))
+    (folder / "readings").mkdir()
+    (folder / "readings" / "scan.toml").write_text(SCAN.format(unit=unit) + more)
+    return folder
+
+
+def scanned(job: Path, vertices: np.ndarray, triangles: np.ndarray, claim: int | None = None) -> Path:
+    """Lay the scan beside its scan.toml."""
+    return write_stl(job / "readings" / "casting.stl", vertices, triangles, claim)
+
+
+def answer(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
+    code = main([*(str(a) for a in arguments), "-q"])
+    out = capsys.readouterr()
+    return code, " ".join(out.out.split()), " ".join(out.err.split())
+
+
+def refused(capsys: pytest.CaptureFixture[str], job: Path) -> str:
+    """Return the one paragraph of a refusal; nothing else is printed."""
+    code = main(["place", str(job), "-q"])
+    out = capsys.readouterr()
+    assert code == WRONG
+    assert out.out == ""
+    assert out.err.startswith("evenstock: ")
+    assert out.err.count("\n") == 1
+    assert "Traceback" not in out.err
+    return out.err
+
+
+# --- which way round --------------------------------------------------------
+
+
+def test_a_block_that_looks_alike_from_four_sides_is_said_to_be_ambiguous(tmp_path, mesh, capsys):
+    """A block a x b x c turns on to itself in four ways: three more are listed, with the point that settles it."""
+    job = a_job(tmp_path / "block")
+    scanned(job, POSE.points(mesh.vertices), mesh.triangles)
+    code, out, _ = answer(capsys, "place", job)
+
+    assert code == YES
+    assert "the pose is ambiguous: the scan fits as well" in out
+    for axis in "XYZ":
+        assert f"turned 180 degrees about the part's {axis} axis" in out
+    assert "one point of the scan on a named face settles it" in out
+    assert "best on '" in out
+
+
+def test_touches_in_the_frame_of_the_scan_settle_it(tmp_path, mesh, capsys):
+    """Two touches, on top and on the right, taken in the scan's frame: the pose is the one the casting truly lay in."""
+    job = a_job(tmp_path / "block")
+    scanned(job, POSE.points(mesh.vertices), mesh.triangles)
+    lines = ["# units: mm", "# frame: scan", "face,x,y,z"]
+    for name, at in (("top", (20.0, 30.0, 33.0)), ("right", (63.0, 30.0, 10.0))):
+        lines.append(",".join([name, *(f"{v:.2f}" for v in POSE.point(at))]))
+    (job / "readings" / "touches.csv").write_text("\n".join(lines) + "\n")
+    main(["place", str(job), "-q", "--json"])
+    out = capsys.readouterr()
+    assert not out.err
+    found = json.loads(out.out)
+    back = from_turn(tuple(found["to_part"]["turn"]), tuple(found["to_part"]["shift"]))
+
+    assert not any("ambiguous" in note for note in found["notes"])
+    assert back.point(POSE.point((63.0, -3.0, 33.0))) == pytest.approx((63.0, -3.0, 33.0), abs=1e-3)
+
+
+def test_the_point_the_answer_asks_for_settles_what_it_says(tmp_path, mesh, capsys):
+    """One named point in scan.toml: on the top it leaves the turn about Z, and that is said."""
+    spot = ", ".join(f"{v:.2f}" for v in POSE.point((30.0, 20.0, 33.0)))
+    job = a_job(tmp_path / "block", more=f"[points]\ntop = [{spot}]\n")
+    scanned(job, POSE.points(mesh.vertices), mesh.triangles)
+    _, out, _ = answer(capsys, "place", job)
+
+    assert out.count("turned 180 degrees") == 1
+    assert "turned 180 degrees about the part's Z axis" in out
+
+
+# --- what is wrong ----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("unit", "scale", "likely"), [("mm", 1 / 25.4, "inch"), ("inch", 1.0, "mm"), ("mm", 1e-3, "m"), ("m", 1.0, "mm")]
+)
+def test_a_wrong_unit_is_suspected_and_said(tmp_path, mesh, capsys, unit, scale, likely):
+    """25.4 or 1000 times off, either way."""
+    job = a_job(tmp_path / "block", unit)
+    scanned(job, scale * POSE.points(mesh.vertices), mesh.triangles)
+
+    assert f'that looks like a file in "{likely}", so state unit = "{likely}"' in refused(capsys, job)
+
+
+def _other() -> Solid:
+    """A step and a boss within the block's size."""
+    return solid_from_shape(fuse(box((0, 0, 0), (66, 46, 12)), box((0, 0, 10), (20, 20, 36))), "other")
+
+
+def test_another_part_is_refused_with_the_figure(tmp_path, capsys):
+    """A step of the same length: the share and the root mean square are given."""
+    job = a_job(tmp_path / "block")
+    other = exact_mesh(_other(), 3000)
+    scanned(job, POSE.points(other.vertices), other.triangles)
+    said = refused(capsys, job)
+
+    assert "casting.stl: " in said
+    assert "another part" in said
+    assert "%" in said
+
+
+def test_a_scan_open_below_is_taken_and_what_is_missing_is_said(tmp_path, mesh, capsys):
+    """It stood on its base: the answer says how much was not scanned."""
+    job = a_job(tmp_path / "block")
+    vertices, triangles = open_below(mesh, -2.9)
+    scanned(job, POSE.points(vertices), triangles)
+    _, out, _ = answer(capsys, "place", job)
+
+    assert "the mesh is open: 1 hole" in out
+    assert "of the drawn casting was not scanned" in out
+
+
+def test_a_mesh_that_stands_there_twice_counts_once(tmp_path, mesh, capsys):
+    """Law: the answer is that of the mesh once."""
+    job = a_job(tmp_path / "block")
+    placed = POSE.points(mesh.vertices)
+    scanned(job, placed, mesh.triangles)
+    _, once, _ = answer(capsys, "place", job)
+    scanned(job, placed, np.concatenate([mesh.triangles, mesh.triangles]))
+    _, twice, _ = answer(capsys, "place", job)
+
+    assert "the whole mesh stands there twice; each counts once" in twice
+    assert once.split("Note:")[0] == twice.split("Note:")[0]
+
+
+def test_a_point_that_is_no_number_is_refused(tmp_path, mesh, capsys):
+    """NaN in the third triangle."""
+    job = a_job(tmp_path / "block")
+    path = scanned(job, POSE.points(mesh.vertices), mesh.triangles)
+    data = bytearray(path.read_bytes())
+    data[84 + 2 * 50 + 12 : 84 + 2 * 50 + 16] = np.float32(np.nan).tobytes()
+    path.write_bytes(bytes(data))
+
+    assert "not a number or infinite, the first is that of triangle 3" in refused(capsys, job)
+
+
+def test_an_empty_file_is_refused(tmp_path, capsys):
+    """0 bytes."""
+    job = a_job(tmp_path / "block")
+    (job / "readings" / "casting.stl").write_bytes(b"")
+
+    assert "the file is empty (0 bytes)" in refused(capsys, job)
+
+
+def test_a_scan_without_triangles_is_refused(tmp_path, capsys):
+    """A sound header that says 0 triangles."""
+    job = a_job(tmp_path / "block")
+    (job / "readings" / "casting.stl").write_bytes(b"x".ljust(80) + np.uint32(0).tobytes())
+
+    assert "0 triangles" in refused(capsys, job)
+
+
+def test_a_cut_off_file_is_refused_with_both_counts(tmp_path, mesh, capsys):
+    """The last 1,000 bytes are missing."""
+    job = a_job(tmp_path / "block")
+    path = scanned(job, POSE.points(mesh.vertices), mesh.triangles)
+    path.write_bytes(path.read_bytes()[:-1000])
+
+    said = refused(capsys, job)
+    assert "is cut off" in said
+    assert f"{len(mesh.triangles):,}" in said
+
+
+def test_a_header_that_claims_ten_gigabytes_is_not_believed(tmp_path, mesh, capsys):
+    """200 million triangles of 50 bytes in a file of some 150 kB: refused at once, and no memory taken for them."""
+    import tracemalloc
+
+    job = a_job(tmp_path / "block")
+    path = scanned(job, POSE.points(mesh.vertices), mesh.triangles, claim=200_000_000)
+    assert path.stat().st_size < 1e6
+    tracemalloc.start()
+    said = refused(capsys, job)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+
+    assert "200,000,000 triangles (10,000.0 MB)" in said
+    assert peak < 300e6
+
+
+@pytest.mark.parametrize("element", ["vertex", "face"])
+def test_a_ply_header_that_claims_too_much_is_not_believed(tmp_path, mesh, capsys, element):
+    """The same of a PLY."""
+    job = a_job(tmp_path / "block")
+    (job / "readings" / "scan.toml").write_text('file = "casting.ply"\nunit = "mm"\n')
+    path = write_ply(job / "readings" / "casting.ply", POSE.points(mesh.vertices), mesh.triangles)
+    count = len(mesh.vertices) if element == "vertex" else len(mesh.triangles)
+    path.write_bytes(path.read_bytes().replace(f"element {element} {count}\n".encode(), f"element {element} 900000000\n".encode()))
+
+    assert "casting.ply" in refused(capsys, job)
+
+
+def test_a_name_that_is_no_face_is_refused_with_the_nearest(tmp_path, mesh, capsys):
+    """A point said to lie on 'tpo'."""
+    job = a_job(tmp_path / "block", more="[points]\ntpo = [1.0, 2.0, 3.0]\n")
+    scanned(job, POSE.points(mesh.vertices), mesh.triangles)
+
+    assert 'did you mean "top"' in refused(capsys, job)
