@@ -66,6 +66,7 @@ def _entry(placed: Placed, zero: Zero) -> dict[str, Any]:
         "instructions": [sentence(words, "mm") for words in placed.instructions(zero).lines],
         "advice": [sentence(words, "mm") for words in found.advice],
         "ask": [_ask_entry(ask) for ask in placed.asks],
+        "scan_leaves_open": [sentence(words, "mm") for words in placed.open_still],
         "free": list(placed.received.free),
         "set_aside": list(placed.received.set_aside),
         "held": _held_entry(found),

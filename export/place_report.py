@@ -200,13 +200,32 @@ def ask_text(placed: Sequence[Placed], job: "Job") -> str:
     lines: list[str] = []
     for one in placed:
         name = f"casting {one.name}" if one.name else "the casting"
+        if one.received.scan is not None:
+            lines += [*_scan_lines(one, job, name), ""]
+            continue
         if not one.asks:
             lines += [f"{job.part.name}: no single reading would make the verdict on {name} much surer.", ""]
             continue
         lines += [f"{job.part.name}: what to measure next on {name}, {UNIT_NAMES[units]}, places on the drawing", ""]
         lines += [aligned(_ASKED, [_ask_line(i, ask, units) for i, ask in enumerate(one.asks, 1)], "rlllrrr"), ""]
-    lines += _wrapped([_EXPECTED, _WIDTHS])
+    if any(one.asks for one in placed):
+        lines += _wrapped([_EXPECTED, _WIDTHS])
     return "\n".join(lines) + "\n"
+
+
+def _scan_lines(placed: Placed, job: "Job", name: str) -> Iterator[str]:
+    """Say what a scan left open, or that nothing is."""
+    if placed.open_still:
+        yield from _listed(
+            f"{job.part.name}: what the scan of {name} leaves open, places on the drawing", placed.open_still, job.settings.units
+        )
+        return
+    yield from _wrapped(
+        [
+            f"{job.part.name}: the scan shows every machined face of {name}; no touch would tighten the verdict, only a scanner "
+            f"that is surer than {_length(placed.received.scan_sigma, job.settings.units)} {UNIT_NAMES[job.settings.units]}."
+        ]
+    )
 
 
 _EXPECTED: Final = (

@@ -22,7 +22,8 @@ from geom.readings import Readings
 from geom.received import AsReceived, receive
 from geom.required import Need
 from geom.rigid import Rigid
-from geom.rows import Setup
+from geom.rows import Setup, Words
+from geom.scan_ask import scan_asks
 from geom.settings import READINGS, Settings
 
 
@@ -33,7 +34,7 @@ class Placed:
     Attributes:
         readings: what was measured; empty for the casting as drawn.
         to_part: measuring frame -> part frame.
-        asks: readings that would tell more.
+        asks: readings that would tell more; open_still: what a scan did not see, and how to settle it.
         notes: whole sentences of all steps, each once.
     """
 
@@ -43,6 +44,7 @@ class Placed:
     to_part: Rigid
     asks: tuple[Ask, ...]
     notes: tuple[str, ...]
+    open_still: tuple[Words, ...] = ()
 
     @property
     def name(self) -> str:
@@ -100,7 +102,8 @@ def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings:
     wanted: PlacementSettings = settings.placement
     found = place(part, received, needs, wanted)
     asks = ask_for(received, found, wanted.parting)
-    return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))))
+    open_still = scan_asks(part, received, found, needs) if received.scan is not None else ()
+    return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))), open_still)
 
 
 def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[str, ...]]:

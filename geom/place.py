@@ -41,6 +41,8 @@ from geom.placement import Binding, Certificate, Held, Placement
 from geom.received import AsReceived
 from geom.required import Need
 from geom.rigid import STAY, Rigid
+from geom.scan_look import pits_at, with_pits
+from geom.scan_pits import Pit, pit_words
 from geom.stock import ENOUGH
 from geom.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
 
@@ -55,6 +57,9 @@ _STILL: Final = 5e-5
 
 _SURE: Final = 1.645
 """Standard deviations that 95 in 100 lie above."""
+
+_PITS: Final = 5
+"""So many pits are described."""
 
 _NEARER: Final = 0.01
 """Another wall nearer by more than this, mm, than the one a point looked at takes its place..."""
@@ -199,7 +204,7 @@ def _enough(case: _Case, seen: Look, rows: Ints) -> tuple[float, Ints]:
     best = best_margin(_margins(case, seen, rows), -high, high)
     thin, ask = rows[best.rows], rows[best.looked_at]
     if case.received.scan is not None:
-        return _SURE * case.received.scan_sigma, ask
+        return _SURE * float(_own(case, seen, thin).max(initial=0.0)), ask
     skin = skin_rates(case.received, case.sites, seen, STAY, thin)
     wide = wide_rows(case.received, seen.rate[thin], case.pivot.size, skin)
     return _SURE * float(row_sigmas(wide, case.covariance).max(initial=0.0)), ask
@@ -253,7 +258,9 @@ def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Loo
 
 
 def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
-    case, seen, rows = settled.case, settled.seen, settled.rows
+    case, rows = settled.case, settled.rows
+    pits = pits_at(case.received, case.sites, settled.seen, settled.move)
+    seen = with_pits(settled.seen, pits)
     margin = seen.stock[rows] - case.required[rows]
     scanned = case.received.scan is not None
     if scanned:
@@ -262,11 +269,11 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
         skin = skin_rates(case.received, case.sites, seen, settled.move, rows)
     wide = wide_rows(case.received, seen.rate[rows], case.pivot.size, skin)
     covariance = np.zeros_like(case.covariance) if scanned else case.covariance
-    own = case.received.scan_sigma if scanned else 0.0
+    own = _own(case, seen, rows) if scanned else None
     sure = odds(margin, case.required[rows], case.sites.face[rows], wide, covariance, own)
     sigma = np.full(len(seen.stock), np.nan)
     thin = _thinnest(case.sites.face[rows], margin)
-    sigma[rows[thin]] = np.hypot(row_sigmas(wide[thin], covariance), own)
+    sigma[rows[thin]] = np.hypot(row_sigmas(wide[thin], covariance), 0.0 if own is None else own[thin])
     faces = face_takes(case.part, case.sites, seen.stock, _slope(seen), sigma, needs)
     certificate = _certificate(settled)
     least = float(margin.min())
@@ -282,10 +289,26 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
         stages=settled.result.stages,
         held=None,
         advice=advice_for(case.part, faces, certificate),
-        notes=_notes(settled),
+        notes=(*_notes(settled), *_pit_notes(case, pits)),
         rounds=settled.rounds,
         change=settled.change,
     )
+
+
+def _own(case: _Case, seen: Look, rows: Ints) -> Floats:
+    """Return how sure a scan is of the stock at some points (m,), mm: its own accuracy, and what noise the evening left."""
+    assert seen.even is not None
+    return np.hypot(case.received.scan_sigma, seen.even.sigma[rows])
+
+
+def _pit_notes(case: _Case, pits: tuple[Pit, ...]) -> list[str]:
+    """Return a sentence on each of the pits that leave least over what is required, and how many more there are."""
+    names = [face.name for face in case.part.machined]
+    order = sorted(pits, key=lambda pit: round(pit.stock - float(case.amounts[pit.face]), 9))
+    said = [pit_words(pit, names[pit.face]) for pit in order[:_PITS]]
+    if len(order) > _PITS:
+        said.append(f"{len(order) - _PITS} more pits and low spots leave more")
+    return said
 
 
 def _thinnest(face: Ints, margin: Floats) -> Ints:

@@ -16,11 +16,12 @@ import numpy as np
 from geom.analytic import Bools, Floats, Forms, Ints, crossings, dots, forms, heights
 from geom.depth import Depth
 from geom.part import Part
-from geom.rays import Skin, skin_of
+from geom.rays import skin_of
 from geom.received import AsReceived
 from geom.received_faces import over_skin
 from geom.rigid import Rigid
 from geom.sample import Samples, exact_points, surface_samples
+from geom.scan_even import Even, Evener, evener
 from geom.tolerance import EDGE_BAND
 
 _POINTS: Final = {False: 1500, True: 12_000}
@@ -40,9 +41,6 @@ _OUTLINE_POINTS: Final = 24
 
 _RAW_SHARE: Final = 0.05
 """A wall over less than this share of a machined face's area is not its raw skin."""
-
-_NEIGHBOURS: Final = 9
-"""A scanned skin is read as the mean over this many neighbouring points: one alone is mostly noise."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,6 +86,7 @@ class Look:
         foot: (n, 3) where the skin as received is met.
         wall: (n,) the casting's surface met; drawn: (n,) mm to it as drawn.
         way: (n, 3) across the skin as received, outward; as long as 1 along the drawn normal.
+        even: of a scanned skin, how far it lies outside the drawn one along each point's normal, without its noise.
     """
 
     stock: Floats
@@ -96,6 +95,7 @@ class Look:
     wall: Ints
     drawn: Floats
     way: Floats
+    even: Even | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,8 +265,9 @@ def look(received: AsReceived, sites: Sites, move: Rigid, pivot: Pivot, through_
     with np.errstate(invalid="ignore", divide="ignore"):
         ways = np.where(np.abs(dots(ways, normals))[:, None] > _STEEP, ways, np.nan)
         if received.scan is not None:
-            seen = _scanned(received.scan, sites, points, normals, move, distance)
-            return Look(seen + 0.0 * ways[:, 0], *_rates(points, seen, normals, ways, move, pivot), wall, distance, ways)
+            even = _scanned(received, sites, points, normals, move, distance)
+            seen = distance + even.value
+            return Look(seen + 0.0 * ways[:, 0], *_rates(points, seen, normals, ways, move, pivot), wall, distance, ways, even)
         lie = _lie(received)
         steep = ways - lie.lean[wall]
         stock = distance + lie.offsets(points + distance[:, None] * normals, ways, wall, received) / dots(steep, normals)
@@ -361,26 +362,27 @@ def _ways(part: Part, wall: Ints, foot: Floats, stand_in: Floats | None = None) 
     return ways
 
 
-def _scanned(scan: Skin, sites: Sites, points: Floats, normals: Floats, move: Rigid, drawn: Floats) -> Floats:
-    """Return the stock under a scanned skin (n,), evened out over neighbours; NaN where the scan has a gap."""
-    found = scan.over(points, normals, move.points(sites.samples.looked_from)).distance
+def _scanned(received: AsReceived, sites: Sites, points: Floats, normals: Floats, move: Rigid, drawn: Floats) -> Even:
+    """Return how far a scanned skin lies outside the drawn one (n,), without its noise; NaN where the scan has a gap."""
+    assert received.scan is not None
+    found = received.scan.over(points, normals, move.points(sites.samples.looked_from)).distance
     off = found - drawn
     off[~(np.abs(off) <= _UNLIKE)] = np.nan
-    return np.asarray(drawn + evened(off, sites))
+    return _evener_of(sites, _places_to_a_point(received, sites)).even(off)
 
 
-def evened(off: Floats, sites: Sites) -> Floats:
-    """Return values at the sites, each the mean over its nearest neighbours on the same face; NaN stays NaN."""
-    from scipy.spatial import cKDTree
+@lru_cache(maxsize=4)
+def _evener_of(sites: Sites, coarse: float) -> Evener:
+    return evener(sites.samples.points, sites.face, coarse)
 
-    smooth = off.copy()
-    for number in np.unique(sites.face).tolist():
-        rows = np.flatnonzero((sites.face == number) & np.isfinite(off))
-        if len(rows) < 2:
-            continue
-        near = cKDTree(sites.samples.points[rows]).query(sites.samples.points[rows], k=min(_NEIGHBOURS, len(rows)))[1]
-        smooth[rows] = off[rows][near].mean(axis=1)
-    return smooth
+
+def _places_to_a_point(received: AsReceived, sites: Sites) -> float:
+    """Return how many sites share one point of the scan; a cloud's patches have a point each."""
+    assert received.scan is not None
+    mesh = received.scan.mesh
+    count = min(len(mesh.vertices), len(mesh.triangles))
+    skin = sum(surface.area for surface in received.part.casting.surfaces)
+    return float(skin / count / max(sites.samples.area.sum() / len(sites.face), 1e-300))
 
 
 def misfit(received: AsReceived, outline: Outline, move: Rigid, pivot: Pivot) -> tuple[Floats, Floats]:

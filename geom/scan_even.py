@@ -45,7 +45,7 @@ class Even:
     """Values without noise, one row a place.
 
     Attributes:
-        value: (n,) mm; NaN stays NaN. ground: the same without places that stand alone: what their neighbours make of them.
+        value: (n,) mm; NaN stays NaN. ground: the widest fit: the skin around, whatever the place itself is.
         sigma: (n,) its standard deviation from the scatter of the scan.
         scatter: (n,) standard deviation of one value on that face.
         alone: (n,) True where the place stands as it is, for its neighbours contradict it.
@@ -63,11 +63,12 @@ class Evener:
     """Fits for fixed places, narrow to wide.
 
     Attributes:
-        face: (n,) numbers from 0.
+        points: (n, 3); face: (n,) numbers from 0.
         fits: sparse weights (n, n) of the fit before (of the values themselves, for the first).
         shares: (n,) variance of each fit when that of one value is 1; steps: and of its difference from the one before.
     """
 
+    points: Floats = field(repr=False)
     face: Ints
     fits: tuple[Any, ...] = field(repr=False)
     shares: tuple[Floats, ...] = field(repr=False)
@@ -76,6 +77,8 @@ class Evener:
     def even(self, values: Floats) -> Even:
         """Return values (n,) evened out; NaN where nothing is known."""
         seen = np.isfinite(values)
+        trend = self._trend(values, seen)
+        values = values - trend
         first = _fitted(self.fits[0], values, seen)
         usable = seen & np.isfinite(first)
         off = np.where(usable, values - first, 0.0)
@@ -90,7 +93,27 @@ class Evener:
             going &= fits & (share < noise**2)
             value, noise = np.where(going, wider, value), np.where(going, np.sqrt(share), noise)
         alone = usable & (np.abs(values - value) > _PIT * scatter * np.sqrt(1.0 + noise**2) + 1e-12)
-        return Even(np.where(alone, values, value), value, np.where(alone, 1.0, noise) * scatter, scatter, alone)
+        return Even(
+            np.where(alone, values, value) + trend,
+            np.where(np.isfinite(wider), wider, value) + trend,
+            np.where(alone, 1.0, noise) * scatter,
+            scatter,
+            alone,
+        )
+
+    def _trend(self, values: Floats, seen: Bools) -> Floats:
+        """Return what a straight surface through each whole face makes of its places (n,): the fits need not follow its lean."""
+        found = np.zeros(len(values))
+        for face in range(int(self.face.max(initial=-1)) + 1):
+            mine = np.flatnonzero(self.face == face)
+            known = mine[seen[mine]]
+            if known.size < _FEW:
+                continue
+            middle = self.points[known].mean(axis=0)
+            rows = np.concatenate([np.ones((known.size, 1)), self.points[known] - middle], axis=1)
+            slope = np.linalg.lstsq(rows.T @ rows, rows.T @ values[known], rcond=1e-9)[0]
+            found[mine] = slope[0] + (self.points[mine] - middle) @ slope[1:]
+        return found
 
     def _scatter(self, off: Floats, usable: Bools) -> Floats:
         """Return the standard deviation of one value (n,), face by face."""
@@ -124,7 +147,7 @@ def evener(points: Floats, face: Ints, coarse: float = 1.0) -> Evener:
     names = np.unique(face, return_inverse=True)[1].reshape(-1)
     fits = tuple(_level(points, names, max(coarse, 1.0) * _WIDER**level) for level in range(_LEVELS))
     shares, steps = _variances(fits, len(points))
-    return Evener(names, fits, shares, steps)
+    return Evener(points, names, fits, shares, steps)
 
 
 def _variances(fits: tuple[Any, ...], count: int) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:

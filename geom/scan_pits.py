@@ -26,6 +26,17 @@ _WALL: Final = 5.0
 _ASIDE: Final = 0.25
 """Looks stand this share of the spacing to either side of each place."""
 
+_WIDE: Final = 5.0
+"""mm: wider is a low spot, not a pit."""
+
+_LOOKS: Final = 2
+"""Looks that must agree: one alone is a wild point, or a flaw of the mesh."""
+
+_ROUND: Final = 8
+_FALLS: Final = 0.05
+"""mm by which the drawn skin may fall away from the ground beside it: further down, over a rounded edge, a small shift of the
+skin looks like a pit."""
+
 _TOGETHER: Final = 0.8
 """Looks no further apart than this share of the spacing belong to one pit."""
 
@@ -35,12 +46,13 @@ class Pit:
     """One pit.
 
     Attributes:
-        face: number of the face; at: of the deepest look, on the face.
+        face: number of the face; place: row of the place it lies beside; at: of the deepest look, on the face.
         depth: mm below the skin around it; stock: left over the face there.
         size: mm, longest and across; looks: how many met it.
     """
 
     face: int
+    place: int
     at: Vec3
     depth: float
     stock: float
@@ -54,43 +66,67 @@ class Places:
 
     Attributes:
         points, normals: (n, 3) on the finished part as it lies; face: (n,).
-        ground: (n,) stock of the skin around, mm; scatter: (n,) standard deviation of one look.
+        ground: (n,) stock of the skin around, mm; proud: (n,) how far that lies outside the drawn skin along the normal.
+        scatter: (n,) standard deviation of one look.
         inner: (n,) False where a look beside the place may leave its face.
-        spacing: mm between neighbours, about.
+        spacing: mm between neighbours, about; reach: how near a drawn edge the scan is too coarse to tell a pit from it.
     """
 
     points: Floats
     normals: Floats
     face: Ints
     ground: Floats
+    proud: Floats
     scatter: Floats
     inner: Bools
     spacing: float
+    reach: float
 
 
-def pits_in(skin: Skin, places: Places) -> tuple[Pit, ...]:
-    """Return the pits, the least stock left first."""
+def pits_in(skin: Skin, places: Places, drawn: Skin | None = None) -> tuple[Pit, ...]:
+    """Return the pits, the least stock left first.
+
+    Args:
+        drawn: the drawn skin: where it falls away itself, as over a rounded edge, there is no pit.
+    """
     rows = np.flatnonzero(places.inner & np.isfinite(places.ground))
     if not rows.size:
         return ()
     points, owner = _looks(places, rows)
     stock = skin.over(points, places.normals[owner]).distance
     deep = places.ground[owner] - stock
+    limit = np.maximum(_SURE * places.scatter[owner], _LEAST)
     with np.errstate(invalid="ignore"):
-        low = (deep > np.maximum(_SURE * places.scatter[owner], _LEAST)) & (deep < _WALL)
-    hit = np.flatnonzero(low)
-    found = [
-        _pit(places, points[some], owner[some], stock[some], deep[some]) for some in _lots(points[hit], places, owner[hit], hit)
-    ]
+        hit = np.flatnonzero((deep > limit) & (deep < _WALL))
+    if drawn is not None and hit.size:
+        hit = hit[_is_drawn_level(drawn, places, points[hit], owner[hit])]
+    lots = [some for some in _lots(points[hit], places, owner[hit], hit) if len(some) >= _LOOKS]
+    found = [_pit(places, points[some], owner[some], stock[some], deep[some]) for some in lots]
     return tuple(sorted(found, key=lambda pit: (round(pit.stock, 9), pit.face, pit.at)))
+
+
+def _is_drawn_level(drawn: Skin, places: Places, points: Floats, owner: Ints) -> Bools:
+    """Tell at which points the drawn skin is level with the ground, and all about them too."""
+    u, v = _aside(places.normals[owner])
+    wanted, level = places.ground[owner] - places.proud[owner], np.ones(len(points), dtype=np.bool_)
+    for angle in np.arange(_ROUND) * (2.0 * np.pi / _ROUND):
+        spots = points + places.reach * (np.cos(angle) * u + np.sin(angle) * v)
+        with np.errstate(invalid="ignore"):
+            level &= np.abs(drawn.over(spots, places.normals[owner]).distance - wanted) < _FALLS
+    return level
+
+
+def _aside(normals: Floats) -> tuple[Floats, Floats]:
+    """Return two directions (n, 3) square to normals and to each other."""
+    u = np.cross(normals, np.eye(3)[np.argmin(np.abs(normals), axis=1)])
+    u /= np.linalg.norm(u, axis=1)[:, None]
+    return u, np.cross(normals, u)
 
 
 def _looks(places: Places, rows: Ints) -> tuple[Floats, Ints]:
     """Return points (5 m, 3): each place itself and four about it, and the place each belongs to."""
     points, normals = places.points[rows], places.normals[rows]
-    u = np.cross(normals, np.eye(3)[np.argmin(np.abs(normals), axis=1)])
-    u /= np.linalg.norm(u, axis=1)[:, None]
-    v = np.cross(normals, u)
+    u, v = _aside(normals)
     aside = _ASIDE * places.spacing
     looks = [points, *(points + aside * (a * u + b * v) for a in (-1.0, 1.0) for b in (-1.0, 1.0))]
     return np.concatenate(looks), np.tile(rows, len(looks))
@@ -114,9 +150,9 @@ def _lots(points: Floats, places: Places, owner: Ints, hit: Ints) -> list[Ints]:
 def _pit(places: Places, points: Floats, owner: Ints, stock: Floats, deep: Floats) -> Pit:
     worst = int(np.argmin(np.round(stock, 9)))
     x, y, z = (float(c) + 0.0 for c in points[worst])
-    return Pit(
-        int(places.face[owner[worst]]), (x, y, z), float(deep.max()), float(stock.min()), _size(points, places.spacing), len(points)
-    )
+    size = _size(points, places.spacing)
+    row = int(owner[worst])
+    return Pit(int(places.face[row]), row, (x, y, z), float(deep.max()), float(stock.min()), size, len(points))
 
 
 def _size(points: Floats, spacing: float) -> tuple[float, float]:
@@ -130,7 +166,9 @@ def _size(points: Floats, spacing: float) -> tuple[float, float]:
 def pit_words(pit: Pit, face: str) -> str:
     """Return what to say of a pit."""
     x, y, z = pit.at
+    wide = pit.size[0] > _WIDE
     return (
-        f"{face} has a pit at {x:.1f} {y:.1f} {z:.1f}: {pit.depth:.2f} mm below the skin around it, about {pit.size[0]:.1f} x "
-        f"{pit.size[1]:.1f} mm, {pit.stock:.2f} mm of stock left over it"
+        f"{face} has a {'low spot' if wide else 'pit'} at {x:.1f} {y:.1f} {z:.1f}: {pit.depth:.2f} mm below the skin around it, "
+        f"about {pit.size[0]:.1f} x {pit.size[1]:.1f} mm, {pit.stock:.2f} mm of stock left over it"
+        + ("" if wide else "; a pit in the casting or a wild point of the scan, look at it")
     )

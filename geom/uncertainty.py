@@ -51,17 +51,17 @@ def row_sigmas(rows: Floats, covariance: Floats) -> Floats:
     return np.asarray(np.sqrt(np.maximum(np.einsum("ij,ij->i", rows @ covariance, rows), 0.0)))
 
 
-def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance: Floats, own: float = 0.0) -> Odds:
+def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance: Floats, own: Floats | None = None) -> Odds:
     """Return how sure the least of some margins is.
 
     Args:
         margin, required: (n,) mm; face: (n,) the face of each.
         rows: (n, p) how it changes with what is uncertain; covariance: (p, p) of that.
-        own: further standard deviation, mm, that all points of a face share.
+        own: (n,) further standard deviation of each, mm; what it comes from the points of a face share.
     """
     spread = _spread(rows, covariance)
-    if own > 0:
-        spread = np.concatenate([spread, own * (face[:, None] == np.unique(face)[None])], axis=1)
+    if own is not None:
+        spread = np.concatenate([spread, own[:, None] * (face[:, None] == np.unique(face)[None])], axis=1)
     rng = np.random.default_rng(_SEED)
     few = _can_be_least(margin, spread, rng)
     inner = _root(spread[few] @ spread[few].T)

@@ -46,7 +46,8 @@ FROM_BELOW = """
     geom.received_faces geom.locate geom.scan_* geom.register geom.received*
     geom.rows
     geom.cutter_choice geom.cutting_data
-    geom.margin_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.place geom.castings
+    geom.margin_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
+    geom.scan_ask geom.castings
     geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
     geom.setups
     geom.job

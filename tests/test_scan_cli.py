@@ -232,3 +232,83 @@ def test_a_name_that_is_no_face_is_refused_with_the_nearest(tmp_path, mesh, caps
     scanned(job, POSE.points(mesh.vertices), mesh.triangles)
 
     assert 'did you mean "top"' in refused(capsys, job)
+
+
+# --- what is left open ------------------------------------------------------
+
+
+def a_fine_job(folder: Path, mesh_of: tuple[np.ndarray, np.ndarray]) -> Path:
+    """Write the block's job with a scan in the part's own frame and two named points."""
+    points = "[points]\ntop = [30.0, 20.0, 33.0]\nright = [63.0, 20.0, 15.0]\n"
+    job = a_job(folder, more=f'sigma = "0.02 mm"\n{points}')
+    scanned(job, *mesh_of)
+    return job
+
+
+@pytest.fixture(scope="module")
+def fine() -> tuple[np.ndarray, np.ndarray]:
+    """The casting with a point every 0.75 mm or so on each of its six sides, 0.02 mm of noise."""
+    import trimesh
+
+    found = trimesh.creation.box((66.0, 46.0, 36.0)).subdivide_to_size(1.0)
+    vertices = found.vertices + np.array([30.0, 20.0, 15.0])
+    return vertices + np.random.default_rng(3).normal(0.0, 0.02, vertices.shape), np.asarray(found.faces)
+
+
+def test_a_hole_in_the_scan_is_asked_about(tmp_path, fine, capsys):
+    """A patch of radius 8 on the top is not scanned: --ask names it, its share (201 of 2,400 mm2 = 8.4 %), and what is enough:
+    3 mm stand there as drawn and 1 is wanted, so 2 below the drawn skin."""
+    vertices, triangles = fine
+    middle = vertices[triangles].mean(axis=1)
+    keep = (middle[:, 2] < 32.5) | (np.linalg.norm(middle[:, :2] - [40.0, 25.0], axis=1) > 8.0)
+    job = a_fine_job(tmp_path / "block", (vertices, triangles[keep]))
+    code, out, _ = answer(capsys, "place", job, "--ask")
+
+    assert code == YES
+    assert "what the scan of the casting leaves open" in out
+    assert "top: not scanned round" in out
+    share = float(out.split("% of the face")[0].split()[-1])
+    assert share == pytest.approx(100.0 * np.pi * 64.0 / 2400.0, abs=1.5)
+    assert "of stock stands there" in out
+
+
+def test_a_scan_that_shows_everything_asks_for_nothing(tmp_path, fine, capsys):
+    """Honest: no touch would tighten the verdict."""
+    _, out, _ = answer(capsys, "place", a_fine_job(tmp_path / "block", fine), "--ask")
+
+    assert "the scan shows every machined face" in out
+    assert "no touch would tighten the verdict" in out
+
+
+def test_a_pit_in_a_scanned_face_counts_and_is_said(tmp_path, fine, capsys):
+    """2.5 mm deep, 3 wide, in the top: half a millimetre of stock is left where 3 stood; top and bottom share what is left."""
+    vertices, triangles = fine
+    vertices = vertices.copy()
+    pit = (np.linalg.norm(vertices[:, :2] - [40.0, 25.0], axis=1) < 1.5) & (vertices[:, 2] > 32.5)
+    assert pit.sum() >= 4
+    vertices[pit, 2] -= 2.5
+    job = a_fine_job(tmp_path / "block", (vertices, triangles))
+    main(["place", str(job), "-q", "--json"])
+    found = json.loads(capsys.readouterr().out)
+    (said,) = [note for note in found["notes"] if " has a pit at " in note]
+    takes = {face["name"]: face["take"]["min"] for face in found["faces"]}
+
+    assert said.startswith("top has a pit at 4")
+    assert float(said.split(": ")[1].split(" mm")[0]) == pytest.approx(2.5, abs=0.15)
+    assert takes["top"] + takes["bottom"] == pytest.approx(6.0 - 2.5, abs=0.15)
+
+
+def test_the_least_margin_of_a_noisy_scan_is_that_of_the_clean_one(tmp_path, capsys):
+    """0.1 mm of noise on every point: 3 mm all round for 1 required leave 2.00; the least of 10,000 looks would say 1.7."""
+    import trimesh
+
+    found = trimesh.creation.box((66.0, 46.0, 36.0)).subdivide_to_size(1.0)
+    vertices = found.vertices + np.array([30.0, 20.0, 15.0])
+    noisy = vertices + np.random.default_rng(8).normal(0.0, 0.1, vertices.shape)
+    job = a_fine_job(tmp_path / "block", (noisy, np.asarray(found.faces)))
+    main(["place", str(job), "-q", "--json"])
+    document = json.loads(capsys.readouterr().out)
+
+    assert document["least_margin"] == pytest.approx(2.0, abs=0.05)
+    low, high = document["margin_95"]
+    assert high - low < 0.3

@@ -155,9 +155,11 @@ def places(spacing: float, start: tuple[float, float] = (42.0, 3.0)) -> Places:
         np.tile([0.0, 0.0, 1.0], (count, 1)),
         np.zeros(count, dtype=np.int64),
         np.full(count, 2.0),
+        np.zeros(count),
         np.full(count, 0.02),
         np.ones(count, dtype=np.bool_),
         spacing,
+        0.5,
     )
 
 
@@ -183,10 +185,19 @@ def test_a_pit_between_two_places_is_not_missed(pitted):
     assert len(pits_in(pitted, wide)) == 1
 
 
+def test_a_hollow_that_is_drawn_is_no_pit(pitted):
+    """Law: laid on itself as the drawn skin, nothing is a pit; on a flat one it is."""
+    flat = np.array([(30.0, -5.0, 17.0), (90.0, -5.0, 17.0), (90.0, 25.0, 17.0), (30.0, 25.0, 17.0)])
+    sheet = Skin(Mesh(flat, np.array([(0, 1, 2), (0, 2, 3)]), np.zeros(2, dtype=np.int64)))
+
+    assert pits_in(pitted, places(1.0), pitted) == ()
+    assert len(pits_in(pitted, places(1.0), sheet)) == 1
+
+
 def test_a_sound_skin_has_no_pits(pitted):
     """Law: away from the pit noise alone gives none."""
     sound = places(0.5)
     away = np.linalg.norm(sound.points[:, :2] - [60.4, 8.3], axis=1) > 3.0
-    kept = Places(*(getattr(sound, n)[away] for n in Places.__slots__[:-1]), sound.spacing)
+    kept = Places(*(getattr(sound, n)[away] for n in Places.__slots__[:-2]), sound.spacing, sound.reach)
 
     assert pits_in(pitted, kept) == ()
