@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from geom.datum import Zero
 from geom.errors import ReadingError, nearest
 from geom.part import Part
-from geom.place import place
+from geom.place import place, prepare
 from geom.place_ask import Ask, ask_for
 from geom.place_rank import Ranked, rank_castings
 from geom.place_settings import PlacementSettings
@@ -113,8 +113,11 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
         return received, received.to_part, received.notes
     from geom.register import register_scan
     from geom.scan_ahead import read_ahead
+    from geom.scan_sites import drawn_points
     from geom.scan_ways import touch_hints
 
+    drawn_points(part.casting)
+    prepare(part, fine=True)
     touched = touch_hints(readings)
     found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched))
     rest = replace(readings, touches=()) if touched else readings

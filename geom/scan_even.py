@@ -35,7 +35,7 @@ _SEEN: Final = 0.6
 """Share of a fit's weight that must have been seen."""
 
 _DRAWS, _SEED = 160, 1809
-"""Draws of noise that tell a variance within a tenth, a standard deviation within a twentieth."""
+"""Draws of noise that tell a variance within a ninth, a standard deviation within an eighteenth."""
 
 _GOLDEN: Final = 0.6180339887498949
 
