@@ -18,6 +18,7 @@ from geom.kernel.freeform import FreeForms
 from geom.kernel.mesh import Mesh
 from geom.kernel.probe import Probe
 from geom.kernel.shape import Solid
+from geom.mesh_tree import MeshTree, mesh_tree
 from geom.tree import RayTree
 
 _PASSES: Final = 64
@@ -215,6 +216,7 @@ class Finder:
         long = np.flatnonzero(slip > _SLIP * self._chord)
         if long.size:
             first = (met.origins[rows[long]] - self._centre) + (near[long] + 0.2 * self.step)[:, None] * met.directions[rows[long]]
+            assert isinstance(self._tree, RayTree)
             astray[long] |= self._tree.within(first, met.directions[rows[long]], slip[long])[0] >= 0
         return rows[astray]
 
@@ -264,11 +266,11 @@ class Finder:
         self._planes[0][rows] = f.axis[face]
         self._planes[1][rows] = dots(f.origin[face] - self._centre, f.axis[face])
 
-    def _guarded_tree(self, f: Forms | None, free: FreeForms | None) -> tuple[RayTree, EdgeRays | None]:
+    def _guarded_tree(self, f: Forms | None, free: FreeForms | None) -> tuple[MeshTree | RayTree, EdgeRays | None]:
         """Return the tree of facets and guard tubes, and the tubes' own judge."""
         vertices, triangles = self._mesh.vertices - self._centre, self._mesh.triangles
         if f is None or free is None:
-            return RayTree(vertices, triangles), None
+            return mesh_tree(vertices, triangles), None
         tubes = guard_tubes(self._mesh, f, free, self._chord)
         both = np.concatenate([triangles, tubes.triangles + len(vertices)])
         tree = RayTree(np.concatenate([vertices, tubes.vertices - self._centre]), both)

@@ -34,3 +34,10 @@ class RayTree:
         found = self._scene.run(starts.astype(np.float32), directions.astype(np.float32), dists=limit, output=True)
         triangle = np.asarray(found["primID"]).astype(np.int64)
         return triangle, np.where(triangle >= 0, np.asarray(found["tfar"], dtype=np.float64), np.inf)
+
+
+def library() -> str:
+    """Return the path of the ray library's Python module, through which its C functions can be reached."""
+    import embreex.rtcore_scene
+
+    return str(embreex.rtcore_scene.__file__)

@@ -34,7 +34,7 @@ FROM_BELOW = """
 
     geom.feature geom.hole_pattern geom.feature_shape geom.casting geom.model
     geom.part
-    geom.analytic geom.rim geom.spread geom.guard geom.tree geom.edge_rays geom.finder geom.rays geom.sample geom.pair
+    geom.analytic geom.rim geom.spread geom.guard geom.tree geom.mesh_tree geom.edge_rays geom.finder geom.rays geom.sample geom.pair
     geom.walls geom.passage geom.hole_kind geom.hole_mouth geom.hole_source geom.holes_found
     geom.face_state geom.face_groups geom.face_names geom.overlay geom.recognise
     geom.readings geom.reading_table
