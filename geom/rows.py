@@ -9,19 +9,36 @@ set-up's zero; None on an axis that is not driven. Nothing here is rounded:
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 from geom.datum import Zero
 from geom.space import Frame, Vec3
 
-Action: TypeAlias = Literal["face", "edge", "spot", "drill", "flatten", "bore", "counterbore", "countersink", "ream", "tap"]
-ACTIONS: tuple[Action, ...] = ("face", "edge", "spot", "drill", "flatten", "bore", "counterbore", "countersink", "ream", "tap")
+Action: TypeAlias = Literal[
+    "pick up",
+    "check",
+    "face",
+    "edge",
+    "slot",
+    "spot-face",
+    "spot",
+    "drill",
+    "flatten",
+    "bore",
+    "counterbore",
+    "countersink",
+    "ream",
+    "tap",
+    "measure",
+    "break edges",
+]
+ACTIONS: tuple[Action, ...] = get_args(Action)
 """The trade's words for what a row does, in the order a set-up does them."""
 
+CUTTING: tuple[Action, ...] = ACTIONS[ACTIONS.index("face") : ACTIONS.index("measure")]
+"""The actions that take metal off with the spindle; the others find, look, measure or are done by hand."""
+
 ToolKind: TypeAlias = Literal[
-    "face mill", "end mill", "spotting drill", "drill", "flat drill", "boring head", "counterbore", "countersink", "reamer", "tap"
-]
-TOOL_KINDS: tuple[ToolKind, ...] = (
     "face mill",
     "end mill",
     "spotting drill",
@@ -32,7 +49,20 @@ TOOL_KINDS: tuple[ToolKind, ...] = (
     "countersink",
     "reamer",
     "tap",
-)
+    "edge finder",
+    "indicator",
+    "height gauge",
+    "caliper",
+    "micrometer",
+    "plug gauge",
+    "thread gauge",
+    "file",
+]
+TOOL_KINDS: tuple[ToolKind, ...] = get_args(ToolKind)
+
+Towards: TypeAlias = Literal["", "+x", "-x", "+y", "-y", "-z"]
+TOWARDS: tuple[Towards, ...] = get_args(Towards)
+"""Which way a finder moves when it meets the work, set-up frame; "" for everything else."""
 
 Words: TypeAlias = tuple[str | float, ...]
 """A sentence in pieces; a float is a length in mm, which `export.number` prints in the sheet's unit."""
@@ -40,19 +70,25 @@ Words: TypeAlias = tuple[str | float, ...]
 
 @dataclass(frozen=True, slots=True)
 class Tool:
-    """A cutter.
+    """A cutter, or what finds and measures.
 
     Attributes:
         kind: what it is.
         label: its size as the shop calls it ("6.8 mm", "no. 7", "27/64", "M8", "10 H7"); "" where the diameter says it all.
         diameter: mm; a boring head's is what it is set to, a tap's its major diameter.
         point_angle: included angle of a cutter that ends in a cone, degrees; None for a flat end.
+        flute_length: how high it cuts along its side, mm; 0 where that is not known.
+        reach: from the holder to its lowest point, mm; 0 where that is not known.
+        pilot: diameter of a counterbore's pilot, mm; None without one.
     """
 
     kind: ToolKind
     label: str
     diameter: float
     point_angle: float | None = None
+    flute_length: float = 0.0
+    reach: float = 0.0
+    pilot: float | None = None
 
     def __post_init__(self) -> None:
         if self.kind not in TOOL_KINDS:
@@ -82,7 +118,12 @@ class Row:
         x_to, y_to: where a straight move ends; None = that axis stays.
         z_full: where the full diameter of a pointed tool ends; None for a flat end.
         leave: metal this row leaves on the face on purpose, mm.
-        limits: least and greatest diameter allowed, mm.
+        limits: least and greatest allowed, mm: of the diameter in a cutting row, of `nominal` in a measuring one,
+            of the readout on the driven axis in a check.
+        nominal: what a measuring row ought to read, mm.
+        rpm, feed: what to set; feed in mm/min. None where no table says or nothing turns.
+        peck: how far a deep drill goes before it is drawn out, mm.
+        towards: which way a finder moves when it meets the work.
         note: words only; every length has a field of its own.
     """
 
@@ -99,6 +140,11 @@ class Row:
     leave: float = 0.0
     limits: tuple[float, float] | None = None
     note: str = ""
+    nominal: float | None = None
+    rpm: float | None = None
+    feed: float | None = None
+    peck: float | None = None
+    towards: Towards = ""
 
     def __post_init__(self) -> None:
         where = f"row {self.number} ({self.action} {self.feature!r})"
@@ -106,7 +152,7 @@ class Row:
             raise ValueError(f"{where}: action is none of {', '.join(ACTIONS)}")
         if not all(math.isfinite(value) for value in self.driven):
             raise ValueError(f"{where}: a coordinate is not a finite number")
-        if not self.driven:
+        if not self.driven and self.action in (*CUTTING, "check"):
             raise ValueError(f"{where}: drives no axis")
         if (self.x_to is not None and self.x is None) or (self.y_to is not None and self.y is None):
             raise ValueError(f"{where}: a move ends on an axis that it does not start on")
@@ -147,6 +193,15 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True)
+class Box:
+    """A box of steel that stands round the work: a jaw, the bed, a parallel; corners in the set-up frame, mm."""
+
+    name: str
+    low: Vec3
+    high: Vec3
+
+
+@dataclass(frozen=True, slots=True)
 class Setup:
     """One clamping of the work.
 
@@ -157,6 +212,8 @@ class Setup:
         zero: how the zero was chosen.
         features: faces and holes it makes, in row order.
         left_out: features that would belong here but get no row.
+        holding: how the work is held, one sentence each.
+        boxes: what stands round it and no cutter may meet.
         notes: what was assumed and must be read before the first cut.
     """
 
@@ -169,6 +226,8 @@ class Setup:
     patterns: tuple[Pattern, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     notes: tuple[Words, ...] = ()
+    holding: tuple[Words, ...] = ()
+    boxes: tuple[Box, ...] = ()
 
 
 def tools_of(setup: Setup) -> tuple[Tool, ...]:

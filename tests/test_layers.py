@@ -48,6 +48,7 @@ FROM_BELOW = """
     geom.cutter_choice geom.cutting_data
     geom.margin_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
     geom.scan_ask geom.castings
+    geom.plan
     geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
     geom.setups
     geom.job
