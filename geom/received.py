@@ -100,7 +100,7 @@ class AsReceived:
         faces: one entry a wall, in the casting's order.
         spots: hollows.
         scan: the scanned skin, part frame; it then stands in for all deviations.
-        scan_sigma: standard uncertainty of a scanned point, mm.
+        scan_sigma: standard uncertainty, mm, that all points of a scanned face share.
         mean: (k,) parameters of the skin; covariance: (k, k), the place in the measuring frame left open.
         joint: (6 + k, 6 + k): place (shift, turn as mm at `part.casting.size`), then skin.
         free: directions that no touch fixes: the drawing's own axes stand in.
@@ -364,7 +364,7 @@ def _notes(
 ) -> list[str]:
     notes = [*readings.warnings, *(m.note for m in across if m.note), *(s.note for s in model.spots.spots if s.note), *wild]
     if scanned:
-        notes.append(f"the scan stands in for every drawn face; a scanned point is taken as sure to {scan_sigma:.2f} mm")
+        notes.append(f"the scan stands in for every drawn face; each of its faces as a whole is taken as sure to {scan_sigma:.2f} mm")
         return notes
     if not readings.count:
         notes.append(f"nothing has been measured: the casting is taken as drawn, within casting tolerance grade DCTG {grade}")
