@@ -28,7 +28,7 @@ from export.number import (
 )
 from export.table_head import Form, Head, Signs, escaped, head_lines
 from export.table_reader import ALWAYS, COLUMNS, HEADINGS, NONE, TableFile, read_table
-from export.table_words import left_out_text, notes_text, patterns_text, tool_text
+from export.table_words import holding_text, left_out_text, notes_text, patterns_text, tool_text
 from geom.rows import Row, Setup, Tool, coordinates_of, tools_of
 
 __all__ = ["AS_IS", "TableFile", "coordinates_json", "read_table", "setup_csv", "setup_text", "table_files"]
@@ -115,12 +115,14 @@ def _head(form: Form, job: str, setup: Setup, count: int, figures: Figures, sign
         rows=len(setup.rows),
         patterns=patterns_text(setup, figures, signs),
         left_out=left_out_text(setup),
+        holding=holding_text(setup, figures.units),
+        boxes=setup.boxes,
         notes=notes_text(setup, figures.units),
     )
 
 
 def _cells(row: Row, figures: Figures, signs: Signs) -> dict[str, str]:
-    """Return a row's cells up to its limits, by column; "" where nothing is driven or kept."""
+    """Return a row's cells up to its tool's, by column; "" where nothing is driven or kept."""
     x, y, z = signs
 
     def driven(value: float | None, sign: int) -> str:
@@ -141,12 +143,22 @@ def _cells(row: Row, figures: Figures, signs: Signs) -> dict[str, str]:
         "leave": size(row.leave, figures.units) if row.leave else "",
         "limit_low": low,
         "limit_high": high,
+        "nominal": "" if row.nominal is None else size(row.nominal, figures.units),
+        "spread": "" if row.spread is None else size(row.spread, figures.units),
+        "towards": row.towards,
+        "rpm": "" if row.rpm is None else trimmed(fixed(row.rpm, 0)),
+        "feed": "" if row.feed is None else size(row.feed, figures.units, 2 if figures.units == "inch" else 0),
+        "peck": "" if row.peck is None else size(row.peck, figures.units),
     }
 
 
-def _tool_cells(tool: Tool, figures: Figures) -> tuple[str, str, str, str]:
+def _tool_cells(tool: Tool, figures: Figures) -> tuple[str, ...]:
+    def length(value: float | None) -> str:
+        return size(value, figures.units, 6) if value else ""
+
     point = "" if tool.point_angle is None else trimmed(fixed(tool.point_angle, 6))
-    return tool.kind, escaped(tool.label), size(tool.diameter, figures.units, 6), point
+    diameter = size(tool.diameter, figures.units, 6)
+    return tool.kind, escaped(tool.label), diameter, point, length(tool.flute_length), length(tool.reach), length(tool.pilot)
 
 
 # --- JSON -------------------------------------------------------------------
@@ -177,6 +189,8 @@ def _setup_json(setup: Setup, figures: Figures, signs: Signs) -> dict[str, Any]:
         "worst_rounding": worst_rounding(coordinates_of(setup), figures),
         "rows": [_row_json(row, figures) for row in setup.rows],
         "patterns": list(patterns_text(setup, figures, AS_IS)),
+        "holding": list(holding_text(setup, figures.units)),
+        "boxes": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in setup.boxes],
         "left_out": [{"feature": one.feature, "why": one.why} for one in setup.left_out],
         "notes": list(notes_text(setup, figures.units)),
     }
@@ -202,5 +216,11 @@ def _row_json(row: Row, figures: Figures) -> dict[str, Any]:
         "z_full": driven(row.z_full),
         "leave": row.leave,
         "limits": list(row.limits) if row.limits else None,
+        "nominal": row.nominal,
+        "spread": row.spread,
+        "towards": row.towards,
+        "rpm": row.rpm,
+        "feed": row.feed,
+        "peck": row.peck,
         "note": row.note,
     }

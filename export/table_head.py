@@ -15,12 +15,13 @@ from typing import Final, Literal, TypeAlias
 
 from export.number import Figures, fixed, plain, trimmed
 from geom.errors import EvenstockError, nearest
+from geom.rows import Box
 from geom.space import Frame, Vec3, frame_facing, norm
 
 Signs: TypeAlias = tuple[int, int, int]
 Form: TypeAlias = Literal["csv", "text"]
 
-VERSION: Final = "1"
+VERSION: Final = "2"
 _KEYS: Final = (
     "evenstock coordinates",
     "job",
@@ -39,7 +40,7 @@ _KEYS: Final = (
 )
 """Said once each, in this order."""
 
-_MANY: Final = ("tool", "pattern", "left out", "note")
+_MANY: Final = ("tool", "holding", "box", "pattern", "left out", "note")
 """Said any number of times, after the others."""
 
 _WAYS: Final = (("right", "left"), ("away", "near"), ("up", "down"))
@@ -58,7 +59,8 @@ class Head:
         zero, source, why: how the zero was named.
         worst: greatest rounding in the table, as printed.
         rows: how many follow.
-        patterns, left_out, notes: as printed, one sentence each.
+        patterns, left_out, holding, notes: as printed, one sentence each.
+        boxes: what stands round the work, set-up frame, mm.
     """
 
     form: Form
@@ -76,6 +78,8 @@ class Head:
     patterns: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    holding: tuple[str, ...] = ()
+    boxes: tuple[Box, ...] = ()
 
 
 def head_lines(head: Head, tools: Sequence[str] = ()) -> list[str]:
@@ -97,7 +101,13 @@ def head_lines(head: Head, tools: Sequence[str] = ()) -> list[str]:
         f"{head.worst} {unit}",
         str(head.rows),
     )
-    many = {"pattern": head.patterns, "left out": head.left_out, "note": head.notes}
+    many = {
+        "holding": head.holding,
+        "box": [_box_text(box) for box in head.boxes],
+        "pattern": head.patterns,
+        "left out": head.left_out,
+        "note": head.notes,
+    }
     once = [f"{key}: {value}" for key, value in zip(_KEYS, said, strict=True)]
     once += [f"tool: {tool}" for tool in tools]
     return once + [f"{key}: {escaped(value)}" for key, values in many.items() for value in values]
@@ -142,6 +152,8 @@ def parse_head(lines: Sequence[tuple[str, str]]) -> tuple[Head, tuple[HeadLine, 
         patterns=tuple(_text(line) for line in many["pattern"]),
         left_out=tuple(_text(line) for line in many["left out"]),
         notes=tuple(_text(line) for line in many["note"]),
+        holding=tuple(_text(line) for line in many["holding"]),
+        boxes=tuple(_box(line) for line in many["box"]),
     )
     return head, tuple(many["tool"])
 
@@ -209,6 +221,19 @@ _NUMBER = r"(-?\d+(?:\.\d+)?)"
 def _vector(line: HeadLine, tail: str) -> Vec3:
     found = _match(line, f"{_NUMBER}, {_NUMBER}, {_NUMBER}{tail}", f"three numbers and '{tail.strip()}'")
     return (float(found[1]), float(found[2]), float(found[3]))
+
+
+def _box_text(box: Box) -> str:
+    low, high = (_triple(corner, _POINT_PLACES) for corner in (box.low, box.high))
+    return f"{box.name} from {low} to {high} mm in the set-up's frame"
+
+
+def _box(line: HeadLine) -> Box:
+    triple = f"{_NUMBER}, {_NUMBER}, {_NUMBER}"
+    wanted = "a name and two corners such as 'fixed jaw from 0, 0, 0 to 1, 1, 1 mm in the set-up's frame'"
+    found = _match(line, f"(.+) from {triple} to {triple} mm in the set-up's frame", wanted)
+    x, y, z, u, v, w = (float(found[i]) for i in range(2, 8))
+    return Box(unescaped(found[1], line.where), (x, y, z), (u, v, w))
 
 
 def _triple(vector: Vec3, places: int) -> str:

@@ -15,7 +15,7 @@ from typing import Final, TypeVar
 from export.number import Figures, coordinate_value, size_value
 from export.table_head import Head, HeadLine, parse_head, unescaped
 from geom.errors import EvenstockError, nearest
-from geom.rows import ACTIONS, TOOL_KINDS, Row, Tool
+from geom.rows import ACTIONS, TOOL_KINDS, TOWARDS, Row, Tool
 
 COLUMNS: Final = (
     "row",
@@ -31,13 +31,24 @@ COLUMNS: Final = (
     "leave",
     "limit_low",
     "limit_high",
+    "nominal",
+    "spread",
+    "towards",
+    "rpm",
+    "feed",
+    "peck",
     "tool_kind",
     "tool_label",
     "tool_diameter",
     "tool_point",
+    "tool_flutes",
+    "tool_reach",
+    "tool_pilot",
     "note",
 )
-"""Of a CSV, in order; lengths in the unit its head names."""
+"""Of a CSV, in order; lengths in the unit its head names, feed in that unit a minute."""
+
+TOOL_COLUMNS: Final = tuple(column for column in COLUMNS if column.startswith("tool_"))
 
 HEADINGS: Final = {
     "row": "Row",
@@ -50,8 +61,14 @@ HEADINGS: Final = {
     "y_to": "Y to {unit}",
     "z_full": "Z full {unit}",
     "leave": "Leave {unit}",
-    "limit_low": "Least dia {unit}",
-    "limit_high": "Most dia {unit}",
+    "nominal": "Reads {unit}",
+    "limit_low": "Least {unit}",
+    "limit_high": "Most {unit}",
+    "spread": "Within +- {unit}",
+    "towards": "Towards",
+    "rpm": "Speed rpm",
+    "feed": "Feed {unit}/min",
+    "peck": "Peck {unit}",
     "note": "Note",
 }
 """Of a text table, in order; columns that no row fills are not printed."""
@@ -131,7 +148,7 @@ def _csv_row(where: str, line: str, head: Head) -> Row:
     if len(cells) != len(COLUMNS):
         raise EvenstockError(f"{where}: has {len(cells)} cells; {len(COLUMNS)} are wanted")
     named = dict(zip(COLUMNS, cells, strict=True))
-    tool = _tool([named[c] for c in ("tool_kind", "tool_label", "tool_diameter", "tool_point")], where, head)
+    tool = _tool([named[c] for c in TOOL_COLUMNS], where, head)
     return _row(named, tool, where, head)
 
 
@@ -174,9 +191,10 @@ def _text_columns(heads: tuple[str, str], ruler: tuple[str, str], figures: Figur
 def _text_tool(line: HeadLine, head: Head) -> tuple[str, Tool]:
     name, _, rest = line.value.partition(" ")
     cells = rest.split(" | ")
-    if not re.fullmatch(r"T[1-9]\d*", name) or len(cells) < 5:
-        raise EvenstockError(f"{line.where}: {line.value!r} is not a tool such as 'T1 12 mm end mill | end mill | - | 12 | -'")
-    return name, _tool(["" if cell == NONE else cell for cell in cells[-4:]], line.where, head)
+    if not re.fullmatch(r"T[1-9]\d*", name) or len(cells) < 1 + len(TOOL_COLUMNS):
+        wanted = "'T1 12 mm end mill | end mill | - | 12 | - | 26 | 40 | -'"
+        raise EvenstockError(f"{line.where}: {line.value!r} is not a tool such as {wanted}")
+    return name, _tool(["" if cell == NONE else cell for cell in cells[-len(TOOL_COLUMNS) :]], line.where, head)
 
 
 def _text_rows(body: _Lines, columns: Mapping[str, slice], tools: Mapping[str, Tool], head: Head) -> Iterator[Row]:
@@ -215,6 +233,10 @@ def _row(cells: Mapping[str, str], tool: Tool, where: str, head: Head) -> Row:
         text = cells[column]
         return None if not text else _at(where, column, lambda: size_value(text, figures.units))
 
+    def plain_number(column: str) -> float | None:
+        text = cells[column]
+        return None if not text else _at(where, column, lambda: size_value(text, "mm"))
+
     low, high = plain("limit_low"), plain("limit_high")
     if (low is None) != (high is None):
         raise EvenstockError(f"{where}: one limit is given without the other")
@@ -235,6 +257,12 @@ def _row(cells: Mapping[str, str], tool: Tool, where: str, head: Head) -> Row:
             leave=plain("leave") or 0.0,
             limits=None if low is None or high is None else (low, high),
             note=unescaped(cells["note"], where),
+            nominal=plain("nominal"),
+            rpm=plain_number("rpm"),
+            feed=plain("feed"),
+            peck=plain("peck"),
+            towards=_one_of(cells["towards"], TOWARDS, "way", where),
+            spread=plain("spread"),
         )
     except EvenstockError:
         raise
@@ -243,13 +271,20 @@ def _row(cells: Mapping[str, str], tool: Tool, where: str, head: Head) -> Row:
 
 
 def _tool(cells: Sequence[str], where: str, head: Head) -> Tool:
-    kind, name, diameter, point = cells
+    kind, name, diameter, point, flutes, reach, pilot = cells
+
+    def length(text: str, what: str) -> float:
+        return _at(where, f"tool {what}", lambda: size_value(text, head.figures.units))
+
     try:
         return Tool(
-            _one_of(kind, TOOL_KINDS, "tool kind", where),
-            unescaped(name, where),
-            _at(where, "tool diameter", lambda: size_value(diameter, head.figures.units)),
-            None if not point else _at(where, "tool point", lambda: size_value(point, "mm")),
+            kind=_one_of(kind, TOOL_KINDS, "tool kind", where),
+            label=unescaped(name, where),
+            diameter=length(diameter, "diameter"),
+            point_angle=None if not point else _at(where, "tool point", lambda: size_value(point, "mm")),
+            flute_length=length(flutes, "flutes") if flutes else 0.0,
+            reach=length(reach, "reach") if reach else 0.0,
+            pilot=length(pilot, "pilot") if pilot else None,
         )
     except EvenstockError:
         raise

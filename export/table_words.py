@@ -40,6 +40,11 @@ def left_out_text(setup: Setup) -> tuple[str, ...]:
     return tuple(f"{one.feature}: {one.why}" for one in setup.left_out)
 
 
+def holding_text(setup: Setup, units: Units) -> tuple[str, ...]:
+    """Return how the work is held with its lengths in the sheet's unit."""
+    return tuple(sentence(words, units) for words in setup.holding)
+
+
 def notes_text(setup: Setup, units: Units) -> tuple[str, ...]:
     """Return the set-up's notes with their lengths in the sheet's unit."""
     return tuple(sentence(words, units) for words in setup.notes)

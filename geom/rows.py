@@ -118,12 +118,12 @@ class Row:
         x_to, y_to: where a straight move ends; None = that axis stays.
         z_full: where the full diameter of a pointed tool ends; None for a flat end.
         leave: metal this row leaves on the face on purpose, mm.
-        limits: least and greatest allowed, mm: of the diameter in a cutting row, of `nominal` in a measuring one,
-            of the readout on the driven axis in a check.
+        limits: least and greatest allowed, mm: of the diameter in a cutting row, of `nominal` in a measuring one.
         nominal: what a measuring row ought to read, mm.
         rpm, feed: what to set; feed in mm/min. None where no table says or nothing turns.
         peck: how far a deep drill goes before it is drawn out, mm.
         towards: which way a finder moves when it meets the work.
+        spread: how far the readout of a check may be from its coordinate either way, mm.
         note: words only; every length has a field of its own.
     """
 
@@ -145,6 +145,7 @@ class Row:
     feed: float | None = None
     peck: float | None = None
     towards: Towards = ""
+    spread: float | None = None
 
     def __post_init__(self) -> None:
         where = f"row {self.number} ({self.action} {self.feature!r})"
