@@ -364,7 +364,9 @@ def _notes(
 ) -> list[str]:
     notes = [*readings.warnings, *(m.note for m in across if m.note), *(s.note for s in model.spots.spots if s.note), *wild]
     if scanned:
-        notes.append(f"the scan stands in for every drawn face; each of its faces as a whole is taken as sure to {scan_sigma:.2f} mm")
+        notes.append(
+            f"the scan stands in for every drawn face; each of its faces as a whole is taken as sure to {scan_sigma:.2f} mm"
+        )
         return notes
     if not readings.count:
         notes.append(f"nothing has been measured: the casting is taken as drawn, within casting tolerance grade DCTG {grade}")
