@@ -17,15 +17,17 @@ from export.table_reader import COLUMNS
 from export.table_words import tool_text
 from geom.datum import Zero
 from geom.errors import EvenstockError
-from geom.rows import ACTIONS, TOOL_KINDS, LeftOut, Pattern, Row, Setup, Tool
+from geom.rows import ACTIONS, TOOL_KINDS, TOWARDS, Box, LeftOut, Pattern, Row, Setup, Tool
 from geom.space import Frame, frame_facing, norm, sub
 from tests.hand_parts import hand_zero
 
 MM, INCH = figures("mm"), figures("inch")
 
 DRILL = Tool("drill", "6.8 mm", 6.8, 118.0)
-MILL = Tool("end mill", "", 12.0)
+MILL = Tool("end mill", "", 12.0, flute_length=26.0, reach=40.0)
+FINDER = Tool("edge finder", "", 10.0)
 ZERO = hand_zero((30.0, 20.0, 10.0))
+X60, Y60 = 45.0 * math.cos(math.pi / 3), 45.0 * math.sin(math.pi / 3)
 SETUP = Setup(
     number=1,
     up=(0.0, 0.0, 1.0),
@@ -33,13 +35,17 @@ SETUP = Setup(
     zero=Zero(ZERO.frame, "the axis of bore 1, Z 0 on top", "job", "X 0 and Y 0 are the axis of bore 1"),
     rows=(
         Row(1, "top", "face", Tool("face mill", "", 0.0), None, None, 0.1, leave=0.1, note="leaves metal for finishing"),
-        Row(2, "right", "edge", MILL, 36.0, -31.0, -30.0, y_to=31.0),
-        Row(3, "hole 1", "drill", DRILL, 45.0 * math.cos(math.pi / 3), 45.0 * math.sin(math.pi / 3), -22.0429, z_full=-20.0),
+        Row(2, "right", "edge", MILL, 36.0, -31.0, -30.0, y_to=31.0, rpm=560.0, feed=134.4),
+        Row(3, "hole 1", "drill", DRILL, X60, Y60, -22.0429, z_full=-20.0, rpm=1350.0, feed=162.0, peck=6.8),
         Row(4, "bore 1", "bore", Tool("boring head", "", 40.0), 0.0, 0.0, -51.0, limits=(40.0, 40.025)),
+        Row(5, "back", "check", FINDER, 0.0, 47.5, -12.0, towards="-y", spread=0.7),
+        Row(6, "bore 1", "measure", Tool("plug gauge", "40 H7", 40.0), None, None, None, nominal=40.0, limits=(40.0, 40.025)),
     ),
     patterns=(Pattern("circle 1", "circle", ("hole 1", "a", "b"), (0.0, 0.0), (90.0,)),),
     left_out=(LeftOut("boss", "a round outside: turn it"),),
     notes=(("passes the far side by ", 1.0, "; leave room"),),
+    holding=(("bottom on parallels ", 16.0, " high, back against the fixed jaw"),),
+    boxes=(Box("fixed jaw", (-65.0, 20.0, -60.0), (65.0, 60.0, -18.0)),),
 )
 
 
@@ -51,7 +57,7 @@ def plain_reader(text: str) -> list[dict[str, str]]:
 # --- hand-worked ------------------------------------------------------------
 
 WORKED_CSV = """\
-# evenstock coordinates: csv 1
+# evenstock coordinates: csv 2
 # job: crank
 # set-up: 1 of 2
 # units: mm
@@ -64,33 +70,43 @@ WORKED_CSV = """\
 # Z points: 0, 0, 1 in the part's own frame
 # X points: 1, 0, 0 in the part's own frame
 # worst rounding: 0.0021 mm
-# rows: 4
+# rows: 6
+# holding: bottom on parallels 16 mm high, back against the fixed jaw
+# box: fixed jaw from -65, 20, -60 to 65, 60, -18 mm in the set-up's frame
 # pattern: circle 1: 3 on a circle of diameter 90 mm about X 0.000 Y 0.000, counter-clockwise from +X seen from above: hole 1, a, b
 # left out: boss: a round outside: turn it
 # note: passes the far side by 1 mm; leave room
-row,feature,action,tool,x,y,z,x_to,y_to,z_full,leave,limit_low,limit_high,tool_kind,tool_label,tool_diameter,tool_point,note
-1,top,face,face mill,,,0.100,,,,0.1,,,face mill,,0,,leaves metal for finishing
-2,right,edge,12 mm end mill,36.000,-31.000,-30.000,,31.000,,,,,end mill,,12,,
-3,hole 1,drill,6.8 mm drill,22.500,38.970,-22.045,,,-20.000,,,,drill,6.8 mm,6.8,118,
-4,bore 1,bore,40 mm boring head,0.000,0.000,-51.000,,,,,40.000,40.025,boring head,,40,,
+row,feature,action,tool,x,y,z,x_to,y_to,z_full,leave,limit_low,limit_high,nominal,spread,towards,rpm,feed,peck,tool_kind,tool_label,tool_diameter,tool_point,tool_flutes,tool_reach,tool_pilot,note
+1,top,face,face mill,,,0.100,,,,0.1,,,,,,,,,face mill,,0,,,,,leaves metal for finishing
+2,right,edge,12 mm end mill,36.000,-31.000,-30.000,,31.000,,,,,,,,560,134,,end mill,,12,,26,40,,
+3,hole 1,drill,6.8 mm drill,22.500,38.970,-22.045,,,-20.000,,,,,,,1350,162,6.8,drill,6.8 mm,6.8,118,,,,
+4,bore 1,bore,40 mm boring head,0.000,0.000,-51.000,,,,,40.000,40.025,,,,,,,boring head,,40,,,,,
+5,back,check,10 mm edge finder,0.000,47.500,-12.000,,,,,,,,0.7,-y,,,,edge finder,,10,,,,,
+6,bore 1,measure,40 H7 plug gauge,,,,,,,,40.000,40.025,40,,,,,,plug gauge,40 H7,40,,,,,
 """
 
 WORKED_TEXT = """\
-Row  Feature  Action    X mm     Y mm     Z mm  Y to mm  Z full mm  Leave mm  Least dia mm  Most dia mm  Note
----  -------  ------  ------  -------  -------  -------  ---------  --------  ------------  -----------  --------------------------
+Row  Feature  Action     X mm     Y mm     Z mm  Y to mm  Z full mm  Leave mm  Reads mm  Least mm  Most mm  Within +- mm  Towards  Speed rpm  Feed mm/min  Peck mm  Note
+---  -------  -------  ------  -------  -------  -------  ---------  --------  --------  --------  -------  ------------  -------  ---------  -----------  -------  --------------------------
 
 T1 face mill
-  1  top      face                       0.100                           0.1                             leaves metal for finishing
+  1  top      face                        0.100                           0.1                                                                                       leaves metal for finishing
 
 T2 12 mm end mill
-  2  right    edge    36.000  -31.000  -30.000   31.000
+  2  right    edge     36.000  -31.000  -30.000   31.000                                                                                 560          134
 
 T3 6.8 mm drill
-  3  hole 1   drill   22.500   38.970  -22.045             -20.000
+  3  hole 1   drill    22.500   38.970  -22.045             -20.000                                                                     1350          162      6.8
 
 T4 40 mm boring head
-  4  bore 1   bore     0.000    0.000  -51.000                                      40.000       40.025
-"""
+  4  bore 1   bore      0.000    0.000  -51.000                                            40.000   40.025
+
+T5 10 mm edge finder
+  5  back     check     0.000   47.500  -12.000                                                                      0.7       -y
+
+T6 40 H7 plug gauge
+  6  bore 1   measure                                                                40    40.000   40.025
+"""  # noqa: E501
 
 
 def test_a_hand_worked_table_as_csv():
@@ -103,15 +119,15 @@ def test_a_hand_worked_table_as_text():
     text = setup_text("crank", SETUP, 2, MM)
 
     assert text.partition("\n\n")[2] == WORKED_TEXT
-    assert "tool: T2 12 mm end mill | end mill | - | 12 | -\n" in text
-    assert "tool: T3 6.8 mm drill | drill | 6.8 mm | 6.8 | 118\n" in text
+    assert "tool: T2 12 mm end mill | end mill | - | 12 | - | 26 | 40 | -\n" in text
+    assert "tool: T3 6.8 mm drill | drill | 6.8 mm | 6.8 | 118 | - | - | -\n" in text
 
 
 def test_a_plain_csv_reader_gets_the_numbers():
     """Rows by column name, empty where an axis is not driven."""
     rows = plain_reader(setup_csv("crank", SETUP, 2, MM))
 
-    assert [row["feature"] for row in rows] == ["top", "right", "hole 1", "bore 1"]
+    assert [row["feature"] for row in rows] == ["top", "right", "hole 1", "bore 1", "back", "bore 1"]
     assert (float(rows[2]["x"]), float(rows[2]["y"]), float(rows[2]["z"]), float(rows[2]["z_full"])) == (
         22.5,
         38.97,
@@ -186,10 +202,13 @@ def printed(row: Row, style) -> Row:
 
 def same_but_for_sizes(a: Row, b: Row) -> bool:
     """Compare rows; sizes of tools, leave and limits to what their columns hold."""
-    bare = [replace(row, tool=DRILL, leave=0.0, limits=None) for row in (a, b)]
+    bare = [replace(r, tool=DRILL, leave=0.0, limits=None, nominal=None, feed=None, peck=None, spread=None) for r in (a, b)]
     near = pytest.approx
+    pairs = [(a.nominal, b.nominal, 2e-3), (a.peck, b.peck, 2e-3), (a.spread, b.spread, 2e-3), (a.feed, b.feed, 0.5)]
+    pairs += [(getattr(a.tool, name), getattr(b.tool, name), 2e-5) for name in ("flute_length", "reach", "pilot")]
     return (
         bare[0] == bare[1]
+        and all((p is None) == (q is None) and (p is None or p == near(q, abs=within)) for p, q, within in pairs)
         and (a.tool.kind, a.tool.label, a.tool.point_angle) == (b.tool.kind, b.tool.label, b.tool.point_angle)
         and a.tool.diameter == near(b.tool.diameter, abs=2e-5)
         and a.leave == near(b.leave, abs=2e-3)
@@ -207,6 +226,7 @@ def test_a_table_read_back_is_the_printed_table(write, style, signs):
 
     assert all(same_but_for_sizes(a, printed(b, style)) for a, b in zip(table.rows, SETUP.rows, strict=True))
     assert table.head.frame == SETUP.frame
+    assert table.head.boxes == SETUP.boxes
     assert (table.head.job, table.head.number, table.head.count, table.head.signs) == ("crank", 1, 2, signs)
     assert (table.head.zero, table.head.figures) == (SETUP.zero.name, style)
     assert table.head.notes == (f"passes the far side by {'0.0394 in' if style == INCH else '1 mm'}; leave room",)
@@ -267,13 +287,22 @@ def test_an_awkward_name_comes_back_from_every_place_it_is_printed(write, name):
     assert table.head.left_out == (f"{name}: {name}",)
 
 
-coordinates = st.one_of(st.none(), st.floats(-900.0, 900.0))
+def maybe(some: st.SearchStrategy[float]) -> st.SearchStrategy[float | None]:
+    """Return the strategy with None among its values."""
+    return st.one_of(st.none(), some)
+
+
+coordinates = maybe(st.floats(-900.0, 900.0))
+lengths = st.floats(0.1, 90.0).map(lambda a: round(a, 2))
 tools = st.builds(
     Tool,
     st.sampled_from(TOOL_KINDS),
     names,
     st.floats(0.0, 120.0).map(lambda d: round(d, 3)),
-    st.one_of(st.none(), st.floats(30.0, 170.0).map(lambda a: round(a, 3))),
+    maybe(st.floats(30.0, 170.0).map(lambda a: round(a, 3))),
+    st.one_of(st.just(0.0), lengths),
+    st.one_of(st.just(0.0), lengths),
+    maybe(lengths),
 )
 
 
@@ -296,6 +325,12 @@ def any_row(draw: st.DrawFn) -> Row:
         leave=draw(st.sampled_from([0.0, 0.1, 0.25])),
         limits=None if low is None else (low, low + 0.05),
         note=draw(names),
+        nominal=draw(maybe(lengths)),
+        rpm=draw(maybe(st.integers(1, 6000).map(float))),
+        feed=draw(maybe(st.integers(1, 900).map(float))),
+        peck=draw(maybe(lengths)),
+        towards=draw(st.sampled_from(TOWARDS)),
+        spread=draw(maybe(lengths)),
     )
 
 
@@ -308,7 +343,10 @@ def any_setup(draw: st.DrawFn) -> Setup:
     zero = Zero(frame, draw(names), draw(st.sampled_from(["job", "default"])), draw(names))
     rows = tuple(replace(row, number=i) for i, row in enumerate(draw(st.lists(any_row(), max_size=5)), 1))
     left = tuple(LeftOut(draw(names), draw(names)) for _ in range(draw(st.integers(0, 2))))
-    return Setup(1, frame.z, frame, zero, rows, left_out=left, notes=((draw(names), 1.5),))
+    box = Box(draw(names.filter(bool)), (-1.5, 0.0, -80.25), (1.5, 40.0, 0.0))
+    return Setup(
+        1, frame.z, frame, zero, rows, left_out=left, notes=((draw(names), 1.5),), holding=((draw(names), 2.5),), boxes=(box,)
+    )
 
 
 @settings(max_examples=50, deadline=None)
@@ -321,6 +359,8 @@ def test_both_forms_bring_back_any_set_up_whole(setup, job, style, signs):
         assert all(same_but_for_sizes(a, printed(b, style)) for a, b in zip(table.rows, setup.rows, strict=True))
         assert (table.head.job, table.head.zero, table.head.why) == (job, setup.zero.name, setup.zero.why)
         assert table.head.left_out == tuple(f"{one.feature}: {one.why}" for one in setup.left_out)
+        assert table.head.boxes == setup.boxes
+        assert len(table.head.holding) == 1
         assert _frames_agree(table.head.frame, setup.frame)
 
 
@@ -369,29 +409,32 @@ CSV_DAMAGE: Sequence[tuple[str, str, str]] = (
     ("# units: mm\n", "", r"the head does not say 'units'"),
     ("# job: crank", "# jab: crank", r"line 2: 'jab: crank' is no head line .*did you mean 'job'"),
     ("# job: crank\n", "# job: crank\n# job: crank\n", r"line 3: 'job' is said twice"),
-    ("csv 1", "csv 2", r"line 1: 'csv 2' is not 'csv 1' or 'text 1'"),
-    ("csv 1", "text 1", r"line 1: the head says 'text'"),
+    ("csv 2", "csv 1", r"line 1: 'csv 1' is not 'csv 2' or 'text 2'"),
+    ("csv 2", "text 2", r"line 1: the head says 'text'"),
     ("1 of 2", "one", r"line 3: 'one' is not '1 of 2'"),
     ("Z points: 0, 0, 1", "Z points: 0, 0, 2", r"line 11: .* is not a direction of length 1"),
     ("Z points: 0, 0, 1", "Z points: 1, 0, 0", r"line 12: X does not stand square to Z"),
     ("zero at: 30, 20, 10", "zero at: 30, 20", r"line 10: .* is not three numbers"),
     ("X right", "X sideways", r"line 6: .* is not such as 'X right, Y away, Z up'"),
-    ("# rows: 4", "# rows: 5", r"promises 5 rows and 4 follow"),
+    ("# rows: 6", "# rows: 7", r"promises 7 rows and 6 follow"),
     ("step: 0.005 mm", "step: 7 mm", r"readout step 7 mm must be above 0 and at most 1 mm"),
-    ("row,feature", "row,name", r"line 18: the columns are not row,feature"),
-    ("22.500", "22.503", r"line 21, x: '22.503' is not a whole number of readout steps of 0.005 mm"),
-    ("22.500", "22.50", r"line 21, x: '22.50' is not a coordinate with 3 decimals"),
-    ("22.500", "22,500", r"line 21: has 19 cells; 18 are wanted"),
-    ("22.500", '"22.500', r"line 21: is not a line of CSV"),
+    ("row,feature", "row,name", r"line 20: the columns are not row,feature"),
+    ("22.500", "22.503", r"line 23, x: '22.503' is not a whole number of readout steps of 0.005 mm"),
+    ("22.500", "22.50", r"line 23, x: '22.50' is not a coordinate with 3 decimals"),
+    ("22.500", "22,500", r"line 23: has 28 cells; 27 are wanted"),
+    ("22.500", '"22.500', r"line 23: is not a line of CSV"),
     ("3,hole 1", "7,hole 1", r"row 7 stands where row 3 belongs"),
-    ("3,hole 1", "x,hole 1", r"line 21: 'x' is not a row number"),
-    ("hole 1,drill,", "hole 1,dril,", r"line 21: action 'dril' is none of .*did you mean 'drill'"),
-    ("boring head,,40", "boring hed,,40", r"line 22: tool kind 'boring hed' is none of"),
-    ("40.000,40.025", "40.000,", r"line 22: one limit is given without the other"),
-    ("40.000,40.025", "40.025,40.000", r"line 22: .*wrong way round"),
-    ("6.8,118", "6.8,0", r"line 21: drill point angle 0.0 degrees must lie between"),
-    ("3,hole 1", "# 3,hole 1", r"line 21: a head line stands among the rows"),
-    ("leaves metal", "leaves \\q metal", r"line 19: .* holds a backslash that begins no known escape"),
+    ("3,hole 1", "x,hole 1", r"line 23: 'x' is not a row number"),
+    ("hole 1,drill,", "hole 1,dril,", r"line 23: action 'dril' is none of .*did you mean 'drill'"),
+    ("boring head,,40", "boring hed,,40", r"line 24: tool kind 'boring hed' is none of"),
+    ("40.000,40.025", "40.000,", r"line 24: one limit is given without the other"),
+    ("40.000,40.025", "40.025,40.000", r"line 24: .*wrong way round"),
+    ("6.8,118", "6.8,0", r"line 23: drill point angle 0.0 degrees must lie between"),
+    ("3,hole 1", "# 3,hole 1", r"line 23: a head line stands among the rows"),
+    (",-y,", ",-w,", r"line 25: way '-w' is none of"),
+    (",1350,162,", ",fast,162,", r"line 23, rpm: 'fast' is not"),
+    ("box: fixed jaw from -65, 20", "box: fixed jaw from -65", r"line 16: .* is not a name and two corners"),
+    ("leaves metal", "leaves \\q metal", r"line 21: .* holds a backslash that begins no known escape"),
     ("\n", "\r\n", r"another program has changed its line ends"),
 )
 
@@ -405,15 +448,15 @@ def test_a_damaged_csv_is_refused_by_line(old, new, message):
 
 def test_a_move_without_its_start_is_refused():
     """An edge row whose Y starts nowhere cannot be driven."""
-    with pytest.raises(EvenstockError, match=r"line 20: row 2 .* does not start on"):
+    with pytest.raises(EvenstockError, match=r"line 22: row 2 .* does not start on"):
         read_table(damaged(WORKED_CSV, "36.000,-31.000", "36.000,"))
 
 
 def test_a_cut_off_table_is_refused():
     """A file that ends in the middle of a line or between rows."""
-    with pytest.raises(EvenstockError, match=r"table, line 22: the table is cut off"):
+    with pytest.raises(EvenstockError, match=r"table, line 26: the table is cut off"):
         read_table(WORKED_CSV[:-10])
-    with pytest.raises(EvenstockError, match="promises 4 rows and 3 follow"):
+    with pytest.raises(EvenstockError, match="promises 6 rows and 5 follow"):
         read_table("".join(WORKED_CSV.splitlines(keepends=True)[:-1]))
     for length in range(0, len(WORKED_CSV) - 1, 7):
         with pytest.raises(EvenstockError):
@@ -423,7 +466,7 @@ def test_a_cut_off_table_is_refused():
 TEXT_DAMAGE: Sequence[tuple[str, str, str]] = (
     ("T3 6.8 mm drill\n", "T9 6.8 mm drill\n", "the head lists no tool 'T9'"),
     ("\nT1 face mill\n", "\n", "no tool stands before this row"),
-    ("| drill | 6.8 mm | 6.8 | 118", "| drill | 6.8 mm", "is not a tool such as"),
+    ("| drill | 6.8 mm | 6.8 | 118 | - | - | -", "| drill | 6.8 mm", "is not a tool such as"),
     ("X mm", "X in", "'X in' is no heading"),
     ("22.500", "22.503", "not a whole number of readout steps"),
     ("  3  hole 1   drill ", "  3 xhole 1   drill ", "text stands between the columns"),
@@ -447,7 +490,7 @@ def test_a_text_table_without_its_ruler_is_refused():
         read_table(damaged(text, ruler + "\n", ""))
 
 
-@pytest.mark.parametrize("text", ["", "\n", "hello\n", "row,feature\n", "# \n", "\ufeff# evenstock coordinates: csv 1\n"])
+@pytest.mark.parametrize("text", ["", "\n", "hello\n", "row,feature\n", "# \n", "\ufeff# evenstock coordinates: csv 2\n"])
 def test_what_is_no_table_is_refused(text):
     """An empty file, another file, a file with a byte order mark."""
     with pytest.raises(EvenstockError):
