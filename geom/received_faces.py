@@ -3,11 +3,12 @@
 A wall is one face of the casting. How far it lies off (mm along its outward
 normal, + = proud) is linear in a few numbers: an offset; for planes also two
 tilts, given as mm at the wall's rim; for round walls also two sideways shifts,
-mm (a core that moved). Lengths mm, part frame. Knows nothing of readings.
+mm (a core that moved). Roundings and fillets have no will of their own: they
+follow the walls they join (geom/received_blends.py). Lengths mm, part frame. Knows nothing of readings.
 """
 
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Final, Literal, TypeAlias
 
@@ -20,13 +21,14 @@ from geom.kernel.probe import project
 from geom.kernel.shape import Solid
 from geom.part import Part, PartFace
 from geom.rays import skin_of
+from geom.received_blends import blend_ways, followed, is_blend
 from geom.sample import surface_samples
 from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Vec3, dot, frame_facing
 from geom.standards.tolerance_grades import casting_tolerance
 
-Form: TypeAlias = Literal["plane", "round", "plain"]
+Form: TypeAlias = Literal["plane", "round", "blend", "plain"]
 
-_ALL_ROUND: Final = 180.0
+_ALL_ROUND: Final = 179.99
 """Degrees round its axis from which a wall is a boss or a bore, not a fillet."""
 
 _ACROSS: Final = 60.0
@@ -45,7 +47,7 @@ class Wall:
 
     Attributes:
         surfaces: indices into `Part.casting.surfaces`.
-        form: "plane" (offset and two tilts), "round" (offset and two shifts) or "plain" (offset only).
+        form: "plane" (offset and two tilts), "round" and "blend" (offset and two shifts) or "plain" (offset only).
         u, v: unit directions of tilts or shifts.
         reach: mm from `centroid` at which tilts count in full, along u and v; 1 for round walls.
         sigma: of the offset, mm, from the casting tolerance grade; sigma_turn: of tilts or shifts.
@@ -75,12 +77,14 @@ class Walls:
     Attributes:
         number: (surfaces,) which wall each surface belongs to.
         prior: (k,) standard deviation, mm, of every parameter before any reading.
+        root: (k, m) those parameters from m independent unit draws: `prior` down the diagonal, but blends follow their walls.
     """
 
     casting: Solid
     walls: tuple[Wall, ...]
     number: Ints
     prior: Floats
+    root: Floats
 
     def rows(self, points: Floats, normals: Floats, surfaces: Ints) -> Floats:
         """Return how the skin's offset at points changes with each parameter (n, k)."""
@@ -91,7 +95,7 @@ class Walls:
             jacobian[rows, wall.first] = 1.0
             if wall.form == "plain":
                 continue
-            away = normals[rows] if wall.form == "round" else points[rows] - np.array(wall.centroid)
+            away = points[rows] - np.array(wall.centroid) if wall.form == "plane" else normals[rows]
             jacobian[rows, wall.first + 1] = away @ np.array(wall.u) / wall.reach[0]
             jacobian[rows, wall.first + 2] = away @ np.array(wall.v) / wall.reach[1]
         return jacobian
@@ -116,8 +120,10 @@ def walls_of(casting: Solid, grade: int) -> Walls:
     for i, surfaces in enumerate(groups):
         number[list(surfaces)] = i
         walls.append(_wall(casting, tuple(surfaces), grade, walls[-1].first + walls[-1].columns if walls else 0))
-    prior = [s for w in walls for s in (w.sigma, w.sigma_turn, w.sigma_turn)[: w.columns]]
-    return Walls(casting, tuple(walls), number, np.array(prior))
+    prior = np.array([s for w in walls for s in (w.sigma, w.sigma_turn, w.sigma_turn)[: w.columns]])
+    apart = Walls(casting, tuple(walls), number, prior, np.diag(prior))
+    root = followed(apart, _corners(casting), partial(over_skin, casting))
+    return replace(apart, prior=np.sqrt(np.einsum("ij,ij->i", root, root)), root=root)
 
 
 def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, first: int) -> Wall:
@@ -130,7 +136,9 @@ def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, first: int) -> 
         form = "plane"
     elif best.kind in ("cylinder", "cone") and sum(s.turn for s in pieces) >= _ALL_ROUND:
         form = "round"
-    axis = best.axis if form != "plain" else best.normal
+    elif is_blend(casting, pieces):
+        form = "blend"
+    axis = best.axis if form in ("plane", "round", "blend") else best.normal
     frame = frame_facing((x, y, z), axis, min((X_AXIS, Y_AXIS, Z_AXIS), key=lambda e: abs(dot(e, axis))))
     spread = np.abs(frame.local_points(_vertices(casting, surfaces))).max(axis=0)
     size = 2.0 * max(spread[0], spread[1]) if form == "round" else _extent(casting, axis)
@@ -138,6 +146,9 @@ def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, first: int) -> 
     if form == "round":
         sideways = _dimension_sigma(max(_extent(casting, frame.x), _extent(casting, frame.y)), casting, grade)
         return Wall(surfaces, form, (x, y, z), frame.x, frame.y, (1.0, 1.0), sigma / 2, sideways / 2**0.5, first)
+    if form == "blend":
+        u, v = blend_ways(best)
+        return Wall(surfaces, form, (x, y, z), u, v, (1.0, 1.0), sigma / 2**0.5, sigma / 2**0.5, first)
     reach = (float(max(spread[0], 1.0)), float(max(spread[1], 1.0)))
     return Wall(surfaces, form, (x, y, z), frame.x, frame.y, reach, sigma / 2**0.5, _TILT * sigma / 2**0.5, first)
 

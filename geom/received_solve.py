@@ -5,7 +5,7 @@ the skin. Each round linearises the touches anew; heights and thicknesses are
 linear as they stand. Lengths mm. Knows nothing of names.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -67,18 +67,18 @@ class _System:
 def solve(lines: Lines, keep: Bools, start: Rigid) -> Estimate:
     """Return mean and covariance of place and skin given the readings that are kept."""
     model, casting = lines.model, lines.model.part.casting
-    prior_mean, prior_sigma = _prior(model)
+    prior_mean, root = _prior(model)
     move, mean = start, prior_mean
     for _ in range(_ROUNDS):
         system = _system(lines, keep, move)
-        basis = _fixed(system, prior_sigma, casting.size)
-        step, mean = _best(system, basis, prior_mean, prior_sigma)
+        basis = _fixed(system, root, casting.size)
+        step, mean = _best(system, basis, prior_mean, root)
         move = moved(move, step, casting.centre, casting.size)
         if float(np.abs(step).max(initial=0.0)) < _STILL * casting.size:
             break
     system = _system(lines, keep, move)
-    basis = _fixed(system, prior_sigma, casting.size)
-    joint = _joint(system, basis, prior_sigma, casting.size)
+    basis = _fixed(system, root, casting.size)
+    joint = _joint(system, basis, root, casting.size)
     rest = -(system.off + system.skin @ mean)
     labels = [label for label, k in zip(lines.labels, keep, strict=True) if k]
     residuals = tuple(zip(labels, rest.tolist(), system.sigma.tolist(), strict=True))
@@ -86,9 +86,12 @@ def solve(lines: Lines, keep: Bools, start: Rigid) -> Estimate:
 
 
 def _prior(model: SkinModel) -> tuple[Floats, Floats]:
-    spots = model.spots
-    walls = model.walls.prior
-    return np.concatenate([np.zeros(len(walls)), spots.depths]), np.concatenate([walls, spots.sigmas])
+    """Return mean (k,) and root (k, m) of the parameters before any reading."""
+    spots, walls = model.spots, model.walls.root
+    root = np.zeros((walls.shape[0] + len(spots.sigmas), walls.shape[1] + len(spots.sigmas)))
+    root[: walls.shape[0], : walls.shape[1]] = walls
+    root[walls.shape[0] :, walls.shape[1] :] = np.diag(spots.sigmas)
+    return np.concatenate([np.zeros(len(walls)), spots.depths]), root
 
 
 def _system(lines: Lines, keep: Bools, move: Rigid) -> _System:
@@ -110,42 +113,42 @@ def _system(lines: Lines, keep: Bools, move: Rigid) -> _System:
     )
 
 
-def _whitened(system: _System, prior: Floats) -> tuple[Floats, Floats, Floats]:
+def _whitened(system: _System, root: Floats) -> tuple[Floats, Floats, Floats]:
     """Return the place rows, skin rows and offsets in units in which all readings are independent and equally sure.
 
-    The skin is left as loose as its prior: so the matrix to factor is as large as there are readings, not walls.
+    The skin is left as loose as its prior: so the matrix to factor is as large as there are readings, not walls. Its rows
+    are by the independent draws behind the parameters.
     """
-    loose = system.skin * prior
+    loose = system.skin @ root
     lower = np.linalg.cholesky(np.diag(system.sigma**2) + loose @ loose.T)
-    white = solve_triangular(lower, np.column_stack([system.place, system.skin, system.off]), lower=True)
+    white = solve_triangular(lower, np.column_stack([system.place, loose, system.off]), lower=True)
     return white[:, :6], white[:, 6:-1], white[:, -1]
 
 
-def _fixed(system: _System, prior: Floats, size: float) -> Floats:
+def _fixed(system: _System, root: Floats, size: float) -> Floats:
     """Return the directions of a move (6, m) that the touches fix, the skin left as loose as its prior."""
     if not len(system.off):
         return np.zeros((6, 0))
-    place = _whitened(system, prior)[0]
+    place = _whitened(system, root)[0]
     return fixed_directions(place.T @ place, size)
 
 
-def _best(system: _System, basis: Floats, prior_mean: Floats, prior_sigma: Floats) -> tuple[Floats, Floats]:
+def _best(system: _System, basis: Floats, prior_mean: Floats, root: Floats) -> tuple[Floats, Floats]:
     """Return the best step (6,) and parameters (k,)."""
     if not len(system.off):
         return np.zeros(6), prior_mean
-    place, skin, off = _whitened(system, prior_sigma)
-    rest = off + skin @ prior_mean
+    place, loose, rest = _whitened(replace(system, off=system.off + system.skin @ prior_mean), root)
     step = basis @ np.linalg.lstsq(place @ basis, -rest, rcond=None)[0] if basis.size else np.zeros(6)
-    return step, prior_mean - prior_sigma**2 * (skin.T @ (rest + place @ step))
+    return step, prior_mean - root @ (loose.T @ (rest + place @ step))
 
 
-def _joint(system: _System, basis: Floats, prior: Floats, size: float) -> Floats:
+def _joint(system: _System, basis: Floats, root: Floats, size: float) -> Floats:
     """Return the covariance (6 + k, 6 + k); along directions that nothing fixes the move is unsure by half the size."""
-    joint = np.zeros((6 + len(prior), 6 + len(prior)))
-    joint[6:, 6:] = np.diag(prior**2)
+    joint = np.zeros((6 + len(root), 6 + len(root)))
+    joint[6:, 6:] = root @ root.T
     if len(system.off):
-        place, skin, _ = _whitened(system, prior)
-        pull = (prior**2)[:, None] * skin.T
+        place, loose, _ = _whitened(system, root)
+        pull = root @ loose.T
         joint[6:, 6:] -= pull @ pull.T
         if basis.size:
             free = place @ basis

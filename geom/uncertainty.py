@@ -12,8 +12,11 @@ from typing import Final
 import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
+from geom.locate import rigid_rows
 from geom.placement import Odds
+from geom.rays import skin_of
 from geom.received import AsReceived
+from geom.received_faces import over_skin
 
 _DRAWS: Final = 8000
 _SCOUTS: Final = 64
@@ -25,15 +28,46 @@ _LOOSE: Final = 0.3
 """A place that is unsure by more than this share of the casting's size is not known at all: it is
 picked up when the work is set."""
 
+_STEEPEST: Final = 2.0
+"""Skin more than 60 degrees askew to a face counts as if it were 60: beyond, a line along the normal soon meets the next wall."""
+
+_UNREAD: Final = 1e-4
+"""Weight of walls without a reading when the work is set: they count only where the others leave a direction open."""
+
 
 def joint_covariance(received: AsReceived) -> Floats:
-    """Return the covariance (6 + k, 6 + k) of place and skin, with directions of the place that no reading fixes left out."""
+    """Return the covariance (6 + k, 6 + k) of place and skin.
+
+    Directions of the place that no reading fixes are picked up when the work is set: the part then follows the
+    measured walls as they are (least squares by area).
+    """
     size = received.part.casting.size
     spread, ways = np.linalg.eigh(received.joint[:6, :6])
-    known = ways[:, spread < (_LOOSE * size) ** 2]
+    known, open_ways = ways[:, spread < (_LOOSE * size) ** 2], ways[:, spread >= (_LOOSE * size) ** 2]
     keep = np.eye(len(received.joint))
     keep[:6, :6] = known @ known.T
-    return np.asarray(keep @ received.joint @ keep)
+    if open_ways.size and received.scan is None:
+        keep[:6, 6:] = open_ways @ open_ways.T @ _picked_up(received)
+    return np.asarray(keep @ received.joint @ keep.T)
+
+
+def _picked_up(received: AsReceived) -> Floats:
+    """Return how the place follows the skin's parameters (6, k) when the work is set by its measured walls, else by all."""
+    casting, walls = received.part.casting, received.model.walls
+    mesh = skin_of(casting).mesh
+    corners = mesh.vertices[mesh.triangles]
+    size = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 6.0
+    number = walls.number[mesh.face]
+    measured = np.array([face.how != "drawn" for face in received.faces])[number]
+    firm = np.array([wall.form in ("plane", "round") for wall in walls.walls])[number]
+    weight = np.where(firm & measured, 1.0, _UNREAD * firm) * size
+    rows = np.flatnonzero(weight > 0)
+    points, surface = corners[rows].reshape(-1, 3), np.repeat(mesh.face[rows], 3)
+    scale = np.sqrt(np.repeat(weight[rows], 3))[:, None]
+    normals = over_skin(casting, surface, points)[1]
+    place = scale * rigid_rows(normals, points, np.array(casting.centre), casting.size)
+    skin = scale * received.model.offset_rows(points, normals, surface)
+    return np.asarray(np.linalg.lstsq(place.T @ place, place.T @ skin, rcond=1e-12)[0])
 
 
 def wide_rows(received: AsReceived, rate: Floats, size: float, skin: Floats) -> Floats:
@@ -43,7 +77,9 @@ def wide_rows(received: AsReceived, rate: Floats, size: float, skin: Floats) -> 
         rate: (n, 6) with turns as mm at `size`; skin: (n, k).
     """
     turn = rate[:, 3:] * (size / received.part.casting.size)
-    return np.concatenate([rate[:, :3], turn, skin], axis=1)
+    rows = np.concatenate([rate[:, :3], turn, skin], axis=1)
+    steep = np.linalg.norm(rate[:, :3], axis=1)
+    return np.asarray(rows / np.maximum(1.0, steep / _STEEPEST)[:, None])
 
 
 def row_sigmas(rows: Floats, covariance: Floats) -> Floats:

@@ -43,7 +43,7 @@ FROM_BELOW = """
     geom.shop geom.shop_drills geom.shop_schema geom.shop_file
     geom.settings geom.job_settings
     geom.lookup geom.reading_files geom.job_features geom.required geom.verdict geom.zero_place geom.datum
-    geom.received_faces geom.locate geom.scan_* geom.register geom.received*
+    geom.received_blends geom.received_faces geom.locate geom.scan_* geom.register geom.received*
     geom.rows
     geom.cutter_choice geom.cutting_data
     geom.margin_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
