@@ -31,8 +31,8 @@ picked up when the work is set."""
 _STEEPEST: Final = 2.0
 """Skin more than 60 degrees askew to a face counts as if it were 60: beyond, a line along the normal soon meets the next wall."""
 
-_UNREAD: Final = 1e-4
-"""Weight of walls without a reading when the work is set: they count only where the others leave a direction open."""
+_UNREAD: Final = 0.05
+"""Weight of walls without a reading when the work is set: looked along, not dialled in (common practice, no source)."""
 
 
 def joint_covariance(received: AsReceived) -> Floats:
