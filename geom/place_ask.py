@@ -142,7 +142,21 @@ def _pairs(received: AsReceived) -> list[tuple[str, str]]:
         behind = [f for f in flat if _is_behind(face, f)]
         if behind:
             machined.append((face.name, max(behind, key=lambda f: (round(f.area, 3), f.name)).name))
-    return machined + [(f.name, f.name) for f in part.machined if f.kind == "cylinder" and f.hollow]
+    bores = [f for f in part.machined if f.kind == "cylinder" and f.hollow]
+    return machined + [(f.name, f.name) for f in bores] + _walls_round(received, bores)
+
+
+def _walls_round(received: AsReceived, bores: Sequence[PartFace]) -> list[tuple[str, str]]:
+    """Return the raw outside round each bore with the bore, and machined faces beside it: they say where its core stands."""
+    found = []
+    for bore in bores:
+        for face in received.part.faces:
+            boss = face.kind in ("cylinder", "cone") and not face.hollow and face.state == "as cast"
+            beside = face.state == "machined" and face.normal is not None and abs(dot(face.normal, bore.axis)) < 0.01
+            about = np.cross(np.subtract(face.centroid, bore.centroid), bore.axis)
+            if beside or (boss and abs(dot(face.axis, bore.axis)) > 0.999 and np.linalg.norm(about) < bore.radius):
+                found.append((face.name, bore.name))
+    return found
 
 
 def _is_behind(face: PartFace, other: PartFace) -> bool:
