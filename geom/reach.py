@@ -107,6 +107,24 @@ def open_share(seen: View, faces: Sequence[int], z: float) -> float:
     return 1.0 - float(hidden.area) / float(own.area)
 
 
+def standing(seen: View, low: Flat, high: Flat, z: float) -> "shapely.Geometry":
+    """Return the outline, seen from above, of the metal that stands above z over a rectangle; facets are taken as they are."""
+    above = _outlines(seen, np.array([low, high]), z - FACET_SLACK)
+    return shapely.union_all(_polygons(above)) if len(above) else shapely.Polygon()
+
+
+def outline(seen: View, faces: Sequence[int]) -> "shapely.Geometry":
+    """Return the outline, seen from above, of some upward-facing faces."""
+    mine = np.isin(seen.face, np.asarray(faces))
+    return shapely.union_all(shapely.polygons(seen.corners[mine][:, :, :2])) if mine.any() else shapely.Polygon()
+
+
+def top_over(seen: View, low: Flat, high: Flat) -> float:
+    """Return the greatest height of any facet over a rectangle; -inf over none. A facet counts whole."""
+    near = np.all(seen.low[:, :2] <= np.array(high), axis=1) & np.all(seen.high[:, :2] >= np.array(low), axis=1)
+    return float(seen.high[near, 2].max(initial=-np.inf))
+
+
 # --- what stands above a height ---------------------------------------------
 
 

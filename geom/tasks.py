@@ -62,7 +62,7 @@ class Tasks:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Look:
+class Look:
     """The part from one direction."""
 
     up: Vec3
@@ -76,7 +76,7 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
     planes = [face for face in _loose(part) if face.kind == "plane" and face not in breaks]
     ways = distinct((*_hole_ways(part), *_round_ways(part), *(f.normal for f in planes if f.normal is not None)), zero.frame)
     mesh = skin_of(part.finished).mesh if ways else None
-    looks = [_Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
+    looks = [Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
     leaves = Leaves({n: f.leave for n, f in settings.faces.items() if f.leave is not None}, use.edge_leave)
     tried = (
         *(_hole_task(hole, part, looks, use, settings) for hole in part.holes),
@@ -108,21 +108,21 @@ def _hole_ways(part: Part) -> Iterator[Vec3]:
             yield scale(hole.axis, -1.0)
 
 
-def _hole_task(hole: PartHole, part: Part, looks: list[_Look], use: Practice, settings: Settings) -> Task:
+def _hole_task(hole: PartHole, part: Part, looks: list[Look], use: Practice, settings: Settings) -> Task:
     asked = settings.holes.get(hole.name)
     angle = asked.point_angle if asked else None
     options: dict[int, tuple[Row, ...]] = {}
     best: set[int] = set()
     for n, look in enumerate(looks):
         if _drills(hole, look):
-            rows = hole_rows(hole, look.frame, use, angle, _room_below(hole, part, look))
-            flat = _opens_on_machined(hole, part, look)
+            rows = hole_rows(hole, look.frame, use, angle, room_below(hole, part, look))
+            flat = opens_on_machined(hole, part, look)
             options[n] = rows if flat else _started_with_care(rows)
             best.update({n} if flat else ())
     return Task(hole.name, options, frozenset(best), hole)
 
 
-def _room_below(hole: PartHole, part: Part, look: _Look) -> float:
+def room_below(hole: PartHole, part: Part, look: Look) -> float:
     """Return how far the drilled column runs on in air past the far side of a through hole, mm; inf to the open."""
     if not hole.through:
         return math.inf
@@ -135,7 +135,7 @@ def _room_below(hole: PartHole, part: Part, look: _Look) -> float:
     return _PAST + float(skin_of(part.finished).entries(starts, down).min())
 
 
-def _opens_on_machined(hole: PartHole, part: Part, look: _Look) -> bool:
+def opens_on_machined(hole: PartHole, part: Part, look: Look) -> bool:
     """Tell whether the hole's mouth, seen from here, is in a level machined plane."""
     x, y, z = look.frame.local(mouth_of(hole, not same_way(hole.axis, look.up)))
     for face in _loose(part):
@@ -153,7 +153,7 @@ def _started_with_care(rows: tuple[Row, ...]) -> tuple[Row, ...]:
 _ROUGH = "opens on the skin or a slope: level the spot first, or a drill will wander"
 
 
-def _drills(hole: PartHole, look: _Look) -> bool:
+def _drills(hole: PartHole, look: Look) -> bool:
     """Tell whether the spindle faces the hole from here with nothing in its way."""
     far = same_way(scale(hole.axis, -1.0), look.up)
     if not same_way(hole.axis, look.up) and not (far and is_plain_through(hole)):
@@ -169,7 +169,7 @@ def _unmade(part: Part) -> Iterator[LeftOut]:
 # --- planes -----------------------------------------------------------------
 
 
-def _plane_task(face: PartFace, part: Part, looks: list[_Look], leaves: Leaves, use: Practice) -> Task:
+def _plane_task(face: PartFace, part: Part, looks: list[Look], leaves: Leaves, use: Practice) -> Task:
     """Return the task: face up where nothing is above it, or an edge; a high edge only where there is no other way."""
     up = {n: (face_row(face, part, k.seen, k.frame, leaves.above(face), use),) for n, k in enumerate(looks) if _faces(face, k)}
     upright = [(n, look) for n, look in enumerate(looks) if stands_upright(face, look.up)]
@@ -181,7 +181,7 @@ def _plane_task(face: PartFace, part: Part, looks: list[_Look], leaves: Leaves, 
     return Task(face.name, {})
 
 
-def _faces(face: PartFace, look: _Look) -> bool:
+def _faces(face: PartFace, look: Look) -> bool:
     return faces_up(face, look.up) and is_open_above(face, look.seen, look.frame)
 
 
@@ -216,7 +216,7 @@ def _round_ways(part: Part) -> Iterator[Vec3]:
         yield from (face.axis, scale(face.axis, -1.0))
 
 
-def _round_task(face: PartFace, part: Part, looks: list[_Look]) -> Task:
+def _round_task(face: PartFace, part: Part, looks: list[Look]) -> Task:
     options = {}
     for n, look in enumerate(looks):
         if _on_one_line(face.axis, look.up):
