@@ -15,7 +15,7 @@ import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
 from geom.errors import GeometryError, nearest
-from geom.margin_lp import Best, Kept, Rows, best_margin
+from geom.margin_lp import Best, Kept, Rows
 from geom.part import Part
 from geom.place_advice import advice_for
 from geom.place_closer import closer
@@ -54,9 +54,6 @@ _FREE_STEPS: Final = 3
 
 _STILL: Final = 5e-5
 """A place that moves less than this, mm, between two looks stays put."""
-
-_SURE: Final = 1.645
-"""Standard deviations that 95 in 100 lie above."""
 
 _PITS: Final = 5
 """So many pits are described."""
@@ -98,6 +95,7 @@ class _Settled:
     result: Staged
     basis: Look
     basis_rows: Ints
+    basis_sites: Sites
     rounds: int
     change: float
 
@@ -152,10 +150,10 @@ def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings:
 
 def _settle(case: _Case) -> _Settled:
     """Look, step, and look again until the place stays put and no other wall has come nearer."""
-    move, enough, change, stride = STAY, None, np.inf, STRIDE
+    move, change, stride = STAY, np.inf, STRIDE
     result: Staged | None = None
     ask: Ints = np.zeros(0, dtype=np.int64)
-    rows, basis, steps = ask, None, 0
+    rows, basis, basis_sites, steps = ask, None, case.sites, 0
     for number in range(1, _ROUNDS + 1):
         last: Floats | None = None if basis is None else basis.stock[: len(case.even.wall)]
         case = replace(case, sites=closer(case.received, case.even, move, last, number))
@@ -166,10 +164,9 @@ def _settle(case: _Case) -> _Settled:
                 break
             change, steps = np.inf, 0
         rows, basis = _rows(case, seen), seen
-        if enough is None:
-            enough, ask = _enough(case, seen, rows)
-        seed = np.flatnonzero(np.isin(rows, ask))
-        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, enough, stride, seed)
+        basis_sites = case.sites
+        seed = np.flatnonzero(np.isin(rows, ask)) if ask.size else None
+        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, stride, seed)
         ask = rows[result.best.looked_at]
         before, change = change, float(np.abs(result.step).max())
         steps += 1
@@ -177,7 +174,7 @@ def _settle(case: _Case) -> _Settled:
         move = _stepped(move, result.step, case.pivot)
     assert result is not None
     assert basis is not None
-    return _Settled(case, move, seen, _rows(case, seen), result, basis, rows, number, change)
+    return _Settled(case, move, seen, _rows(case, seen), result, basis, rows, basis_sites, number, change)
 
 
 def _stepped(move: Rigid, step: Floats, pivot: Pivot) -> Rigid:
@@ -198,23 +195,12 @@ def _margins(case: _Case, seen: Look, rows: Ints) -> Rows:
     return Rows(seen.stock[rows] - case.required[rows], seen.rate[rows], np.ones(len(rows)))
 
 
-def _enough(case: _Case, seen: Look, rows: Ints) -> tuple[float, Ints]:
-    """Return the least margin that is surely (95 in 100) above 0, as the thinnest places are known, and points to begin with."""
-    high = np.array([0.0 if name in case.settings.hold else STRIDE for name in ("x", "y", "z", "rx", "ry", "rz")])
-    best = best_margin(_margins(case, seen, rows), -high, high)
-    thin, ask = rows[best.rows], rows[best.looked_at]
-    if case.received.scan is not None:
-        return _SURE * float(_own(case, seen, thin).max(initial=0.0)), ask
-    skin = skin_rates(case.received, case.sites, seen, STAY, thin)
-    wide = wide_rows(case.received, seen.rate[thin], case.pivot.size, skin)
-    return _SURE * float(row_sigmas(wide, case.covariance).max(initial=0.0)), ask
-
-
 def _aims(case: _Case, seen: Look, rows: Ints, move: Rigid) -> Aims:
     used: Bools = np.zeros(len(seen.stock), dtype=np.bool_)
     used[rows] = True
     return Aims(
         margins=_margins(case, seen, rows),
+        face=case.sites.face[rows],
         demands=demand_rows(case.received, case.settings.demands, move, case.pivot),
         outline=_outline(case, move),
         pairs=pair_misfits(case.part, case.sites, seen.stock - case.required, seen.rate, used),
@@ -329,9 +315,10 @@ def _certificate(settled: _Settled) -> Certificate:
     rows = settled.basis_rows[best.rows]
     names = [face.name for face in case.part.machined]
     rate = settled.basis.rate[rows]
-    points = case.sites.samples.points[rows]
+    sites = settled.basis_sites
+    points = sites.samples.points[rows]
     binding = tuple(
-        Binding(names[case.sites.face[r]], _three(p), float(w), _six(g))
+        Binding(names[sites.face[r]], _three(p), float(w), _six(g))
         for r, p, w, g in zip(rows.tolist(), points, best.weights, rate, strict=True)
     )
     others = best.kept_weights @ settled.result.kept.rate[best.kept] + best.reach
@@ -342,7 +329,7 @@ def _certificate(settled: _Settled) -> Certificate:
 def _held_by(best: Best, kept: Kept, case: _Case) -> tuple[str, ...]:
     words = []
     if best.held > 1e-9:
-        words.append("the margin that is enough")
+        words.append("the required stock, which is kept")
     if len(best.kept) and float(np.abs(best.kept_weights @ kept.rate[best.kept]).max()) > 1e-9:
         words.append("the aims before it")
     if np.abs(best.reach).max() > 1e-9:

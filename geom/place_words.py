@@ -24,6 +24,9 @@ from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 SHIM: Final = 0.05
 """Shim stock comes in steps of this, mm (common practice, no source)."""
 
+_SAME: Final = 0.005
+"""A margin below 0 by less than this, mm, is none: no readout shows it."""
+
 _NO_TURN: Final = 0.01
 """A turn that shows less than this, mm, over 100 mm is not worth setting."""
 
@@ -86,9 +89,18 @@ def summary_words(placement: Placement) -> Words:
         if deep > 0:
             return ("short: ", f"{named}; at worst ", deep, " of metal is missing")
         return ("short: ", f"{named}; at worst ", -min(f.margin for f in short), " less than required")
-    if margin < 0:
-        what = "but keeps " if worst.state == "thin" else "with the bearing allowed; keeps "
-        return (f"cleans up, {what}", worst.take_min, f" on {worst.name}, where ", worst.required, " is wanted")
+    if margin < -_SAME:
+        if worst.state == "thin":
+            asked = f" under the stock the grade asks for on {worst.name}"
+            return ("cleans up, but ", -margin, f"{asked}: ", worst.take_min, " is there, take a light cut and look")
+        return (
+            "cleans up with the bearing allowed; keeps ",
+            worst.take_min,
+            f" on {worst.name}, where ",
+            worst.required,
+            " is wanted",
+        )
+    margin = max(margin, 0.0)
     if sure >= 0:
         return ("cleans up with ", margin, " to spare, ", sure, " at 95 %")
     if worst.source == "default":

@@ -207,6 +207,20 @@ def test_scanned_casting_is_followed(block: Part):
     assert found.margin_95[0] < found.least_margin < found.margin_95[1] + 0.2
 
 
+def test_faces_that_do_not_bind_keep_their_own_best():
+    """Ends 1 mm short of the 4 asked: the top, which lacks 0.5 as drawn, still gets its 3.5; what is over is halved (by hand)."""
+    part = recognise("block", "grey iron", *block_in_block(3.0))
+    asked = {
+        f.name: Need(4.0 if f.name in ("left", "right") else 3.5 if f.name == "top" else 0.0, 1.0, "face") for f in part.machined
+    }
+    takes = {f.name: f for f in place(part, receive(part, NOTHING), asked).faces}
+
+    assert takes["left"].margin == pytest.approx(-1.0, abs=1e-3)
+    assert takes["right"].margin == pytest.approx(-1.0, abs=1e-3)
+    assert takes["top"].margin == pytest.approx((6.0 - 3.5) / 2.0, abs=1e-3)
+    assert takes["bottom"].margin == pytest.approx((6.0 - 3.5) / 2.0, abs=1e-3)
+
+
 # --- proof ----------------------------------------------------------------------
 
 
