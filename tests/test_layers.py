@@ -49,6 +49,7 @@ FROM_BELOW = """
     geom.margin_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
     geom.scan_ask geom.castings
     geom.plan
+    geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
     geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
     geom.setups
     geom.job

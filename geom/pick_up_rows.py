@@ -1,0 +1,258 @@
+"""Rows that find zero: touches round a boss, in a bore, on a pair, on an edge, on a level face; an indicator's sweep.
+
+Coordinates are what the readout shows once zero is right, the finder's radius
+counted, so that a touch that is repeated afterwards proves the zero. Touches
+on rough faces are on the casting's skin, at one height, so that draft cancels
+between opposite sides. Lengths mm, set-up frame. Knows nothing of cuts.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from geom.contact import WAYS, Contact, Standing, contact, has_room
+from geom.cutter_choice import Lack, choose_finder
+from geom.part import Part
+from geom.plan import PickUp, PlannedSetup
+from geom.rows import Row, Tool, ToolKind, Towards
+from geom.settings import Settings
+from geom.shop import Finder
+from geom.space import Vec3, dot
+from geom.stock import StockReport
+from geom.touch_faces import Target, face_of, span_of, target, upright_axis
+from geom.touch_spots import Search, Spot, Tip, spots
+
+if TYPE_CHECKING:
+    from geom.castings import Placed
+
+EQUAL_HEIGHTS: Final = "touches at equal height cancel draft: keep this Z"
+_ROUGH: Final = "rough skin: as sure as the casting"
+_NOTHING: Final = "nothing clean to touch here: the zero has to be found another way"
+
+_SIDE: Final[dict[Towards, str]] = {"+x": "left", "-x": "right", "+y": "front", "-y": "back", "-z": "top"}
+"""The side of the work that a finder on its way meets."""
+
+_BORE_SIDE: Final[dict[Towards, str]] = {"-x": "left", "+x": "right", "-y": "front", "+y": "back"}
+"""The side of a bore's wall that a finder inside meets."""
+
+_START: Final = 6.0
+"""A finder starts this far off a round, mm."""
+
+_SWEEP_DEPTH: Final = 6.0
+"""How far below the upper end of a round an indicator sweeps it, mm (common practice)."""
+
+
+def pick_up_rows(
+    planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport, placed: "Placed | None" = None
+) -> tuple[Row, ...]:
+    """Return the rows, numbered 0, that pick up the zero of a set-up, in the plan's order.
+
+    A place that cannot be touched gives a row that drives nothing and says so.
+
+    Args:
+        stock: of the part; kept for the seam.
+        placed: the casting as received, for touches on rough skin.
+
+    Raises:
+        GeometryError: the plan names a face that the part does not have.
+    """
+    del stock
+    standing = Standing(part, planned.frame, placed)
+    return tuple(row for one in planned.pick_ups for row in _picked(one, planned, standing, settings))
+
+
+def _picked(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Settings) -> Iterator[Row]:
+    if one.how == "height" or one.axes == "z":
+        yield _height(one, planned, standing, settings)
+    elif one.how == "sweep":
+        yield _sweep(one, standing, settings)
+    else:
+        yield from _touches(one, planned, standing, settings)
+
+
+# --- sideways -----------------------------------------------------------------------
+
+
+def _touches(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Settings) -> Iterator[Row]:
+    finder = choose_finder(settings.tooling, "edge finder")
+    if isinstance(finder, Lack):
+        yield _lacking(one, finder)
+        return
+    tip, tool = Tip(0.5 * finder.diameter, finder.reach), finder_tool(finder)
+    found = _round(one, planned, standing, tip) if one.how in ("boss", "bore") else _flats(one, planned, standing, tip, settings)
+    halved = one.how != "edge"
+    touched = list(found)
+    for name, axis, touch in touched:
+        if touch is None:
+            yield Row(0, name, "pick up", tool, None, None, None, note=f"{axis.upper()}: {_NOTHING}")
+            continue
+        pair = halved and sum(a == axis and t is not None for _, a, t in touched) == 2
+        first = next(t for _, a, t in touched if a == axis and t is not None) is touch
+        yield _touch_row(name, tool, touch, one, pair, first)
+
+
+def _touch_row(name: str, tool: Tool, touch: Contact, one: PickUp, pair: bool, first: bool) -> Row:
+    axis = touch.towards[1].upper()
+    side = (_BORE_SIDE if one.how == "bore" else _SIDE)[touch.towards]
+    if pair:
+        told = f"{side}, then the opposite side" if first else f"{side}; halve: {axis} reads as here on both sides; {EQUAL_HEIGHTS}"
+    else:
+        told = f"{side}: one touch sets {axis}"
+    rough = "" if one.machined else _ROUGH
+    above = "the skin leans out above: the finder's side meets it" if touch.leans_out else ""
+    note = "; ".join(filter(None, (told, above, rough if not (pair and first) else "")))
+    return Row(0, name, "pick up", tool, touch.axis[0], touch.axis[1], touch.end, note=note, towards=touch.towards)
+
+
+_Found = Iterator[tuple[str, str, Contact | None]]
+
+
+def _round(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip) -> _Found:
+    """Yield the touches on a round: X left, X right, Y front, Y back."""
+    what = target(standing.part, one.faces[0], one.machined)
+    axis = upright_axis(what.surfaces, standing.frame)
+    ways: tuple[Towards, ...] = ("-x", "+x", "-y", "+y") if one.how == "bore" else ("+x", "-x", "+y", "-y")
+    for way in ways:
+        if way[1] in one.axes:
+            touch = None if axis is None else _on_round(what, axis, way, one, planned, standing, tip)
+            yield one.faces[0], way[1], touch
+
+
+def _on_round(
+    what: Target, axis: tuple[float, float], way: Towards, one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip
+) -> Contact | None:
+    low, high = _span(what, standing)
+    z = one.height if one.height is not None else max(0.5 * (low[2] + high[2]), high[2] - _SWEEP_DEPTH)
+    out = 0.0
+    if one.how == "boss":
+        out = 0.5 * max(high[0] - low[0], high[1] - low[1]) + 2.0 * tip.radius + _START
+    start = (axis[0] - out * WAYS[way][0], axis[1] - out * WAYS[way][1], z)
+    touch = contact(standing, way, start, what.numbers, tip.radius, tip.reach, one.machined)
+    if touch is None or _behind(touch, start, way):
+        return None
+    return touch if has_room(standing, touch, tip.radius, tip.reach, planned.hold.boxes, one.machined) else None
+
+
+def _behind(touch: Contact, start: Vec3, way: Towards) -> bool:
+    """Tell whether the finder would have to back off to come to rest: a bore narrower than it."""
+    return sum((a - s) * w for a, s, w in zip(touch.axis, start, WAYS[way], strict=False)) < 0.0
+
+
+def _span(what: Target, standing: Standing) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    part = standing.part
+    return span_of(what.surfaces, part.finished if what.machined else part.casting, standing.frame)
+
+
+def _flats(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, settings: Settings) -> _Found:
+    """Yield the touches on flat faces; both of a pair at one height, and on one line where both are clean there."""
+    searches = [(name, _search(name, one, standing, settings)) for name in one.faces]
+    for axis in one.axes:
+        mine = [(name, s) for name, s in searches if s is not None and s.towards[1] == axis]
+        best = _best([s for _, s in mine], lambda s: spots(standing, s, tip, planned.hold.boxes, settings))
+        for (name, _), touch in zip(mine, best, strict=True):
+            yield name, axis, touch
+        if not mine:
+            yield one.faces[0], axis, None
+
+
+def _best(searches: list[Search], look: Callable[[Search], list[Spot]]) -> list[Contact | None]:
+    """Return the best touch of each search; of two, both at one height."""
+    firsts = look(searches[0]) if searches else []
+    if len(searches) == 2:
+        for keep_line in (True, False):
+            for spot in firsts:
+                line = (spot.across,) if keep_line else ()
+                seconds = look(replace(searches[1], across=line, height=(spot.height,)))
+                if seconds:
+                    return [spot.touch, seconds[0].touch]
+    rest = [look(s) for s in searches[1:]]
+    return [found[0].touch if found else None for found in (firsts, *rest)][: len(searches)]
+
+
+def _search(name: str, one: PickUp, standing: Standing, settings: Settings) -> Search | None:
+    """Return where to look on a flat face; None where nothing of it can be met."""
+    what = target(standing.part, name, one.machined)
+    out = standing.frame.local_direction(what.face.normal or what.face.axis)
+    lead = 0 if abs(out[0]) >= abs(out[1]) else 1
+    towards: Towards = ("-" if out[lead] > 0 else "+") + "xy"[lead]  # type: ignore[assignment]
+    if not what.surfaces:
+        return None
+    height = () if one.height is None else (one.height,)
+    return Search(towards, what.numbers, one.machined, height=height, parting=None if one.machined else settings.casting.parting)
+
+
+# --- height, sweep -----------------------------------------------------------------
+
+
+def _height(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Settings) -> Row:
+    face = face_of(standing.part, one.faces[0])
+    tool = Tool("height gauge", "", 0.0)
+    up = dot(face.normal, planned.frame.z) if face.normal is not None else 0.0
+    if up < 0.0:
+        return _from_below(one, planned, settings, tool, standing.frame.local(face.origin)[2])
+    if one.machined:
+        z = standing.frame.local(face.origin)[2]
+        return Row(
+            0, face.name, "pick up", tool, None, None, z, note="touch off on it: Z reads as here; each cutter anew", towards="-z"
+        )
+    what = target(standing.part, face.name, False)
+    search = Search("-z", what.numbers, False, parting=settings.casting.parting)
+    good = spots(standing, search, Tip(0.0, _GAUGE), planned.hold.boxes, settings) if what.surfaces else []
+    if not good:
+        return Row(0, face.name, "pick up", tool, None, None, None, note=f"Z: {_NOTHING}")
+    (x, y), z = good[0].touch.axis, good[0].touch.end
+    return Row(0, face.name, "pick up", tool, x, y, z, note=f"{_ROUGH}; each cutter anew", towards="-z")
+
+
+_GAUGE: Final = 60.0
+"""How far down a height gauge's finger, or a cutter with a feeler, reaches, mm."""
+
+
+def _from_below(one: PickUp, planned: PlannedSetup, settings: Settings, tool: Tool, seat: float) -> Row:
+    """Return the row for a height that is known from what the seat stands on."""
+    hold = planned.hold
+    base = {"vise": "the bed of the vise", "table": "the table", "angle plate": "the table"}[hold.method]
+    if hold.parallels and settings.tooling.vise.matched_reference:
+        told = "touch the matched block beside the work: as high as what the seat stands on"
+        return Row(0, one.faces[0], "pick up", tool, None, None, seat, note=f"{told}; each cutter anew", towards="-z")
+    counted = "; the height of the packing under the seat is counted" if hold.parallels else ""
+    return Row(
+        0,
+        one.faces[0],
+        "pick up",
+        tool,
+        None,
+        None,
+        seat - hold.parallels,
+        note=f"touch {base}{counted}; each cutter anew",
+        towards="-z",
+    )
+
+
+def _sweep(one: PickUp, standing: Standing, settings: Settings) -> Row:
+    what = target(standing.part, one.faces[0], True)
+    axis = upright_axis(what.surfaces, standing.frame)
+    finder = choose_finder(settings.tooling, "indicator")
+    if isinstance(finder, Lack):
+        return _lacking(one, finder)
+    tool = finder_tool(finder)
+    if axis is None:
+        return Row(0, one.faces[0], "pick up", tool, None, None, None, note=f"{one.axes.upper()}: {_NOTHING}")
+    low, high = _span(what, standing)
+    z = one.height if one.height is not None else max(0.5 * (low[2] + high[2]), high[2] - _SWEEP_DEPTH)
+    note = "sweep it all round until the needle stands still: the readout is then as here"
+    return Row(0, one.faces[0], "pick up", tool, axis[0], axis[1], z, note=note)
+
+
+# --- the finder ----------------------------------------------------------------------
+
+
+def finder_tool(finder: Finder) -> Tool:
+    """Return what touches, as a row's tool."""
+    return Tool(finder.kind, finder.label, finder.diameter, reach=finder.reach)
+
+
+def _lacking(one: PickUp, lack: Lack) -> Row:
+    kind: ToolKind = "indicator" if one.how == "sweep" else "edge finder"
+    note = "".join(piece for piece in lack.says if isinstance(piece, str))
+    return Row(0, one.faces[0], "pick up", Tool(kind, "", 0.0), None, None, None, note=f"{one.axes.upper()}: {note}")
