@@ -1,0 +1,63 @@
+"""Every way worth considering to hold the work with one side up.
+
+In the vise, strapped to the table, or against the angle plate; of two that make
+the same, the one that is better by the rules of the trade. Knows nothing of
+order or cost.
+"""
+
+from collections.abc import Sequence
+
+from geom.demands import Demand
+from geom.held import Held
+from geom.plate_hold import plate_holds
+from geom.shop import Vise
+from geom.space import Vec3
+from geom.table_hold import table_holds
+from geom.vise_hold import vise_holds
+from geom.work import Work
+
+
+def holdings(work: Work, up: Vec3, done: frozenset[str], wants: Sequence[Demand], vise: Vise) -> tuple[Held, ...]:
+    """Return the ways to hold the work with `up` to the spindle, best first.
+
+    Args:
+        done: features made by then.
+        wants: those that are left to make from this side.
+    """
+    first = not done
+    found = [*vise_holds(work, up, done, first, wants, vise), *table_holds(work, up, done, first, wants, vise),
+             *plate_holds(work, up, done, wants, vise)]  # fmt: skip
+    return _best(_ranked(found, work.frame(up).x, 2.0 * work.step))
+
+
+def _ranked(found: Sequence[Held], straight: Vec3, same: float) -> list[Held]:
+    """Return holds best first: by the rules, then grip; of two within `same` mm of grip the one that leaves the zero's X."""
+    deepest: dict[tuple[float, ...], float] = {}
+    for held in found:
+        deepest[_merit(held)] = max(deepest.get(_merit(held), 0.0), held.hold.grip)
+
+    def rank(one: tuple[int, Held]) -> tuple[float, ...]:
+        number, held = one
+        less = (deepest[_merit(held)] - held.hold.grip) // same
+        return (*_merit(held), less, _turn(held, straight), -round(held.hold.grip, 3), float(number))
+
+    return [held for _, held in sorted(enumerate(found), key=rank)]
+
+
+def _merit(held: Held) -> tuple[float, ...]:
+    return (float(held.rough), held.worse)
+
+
+def _turn(held: Held, straight: Vec3) -> float:
+    """Return how far the hold turns the zero's X, 0 none: of equals the one that leaves it wins."""
+    along = round(sum(a * b for a, b in zip(held.frame.x, straight, strict=True)), 6)
+    return 1.0 - along
+
+
+def _best(ranked: Sequence[Held]) -> tuple[Held, ...]:
+    """Return those that no better one makes useless: it makes as much and hides no more."""
+    kept: list[Held] = []
+    for held in ranked:
+        if not any(held.makes <= other.makes and other.hides <= held.hides for other in kept):
+            kept.append(held)
+    return tuple(kept)

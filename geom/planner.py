@@ -1,0 +1,304 @@
+"""The order of set-ups: which side up, held how, making what.
+
+Searches all orders and holdings by cost, least first, and so returns the best
+by the measure in `COST`. Exact as long as few features can be made from more
+than one side; see `_DEFERRALS`. Deterministic; turning the part in its file
+changes nothing. Lengths mm. Knows nothing of rows.
+"""
+
+import heapq
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations, count
+from typing import Any, Final, TypeAlias
+
+from geom.datum import Zero
+from geom.demands import Demand, demand
+from geom.directions import fewest
+from geom.held import Held
+from geom.holding import holdings
+from geom.part import Part
+from geom.placement import Placement
+from geom.plan import Blocked, NoPlan, Plan, PlannedSetup
+from geom.rows import LeftOut, Words
+from geom.settings import Settings
+from geom.space import Vec3
+from geom.stock import StockReport
+from geom.tasks import Tasks, tasks_of
+from geom.work import Work, work_of
+from geom.zero_pick_up import from_zeros_own, pick_ups, zero_is_machined
+
+COST: Final = (
+    "set-ups",
+    "critical features away from their zero",
+    "rough locators after the first set-up",
+    "critical features on a rough seat, and holes started on the skin",
+    "poorer holds",
+    "tool changes",
+    "travel",
+)
+"""What `Plan.cost` counts, in the order plans are compared by."""
+
+_DEFERRALS: Final = 5
+"""Kinds of features that may wait for another side, of which every subset is tried; with more, all or none of them wait."""
+
+_ASSEMBLY: Final = "made at assembly, together with the part it mates"
+
+Cost: TypeAlias = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Step:
+    """One set-up of a plan in the making."""
+
+    way: int
+    held: Held
+    made: frozenset[str]
+    done: frozenset[str]
+    cost: Cost
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """What is searched: the work, what each direction can make, and holdings already worked out."""
+
+    work: Work
+    settings: Settings
+    ways: tuple[Vec3, ...]
+    demands: Mapping[int, Mapping[str, Demand]]
+    known: dict[tuple[int, frozenset[str]], tuple[Held, ...]] = field(default_factory=dict)
+
+    def holds(self, way: int, done: frozenset[str]) -> tuple[Held, ...]:
+        """Return the holdings with one side up after some features are made."""
+        key = (way, done)
+        if key not in self.known:
+            wants = [d for name, d in self.demands[way].items() if name not in done]
+            self.known[key] = holdings(self.work, self.ways[way], done, wants, self.settings.tooling.vise) if wants else ()
+        return self.known[key]
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Every feature to make."""
+        return frozenset(name for wants in self.demands.values() for name in wants)
+
+
+def plan_setups(
+    part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Any = None, placement: Placement | None = None
+) -> Plan | NoPlan:
+    """Return the best order of set-ups, or which feature none can make.
+
+    Args:
+        part: with its features named.
+        zero: the job's; every set-up picks it up again.
+        stock: on every machined face: until it is cut a face stands out by its mean.
+        pins: what the job fixes, or None.
+        placement: of the part in the casting as received, or None.
+
+    Raises:
+        JobError: a pin contradicts a rule of holding.
+    """
+    assert pins is None
+    tasks = tasks_of(part, zero, settings)
+    work = work_of(part, stock, zero, placement)
+    assembly = tuple(LeftOut(t.name, _ASSEMBLY) for t in tasks.tasks if _at_assembly(t.name, settings))
+    search = _Search(work, settings, tasks.ways, _demands(tasks, work, settings))
+    if not search.names:
+        return Plan((), (0.0,) * len(COST), (), assembly, tasks.left_out)
+    steps = _cheapest(search)
+    if steps is None:
+        return NoPlan(_blocked(search))
+    other = _cheapest(search, banned=steps[0])
+    return _plan(search, steps, other, assembly, tasks.left_out)
+
+
+def _at_assembly(name: str, settings: Settings) -> bool:
+    asked = settings.holes.get(name)
+    return asked is not None and getattr(asked, "assembly", False)
+
+
+def _demands(tasks: Tasks, work: Work, settings: Settings) -> dict[int, dict[str, Demand]]:
+    found: dict[int, dict[str, Demand]] = {n: {} for n in range(len(tasks.ways))}
+    for task in tasks.tasks:
+        if not _at_assembly(task.name, settings):
+            for way in sorted(task.options):
+                found[way][task.name] = demand(task, way, tasks.ways[way], work, settings)
+    return found
+
+
+# --- search -----------------------------------------------------------------
+
+
+def _cheapest(search: _Search, banned: Step | None = None) -> tuple[Step, ...] | None:
+    """Return the steps of least cost; None when some feature is never made.
+
+    Args:
+        banned: a first step whose side and method may not come first.
+    """
+    tie = count()
+    nothing: frozenset[str] = frozenset()
+    start: tuple[Cost, int, frozenset[str], tuple[Step, ...]] = ((0.0,) * len(COST), next(tie), nothing, ())
+    heap = [(_least(search, nothing), *start)]
+    closed: set[frozenset[str]] = set()
+    while heap:
+        _, cost, _, done, steps = heapq.heappop(heap)
+        if done == search.names:
+            return steps
+        if done in closed:
+            continue
+        closed.add(done)
+        for step in _steps(search, done):
+            if banned is not None and not steps and _same(step, banned):
+                continue
+            if step.done not in closed:
+                total = _sum(cost, step.cost)
+                bound = _sum(total, _least(search, step.done))
+                heapq.heappush(heap, (bound, total, next(tie), step.done, (*steps, step)))
+    return None
+
+
+def _same(step: Step, other: Step) -> bool:
+    return step.way == other.way and step.held.hold.method == other.held.hold.method and step.held.hold.seat == other.held.hold.seat
+
+
+def _sum(a: Cost, b: Cost) -> Cost:
+    return tuple(round(x + y, 6) for x, y in zip(a, b, strict=True))
+
+
+def _least(search: _Search, done: frozenset[str]) -> Cost:
+    """Return a cost that no way from here on undercuts: as many set-ups as there must be sides up."""
+    wants: dict[str, set[int]] = {}
+    for way, demands in search.demands.items():
+        for name in demands:
+            if name not in done:
+                wants.setdefault(name, set()).add(way)
+    left = fewest([frozenset(ways) for ways in wants.values()])
+    return (float(len(left)), *(0.0 for _ in COST[1:]))
+
+
+def _steps(search: _Search, done: frozenset[str]) -> Iterator[Step]:
+    """Yield every set-up that may come next."""
+    for way in range(len(search.ways)):
+        for held in search.holds(way, done):
+            for made in _choices(search, way, held.makes):
+                yield Step(way, held, made, done | made, _cost(search, way, held, made, done))
+
+
+def _choices(search: _Search, way: int, able: frozenset[str]) -> Iterator[frozenset[str]]:
+    """Yield what to make of what can be made: all of it, or without kinds that another side makes as well."""
+    kinds: dict[tuple[object, ...], set[str]] = {}
+    for name in sorted(able):
+        others = tuple(w for w in search.demands if w != way and name in search.demands[w])
+        if others:
+            mine = search.demands[way][name]
+            kinds.setdefault((others, mine.critical, mine.good, tuple(sorted(mine.tools))), set()).add(name)
+    groups = [frozenset(names) for names in kinds.values()]
+    sizes = range(len(groups) + 1) if len(groups) <= _DEFERRALS else (0, len(groups))
+    for size in sizes:
+        for later in combinations(groups, size):
+            made = able.difference(*later)
+            if made:
+                yield made
+
+
+def _cost(search: _Search, way: int, held: Held, made: frozenset[str], done: frozenset[str]) -> Cost:
+    wants = [search.demands[way][name] for name in sorted(made)]
+    critical = sum(want.critical for want in wants)
+    away = 0 if from_zeros_own(search.work, held, done, made) else critical
+    rough = held.rough + (not zero_is_machined(search.work, done, made)) if done else 0
+    seat = critical if "seat" not in held.hold.machined else 0
+    skin = sum(want.kind == "hole" and not want.good for want in wants)
+    tools = {tool for want in wants for tool in want.tools}
+    return (1.0, float(away), float(rough), float(seat + skin), held.worse, float(len(tools)), round(_travel(wants, held), 2))
+
+
+def _travel(wants: Sequence[Demand], held: Held) -> float:
+    """Return how far the spindle goes from hole to nearest hole, mm, once for each tool."""
+    total = 0.0
+    for tool in sorted({tool for want in wants for tool in want.tools}):
+        left = sorted(held.frame.local(w.axis)[:2] for w in wants if w.axis is not None and tool in w.tools)
+        at = (0.0, 0.0)
+        while left:
+            near = min(left, key=lambda p: (round((p[0] - at[0]) ** 2 + (p[1] - at[1]) ** 2, 3), p))
+            total += ((near[0] - at[0]) ** 2 + (near[1] - at[1]) ** 2) ** 0.5
+            left.remove(near)
+            at = near
+    return total
+
+
+# --- answers ----------------------------------------------------------------
+
+
+def _plan(
+    search: _Search, steps: Sequence[Step], other: Sequence[Step] | None, assembly: tuple[LeftOut, ...], left: tuple[LeftOut, ...]
+) -> Plan:
+    total: Cost = (0.0,) * len(COST)
+    setups = []
+    done: frozenset[str] = frozenset()
+    for number, step in enumerate(steps, 1):
+        setups.append(_setup(search, number, step, done))
+        total, done = _sum(total, step.cost), step.done
+    return Plan(tuple(setups), total, _rejected(steps, other), assembly, left)
+
+
+def _setup(search: _Search, number: int, step: Step, done: frozenset[str]) -> PlannedSetup:
+    held = step.held
+    found, said = pick_ups(search.work, held, done)
+    leaves = tuple((n, f.leave) for n in sorted(step.made) if (f := search.settings.faces.get(n)) is not None and f.leave)
+    return PlannedSetup(
+        number, search.ways[step.way], held.hold, held.frame, search.work.zero, found, _in_order(search, step), leaves, held.why,
+        (*held.cautions, *said),
+    )  # fmt: skip
+
+
+def _in_order(search: _Search, step: Step) -> tuple[str, ...]:
+    """Return the features as they are cut: faces from the top down, then edges, then holes."""
+    kinds = ("face", "edge", "hole")
+    wants = [search.demands[step.way][name] for name in step.made]
+    return tuple(w.name for w in sorted(wants, key=lambda w: (kinds.index(w.kind), -round(w.top, 6), w.name)))
+
+
+def _rejected(steps: Sequence[Step], other: Sequence[Step] | None) -> Words:
+    if other is None:
+        return ()
+    mine, theirs = (_total(some) for some in (steps, other))
+    at = next((i for i in range(len(COST)) if theirs[i] > mine[i]), None)
+    begins = f"starting with {_side(other[0])}"
+    if at is None:
+        return (f"{begins} comes out the same; this order was taken as the first of equals",)
+    return (f"{begins}: {COST[at]} {theirs[at]:g} instead of {mine[at]:g}",)
+
+
+def _total(steps: Sequence[Step]) -> Cost:
+    total: Cost = (0.0,) * len(COST)
+    for step in steps:
+        total = _sum(total, step.cost)
+    return total
+
+
+def _side(step: Step) -> str:
+    seat, method = step.held.hold.seat, step.held.hold.method
+    where = {"vise": "in the vise", "table": "on the table", "angle plate": "against the angle plate"}[method]
+    return f"{seat} down {where}"
+
+
+def _blocked(search: _Search) -> tuple[Blocked, ...]:
+    """Return every feature that no holding lets be cut, or that no cutter reaches, and what would open it."""
+    reached: frozenset[str] = frozenset()
+    while True:
+        able = frozenset(n for way in range(len(search.ways)) for h in search.holds(way, reached) for n in h.makes)
+        if able <= reached:
+            break
+        reached |= able
+    return tuple(_why_blocked(search, name) for name in sorted(search.names - reached))
+
+
+def _why_blocked(search: _Search, name: str) -> Blocked:
+    wants = [demands[name] for demands in search.demands.values() if name in demands]
+    short = next((w for w in wants if w.lacks), None)
+    if short is not None and all(w.lacks for w in wants):
+        return Blocked(name, short.lacks, ("a cutter that reaches further",))
+    return Blocked(
+        name,
+        ("no two sides, no level faces with room for straps and no machined face for the angle plate hold the work for it",),
+        ("a nest printed or cast to the skin, a larger vise, or longer packing",),
+    )

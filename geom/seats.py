@@ -1,0 +1,106 @@
+"""What the work may sit on with one side up: level faces that look down, and the points that hold up a rough one.
+
+Heights mm above the zero along the set-up's up. Knows nothing of jaws or straps.
+"""
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from geom.analytic import Floats, Ints
+from geom.clamp_rules import Flat, hull, mass_is_over, seat_first
+from geom.part import PartFace
+from geom.space import Frame, Vec3, dot, scale
+from geom.tolerance import SAME_DIRECTION
+from geom.work import Sight, Work, heights
+
+_LEAST_POINTS: Final = 6
+"""A seat must be met by this many rays from below."""
+
+_LEVEL: Final = 0.3
+"""mm: what lies this close to the lowest metal is the lowest metal: two skins of one height."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seat:
+    """A face that can sit down.
+
+    Attributes:
+        level: its height, skin counted, above the zero along up (mostly below 0).
+        hang: how far other metal hangs below it.
+        spots: (k, 3) points of it that show from below, part frame.
+        over: whether the centre of mass lies over it.
+        merit: least is best.
+    """
+
+    face: PartFace
+    machined: bool
+    level: float
+    hang: float
+    spots: Floats = field(repr=False)
+    over: bool
+    merit: tuple[float, ...]
+
+
+def seats(work: Work, up: Vec3, done: frozenset[str], first: bool) -> list[Seat]:
+    """Return the faces that can sit down with `up` to the spindle, best first."""
+    below = scale(up, -1.0)
+    sight = work.sight(below)
+    depth = heights(work, sight, below, done)
+    if not len(depth):
+        return []
+    lowest = float(depth.max())
+    found = [seat for n in looking(work, below) if (seat := _seat(work, up, done, first, sight, depth, lowest, n))]
+    return sorted(found, key=lambda seat: (seat.merit, seat.face.name))
+
+
+def looking(work: Work, side: Vec3) -> list[int]:
+    """Return the numbers of the plane faces that look exactly one way and are no hole's floor."""
+    return [
+        i
+        for i, face in enumerate(work.part.faces)
+        if face.kind == "plane" and face.hole is None and face.normal is not None and dot(face.normal, side) > 1 - SAME_DIRECTION**2
+    ]
+
+
+def _seat(
+    work: Work, up: Vec3, done: frozenset[str], first: bool, sight: Sight, depth: Floats, lowest: float, number: int
+) -> Seat | None:
+    mine = np.flatnonzero(sight.face == number)
+    if mine.size < _LEAST_POINTS:
+        return None
+    face = work.part.faces[number]
+    own, hang = -float(np.median(depth[mine])), lowest - float(np.median(depth[mine]))
+    hang = 0.0 if hang <= _LEVEL else hang
+    spots = sight.points[mine]
+    machined = work.is_machined(face, done)
+    over = mass_is_over(flat(spots, work.frame(up)), middle(work, work.frame(up)))
+    merit = (float(not over), *seat_first(machined, face.state == "as cast", hang, round(mine.size * sight.step**2, 0), first))
+    return Seat(face, machined, own, hang, spots, over, merit)
+
+
+def flat(points: Floats, frame: Frame) -> list[Flat]:
+    """Return points seen from above."""
+    return [(float(x), float(y)) for x, y in np.round(frame.local_points(points)[:, :2], 6)]
+
+
+def middle(work: Work, frame: Frame) -> Flat:
+    """Return where the casting's centre of mass stands, seen from above; what is cut off later hardly moves it."""
+    x, y, _ = frame.local(work.part.finished.centre)
+    return (x, y)
+
+
+def corner_spots(points: Floats, frame: Frame, most: int = 10) -> Ints:
+    """Return the numbers of a few points that span a set: its outline, thinned by taking the farthest next."""
+    seen = flat(points, frame)
+    ring = [seen.index(p) for p in hull(seen)] if len(seen) > 2 else list(range(len(seen)))
+    chosen = [ring[0]] if ring else []
+    where = np.array([seen[i] for i in ring]) if ring else np.zeros((0, 2))
+    while len(chosen) < min(most, len(ring)):
+        away = np.min([np.hypot(*(where - np.array(seen[c])).T) for c in chosen], axis=0)
+        far = int(np.argmax(np.round(away, 4)))
+        if away[far] < 1e-6:
+            break
+        chosen.append(ring[far])
+    return np.array(chosen, dtype=np.int64)

@@ -1,0 +1,225 @@
+"""Ways to hold the work strapped to the table with one side up: on three points, or by studs through its own holes.
+
+Lengths mm, set-up frame from the zero. Knows nothing of order or cost.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+
+from geom.analytic import Bools
+from geom.clamp_rules import JAW_CLEARANCE, STRAP, STRAP_HEIGHT, Flat, mass_is_over, widest_three
+from geom.demands import Demand
+from geom.held import Held
+from geom.kernel.extent import face_box
+from geom.plan import Hold, Packing, Place
+from geom.rows import Box, Words
+from geom.seats import Seat, corner_spots, flat, middle, seats
+from geom.shop import Vise
+from geom.space import Frame, Vec3
+from geom.strap_spots import Spots, Stud, strap_spots, studs
+from geom.work import Work
+
+_CUTTER: Final = 10.0
+"""mm a cutter runs over the edge of a face it cuts, at most (common practice, no source)."""
+
+_APART: Final = 30.0
+"""mm two straps stand apart at least."""
+
+_STRIP: Final = 12.0
+"""mm: least height under the table's work where drills come through: a pair of packing bars (common practice, no source)."""
+
+
+def table_holds(work: Work, up: Vec3, done: frozenset[str], first: bool, wants: Sequence[Demand], vise: Vise) -> Iterator[Held]:
+    """Yield the ways to strap the work to the table."""
+    if not vise.table_clamps:
+        return
+    frame = work.frame(up)
+    spots, bolts = strap_spots(work, frame, done), studs(work, frame, done)
+    for seat in seats(work, up, done, first)[:2]:
+        for kept in _sacrifices(wants):
+            held = _strapped(work, frame, done, seat, spots, wants, kept)
+            if held is not None:
+                yield held
+        yield from _bolted(work, frame, seat, bolts, wants)
+
+
+def _sacrifices(wants: Sequence[Demand]) -> Iterator[list[Demand]]:
+    """Yield which features the straps must keep clear of: all; else the planes; else the holes."""
+    everything = list(wants)
+    yield everything
+    for kept in ([w for w in wants if w.kind != "hole"], [w for w in wants if w.kind == "hole"]):
+        if kept and len(kept) < len(everything):
+            yield kept
+
+
+# --- straps -----------------------------------------------------------------
+
+
+def _strapped(
+    work: Work, frame: Frame, done: frozenset[str], seat: Seat, spots: Spots, wants: Sequence[Demand], kept: Sequence[Demand]
+) -> Held | None:
+    """Return straps that keep clear of some features, and what they let be cut; None where they find no three points."""
+    clear = spots.of(_free_of(kept, spots, work, frame))
+    if seat.machined:
+        mine = clear.under == work.number[seat.face.name]
+        clear = clear.of(mine) if mine.sum() > 1 else clear
+    chosen = _placed(work, frame, seat, clear)
+    if chosen is None:
+        return None
+    straps, rests = chosen
+    some = clear.of(np.isin(np.arange(len(clear.at)), straps))
+    makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame).any())
+    if not makes:
+        return None
+    height = _height(seat, [w for w in wants if w.name in makes])
+    names = list(dict.fromkeys(work.part.faces[int(n)].name for n in some.face))
+    machined: set[Place] = {"seat"} if seat.machined else set()
+    if all(work.is_machined(work.part.faces[int(n)], done) for n in some.face):
+        machined.add("clamp")
+    packing, cautions = _under(work, seat, some, height)
+    boxes = (_table(work, frame, seat, height), *(_strap(i, tuple(p)) for i, p in enumerate(some.at.tolist(), 1)))
+    hold = Hold("table", seat.face.name, "", names[0], frozenset(machined), height, 0.0, 0.0, packing,
+                () if seat.machined else rests, boxes)  # fmt: skip
+    why: Words = (f"{len(some.at)} straps on {' and '.join(names)}, each over metal that rests on the table",)
+    worse = 1.0 + (0.5 if seat.hang else 0.0) + (0.0 if seat.machined or len(some.at) > 2 else 0.25)
+    return Held(hold, frame, makes, worse, (why, _sits(seat)), cautions, rough=int(not seat.machined))
+
+
+def _free_of(kept: Sequence[Demand], spots: Spots, work: Work, frame: Frame) -> Bools:
+    """Return which spots' straps are in the way of none of some features."""
+    free = np.ones(len(spots.at), dtype=np.bool_)
+    for want in kept:
+        free &= ~_in_the_way(want, spots, work, frame)
+    return free
+
+
+def _in_the_way(want: Demand, spots: Spots, work: Work, frame: Frame) -> Bools:
+    """Return which spots' straps a feature's cutter would meet."""
+    low = want.floor < spots.at[:, 2] + STRAP_HEIGHT + JAW_CLEARANCE
+    if want.axis is not None:
+        x, y, _ = frame.local(want.axis)
+        return np.asarray(low & (np.hypot(spots.at[:, 0] - x, spots.at[:, 1] - y) < want.radius + STRAP + 3.0))
+    a, b = face_box(work.part.finished, want.surfaces, frame)
+    room = _CUTTER + STRAP
+    inside = np.logical_and.reduce([(spots.at[:, i] > a[i] - room) & (spots.at[:, i] < b[i] + room) for i in (0, 1)])
+    return np.asarray(low & inside)
+
+
+def _placed(work: Work, frame: Frame, seat: Seat, clear: Spots) -> tuple[list[int], tuple[Vec3, ...]] | None:
+    """Return which spots get a strap, and three points that carry the work, the straps' own as far as they do."""
+    if len(clear.at) < 2:
+        return None
+    seen = [(float(x), float(y)) for x, y in clear.at[:, :2]]
+    ends = [int(i) for i in corner_spots(frame.part_points(clear.at), frame)]
+    centre = middle(work, frame)
+    three = widest_three([seen[i] for i in ends], centre)
+    if three is not None:
+        rows = [ends[i] for i in three]
+        return rows, tuple((*seen[i], float(clear.foot[i])) for i in rows)
+    pairs = [(a, b) for n, a in enumerate(ends) for b in ends[n + 1 :] if _away(seen[a], seen[b]) >= _APART]
+    if not pairs:
+        return None
+    a, b = max(pairs, key=lambda p: round(_away(seen[p[0]], seen[p[1]]), 4))
+    third = _third(seen[a], seen[b], seat, frame, centre)
+    if third is None and not (seat.machined and seat.over):
+        return None
+    rests = (*((*seen[i], float(clear.foot[i])) for i in (a, b)), *([(*third, seat.level)] if third else []))
+    return [a, b], rests
+
+
+def _away(a: Flat, b: Flat) -> float:
+    return float(np.hypot(a[0] - b[0], a[1] - b[1]))
+
+
+def _third(a: Flat, b: Flat, seat: Seat, frame: Frame, centre: Flat) -> Flat | None:
+    """Return the point of the seat that holds the work up together with what is under two straps."""
+    outline = [flat(seat.spots, frame)[i] for i in corner_spots(seat.spots, frame)]
+    over = [p for p in outline if mass_is_over((a, b, p), centre)]
+    return max(over, key=lambda p: (round(min(_away(a, p), _away(b, p)), 4), p)) if over else None
+
+
+def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[tuple[Packing, ...], tuple[Words, ...]]:
+    packing: list[Packing] = []
+    if height:
+        packing.append(Packing("seat", ("packing ", height, " under the seat: drills come through")))
+    if not seat.machined:
+        packing.append(Packing("seat", ("shims at three points, under the straps: nothing rocks, nothing is clamped over air",)))
+    for number in sorted(set(some.under.tolist())):
+        if work.part.faces[number].name != seat.face.name:
+            gap = float(np.median(some.foot[some.under == number])) - seat.level + height
+            packing.append(Packing("seat", ("packing ", round(gap, 3), f" under {work.part.faces[number].name}, below its strap")))
+    return tuple(packing), ()
+
+
+def _height(seat: Seat, made: Sequence[Demand]) -> float:
+    """Return the height of packing under the seat: what hangs below it, and air for drills that come through."""
+    deepest = max((seat.level - (w.floor - w.through) for w in made if w.through), default=0.0)
+    hang = seat.hang + 1.0 if seat.hang else 0.0
+    return max(_STRIP if deepest > 0 else 0.0, hang)
+
+
+def _table(work: Work, frame: Frame, seat: Seat, height: float) -> Box:
+    local = frame.local_points(work.sight(frame.z).points)
+    (x0, y0), (x1, y1) = local[:, :2].min(axis=0).tolist(), local[:, :2].max(axis=0).tolist()
+    z = seat.level - height
+    return Box("table", (x0 - 100.0, y0 - 100.0, z - 50.0), (x1 + 100.0, y1 + 100.0, z))
+
+
+def _strap(number: int, at: tuple[float, ...]) -> Box:
+    x, y, z = at
+    return Box(f"strap {number}", (x - STRAP, y - STRAP, z), (x + STRAP, y + STRAP, z + STRAP_HEIGHT))
+
+
+def _sits(seat: Seat) -> Words:
+    if seat.machined:
+        return (f"{seat.face.name} is machined, so it sits down",)
+    return (f"{seat.face.name} is rough: it locates this once, on three points",)
+
+
+# --- studs ------------------------------------------------------------------
+
+
+def _bolted(work: Work, frame: Frame, seat: Seat, bolts: Sequence[Stud], wants: Sequence[Demand]) -> Iterator[Held]:
+    """Yield the work held by studs through its own holes: by all of one face that are open, else by each alone."""
+    good = [b for b in bolts if b.under == work.number[seat.face.name]]
+    groups: dict[str, list[Stud]] = {}
+    for bolt in good:
+        groups.setdefault(bolt.face, []).append(bolt)
+    for face, some in sorted(groups.items()):
+        held = _by_studs(work, frame, seat, face, some, wants)
+        if held is not None:
+            yield held
+
+
+def _by_studs(work: Work, frame: Frame, seat: Seat, face: str, some: Sequence[Stud], wants: Sequence[Demand]) -> Held | None:
+    at = np.array([b.at for b in some])
+    own = {b.hole.name for b in some} | {face}
+    heads = Spots(at, np.zeros(len(at), np.int64), np.zeros(len(at), np.int64), at[:, 2])
+    makes = frozenset(w.name for w in wants if w.name not in own and not w.lacks and not _in_the_way(w, heads, work, frame).any())
+    if not makes or not seat.over:
+        return None
+    height = _height(seat, [w for w in wants if w.name in makes])
+    names = ", ".join(b.hole.name for b in some)
+    machined: set[Place] = {"seat"} if seat.machined else set()
+    packing: list[Packing] = [Packing("clamp", (f"studs through {names}, a thick washer on {face}",))]
+    if height:
+        packing.insert(0, Packing("seat", ("packing ", height, " under the seat: drills come through")))
+    cautions: list[Words] = []
+    if len(some) == 1:
+        cautions.append((f"one stud through {names} lets the work turn: set a stop against its side",))
+    boxes = (_table(work, frame, seat, height), *(_strap(i, b.at) for i, b in enumerate(some, 1)))
+    hold = Hold("table", seat.face.name, "", face, frozenset(machined), height, 0.0, 0.0, tuple(packing),
+                () if seat.machined else _three(work, frame, seat), boxes)  # fmt: skip
+    why: Words = (f"held down through {names}: nothing stands on the faces that are cut",)
+    worse = (1.25 if len(some) > 1 else 2.5) + (0.5 if seat.hang else 0.0)
+    hides = frozenset(b.hole.name for b in some)
+    return Held(hold, frame, makes, worse, (why, _sits(seat)), tuple(cautions), int(not seat.machined), hides)
+
+
+def _three(work: Work, frame: Frame, seat: Seat) -> tuple[Vec3, ...]:
+    ends = corner_spots(seat.spots, frame)
+    seen = flat(seat.spots, frame)
+    three = widest_three([seen[i] for i in ends], middle(work, frame))
+    return tuple((*seen[ends[i]], seat.level) for i in three) if three else ()
