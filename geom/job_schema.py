@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
+from geom.plan_pins import HOLDS
 from geom.standards.tolerance_grades import ALLOWANCE_GRADES, processes
 
 Kind: TypeAlias = Literal[
@@ -173,6 +174,24 @@ PLACEMENT: Final[Table] = {
     "hold": Key("names", "freedoms that stay as drawn: x, y, z to shift along, rx, ry, rz to turn about", default=(), most=6),
 }
 
+PIN: Final[Table] = {
+    "number": Key("integer", "which set-up, from 1", needed=True, least=1, most=20),
+    "up": Key("text", "the face that faces up, or +x, -x, +y, -y, +z, -z of the part", default="", longest=40),
+    "hold": Key("choice", "what holds the work", choices=HOLDS),
+    "seat": Key("text", "the face that sits down", default="", longest=40),
+    "fixed_jaw": Key("text", "the face against the fixed jaw, the angle plate or the stop", default="", longest=40),
+    "clamp": Key("text", "the face the movable jaw or the straps bear on", default="", longest=40),
+    "parallels": Key("length", "height of what the seat stands on; 0: straight on the bed or the table", least=0, most=500),
+    "features": Key("names", "faces and holes to make in it", default=(), most=500, longest=40),
+    "cutter": Key("text", "what its faces and edges are milled with: '16 mm end mill'", default="", longest=60),
+    "skew": Key("number", "degrees the work is clamped turned, counter-clockwise seen from above", default=0.0, least=-45, most=45),
+}
+"""Each [[setups.pin]]: what the job fixes of one set-up; the planner completes the rest."""
+
+SETUPS: Final = "setups"
+PINS: Final = "pin"
+"""A table whose one key is a list of tables: [[setups.pin]]."""
+
 DEMANDS: Final[Mapping[str, tuple[str, Table]]] = {
     kind: (
         limit,
@@ -211,5 +230,5 @@ FREE_TABLE: Final = "parameters"
 VARIANTS: Final = "variants"
 """Tables of whole jobs laid over this one, under a name chosen with --variant."""
 
-TOP: Final[tuple[str, ...]] = (*TABLES, *NAMED_TABLES, FREE_TABLE, VARIANTS)
+TOP: Final[tuple[str, ...]] = (*TABLES, SETUPS, *NAMED_TABLES, FREE_TABLE, VARIANTS)
 """Everything that may stand at the top of a job.toml."""

@@ -4,7 +4,7 @@ Decides what each table means; how a value is checked is `job_reader`, which
 keys there are is `job_schema`. Opens no STEP file and runs no model.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,8 +21,9 @@ from geom.job_reader import (
     read_source,
     read_table,
 )
-from geom.job_schema import DEMANDS, FREE_TABLE, NAMED_TABLES, SHOP, TABLES, TOP, VARIANTS
+from geom.job_schema import DEMANDS, FREE_TABLE, NAMED_TABLES, PIN, PINS, SETUPS, SHOP, TABLES, TOP, VARIANTS, Table
 from geom.place_settings import Demand, PlacementSettings
+from geom.plan_pins import Pin, Pins
 from geom.settings import (
     Assumed,
     CastingSettings,
@@ -161,6 +162,7 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
         foundry=foundry,
         drawing=_drawing(source, part.units),
         placement=_placement(source, part.units, casting.parting),
+        setups=_setups(source, part.units),
         assumed=(*_assumed(_stated(raw, shop_raw, tooling), part.units), *grades),
     )
 
@@ -334,16 +336,32 @@ def _placement(source: Source, units: str, parting: float | None) -> PlacementSe
 
 def _demands(kind: Any, value: object, source: Source, units: str) -> list[Demand]:
     """Return the entries of one [[placement.KIND]] list."""
-    path: KeyPath = ("placement", kind)
-    if not isinstance(value, list):
-        raise JobError(f"{source.where(path)}: is not a list of tables; write [[placement.{kind}]] over each one")
     limit, table = DEMANDS[kind]
+    return [
+        Demand(kind, given["machined"], given["cast"], given[limit], source.where(here))
+        for here, given, _ in _entries(("placement", kind), value, table, source, units)
+    ]
+
+
+def _setups(source: Source, units: str) -> Pins:
+    raw = _table(source, SETUPS)
+    check_names(raw, (PINS,), source, (SETUPS,))
     found = []
+    for here, given, said in _entries((SETUPS, PINS), raw.get(PINS, []), PIN, source, units):
+        found.append(Pin(**given, where={key: source.where((*here, key)) for key in said}))
+    return Pins(tuple(found))
+
+
+def _entries(
+    path: KeyPath, value: object, table: Table, source: Source, units: str
+) -> Iterator[tuple[KeyPath, dict[str, Any], tuple[str, ...]]]:
+    """Yield path, values and stated keys of every entry of a list of tables."""
+    if not isinstance(value, list):
+        raise JobError(f"{source.where(path)}: is not a list of tables; write [[{'.'.join(path)}]] over each one")
     for number, entry in enumerate(value, 1):
         here = (*path, str(number))
-        given = read_table(as_table(entry, source, here), table, source, here, units)
-        found.append(Demand(kind, given["machined"], given["cast"], given[limit], source.where(here)))
-    return found
+        raw = as_table(entry, source, here)
+        yield here, read_table(raw, table, source, here, units), tuple(raw)
 
 
 def _assumed(raw: Raw, units: str) -> list[Assumed]:

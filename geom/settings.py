@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final, Literal, TypeAlias
 
 from geom.place_settings import PlacementSettings
+from geom.plan_pins import NO_PINS, Pins
 from geom.shop import Shop
 from geom.shop_file import default_shop
 from geom.standards.callout import Callout
@@ -190,6 +191,7 @@ class Settings:
         parameters: given to the model, in the order of the job; numbers in the job's units.
         parameters_from: who gave them, for messages: job.toml, --set, or both.
         tooling: the mill, the vise and the cutters on hand, from `[shop]` or the file it names.
+        setups: what the job fixes of its set-ups.
         assumed: defaults that matter and were not stated.
     """
 
@@ -212,4 +214,5 @@ class Settings:
     foundry: FoundrySettings = field(default_factory=FoundrySettings)
     drawing: DrawingSettings = field(default_factory=DrawingSettings)
     placement: PlacementSettings = field(default_factory=PlacementSettings)
+    setups: Pins = NO_PINS
     assumed: tuple[Assumed, ...] = ()

@@ -39,7 +39,7 @@ FROM_BELOW = """
     geom.face_state geom.face_groups geom.face_names geom.overlay geom.recognise
     geom.readings geom.reading_table
     geom.columns geom.depth geom.flush geom.extreme geom.volume geom.face_stock geom.stock
-    geom.job_schema geom.job_reader geom.place_settings
+    geom.plan_pins geom.job_schema geom.job_reader geom.place_settings
     geom.shop geom.shop_drills geom.shop_schema geom.shop_file
     geom.settings geom.job_settings
     geom.lookup geom.reading_files geom.job_features geom.required geom.verdict geom.zero_place geom.datum
@@ -51,9 +51,10 @@ FROM_BELOW = """
     geom.plan
     geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
     geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
+    geom.measure_rows geom.row_faults geom.skew
     geom.work geom.clamp_rules geom.demands geom.held geom.seats geom.jaws geom.strap_spots geom.vise_hold geom.table_hold
     geom.plate_hold geom.holding geom.zero_pick_up geom.planner
-    geom.scene geom.pass_rows geom.edge_passes geom.bore_passes geom.round_passes geom.hole_cycle
+    geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
     geom.setups
     geom.job
@@ -80,7 +81,7 @@ SOLE_IMPORTERS = {
     "ezdxf": {"export.dxf"},
     "fontTools": {"export.lettering"},
     "manifold3d": {"export.mesh", "geom.volume"},
-    "shapely": {"geom.reach"},
+    "shapely": {"geom.lanes", "geom.reach"},
     "typst": {"export.pdf"},
 }
 """Libraries that few modules may know; the CAD kernel (OCP) is known in `geom.kernel` only, numpy and scipy anywhere."""
