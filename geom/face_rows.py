@@ -119,15 +119,18 @@ def is_low(face: PartFace, part: Part, frame: Frame, use: Practice) -> bool:
     return not is_high(high[2] - low[2], use)
 
 
-def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leaves, use: Practice) -> Row | None:
+def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leaves, use: Practice, below: float = 0.0) -> Row | None:
     """Return the row, numbered 0, that runs a cutter along an upright face; None when it cannot get there.
 
     The cutter must touch the whole face, except next to a wall at its end,
     where its own radius stays in the corner (the row says so).
+
+    Args:
+        below: how far past the foot of the face it goes.
     """
     side, radius, leave = _side(face, part, frame), 0.5 * use.cutter, leaves.beside(face)
     wanted = (side.reach[0] - radius - use.run_out, side.reach[1] + radius + use.run_out)
-    blocked = blocked_spans(seen, side.at(0.0, radius + leave), side.along, wanted, radius, side.low)
+    blocked = blocked_spans(seen, side.at(0.0, radius + leave), side.along, wanted, radius, side.low - below)
     cut = _free(wanted, blocked, side.reach, radius)
     if cut is None:
         return None
@@ -136,7 +139,7 @@ def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leave
     last, why_last = _stop(cut[1], wanted[1], side.reach[1], walls, radius, -1)
     if first >= last:
         return None
-    z = side.low + _floor_leave(part, side, leaves)
+    z = side.low - below + _floor_leave(part, side, leaves)
     return _move(face, side.at(first, radius + leave), side.at(last, radius + leave), z, leave, use.cutter, (
         _leaves(leave),
         *dict.fromkeys(_WORDS[why] for why in (why_first, why_last)),

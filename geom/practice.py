@@ -44,6 +44,7 @@ class Practice:
         spot: the spotting drill.
         break_through: how far a full diameter passes the far side of a through hole.
         run_out: how far a cutter passes clear of the end of a finished edge: more than common stock.
+        finish: what the last pass of a face or an edge takes.
     """
 
     units: Literal["mm", "inch"]
@@ -53,6 +54,7 @@ class Practice:
     spot: Tool
     break_through: float
     run_out: float
+    finish: float = 0.3
 
 
 def practice(settings: Settings) -> Practice:
@@ -66,6 +68,7 @@ def practice(settings: Settings) -> Practice:
         spot=Tool("spotting drill", "", 9.525 if inch else 10.0, 90.0),
         break_through=1.27 if inch else 1.0,
         run_out=5.08 if inch else 5.0,
+        finish=0.3048 if inch else 0.3,
     )
 
 

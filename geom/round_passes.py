@@ -1,0 +1,33 @@
+"""Rows for a hollow round that is no hole: a cradle or half bore, bored on one side.
+
+Lengths mm, set-up frame. Knows nothing of holes.
+"""
+
+from geom.bore_passes import bore_diameters
+from geom.cutter_choice import Lack, choose_boring
+from geom.kernel.extent import face_box
+from geom.part import PartFace
+from geom.practice import tidy
+from geom.rows import LeftOut, Row
+from geom.scene import Made, Scene, Take, speeds_of, tool_of
+
+
+def round_passes(face: PartFace, scene: Scene) -> Made:
+    """Return the rows that bore a hollow round, or why there are none."""
+    x, y, _ = scene.frame.local(face.origin)
+    low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
+    size = tidy(2.0 * face.radius)
+    choice = choose_boring(scene.shop, size, high[2] - low[2])
+    if isinstance(choice, Lack):
+        return Made((), (choice.says,), (LeftOut(face.name, "no boring head on hand does it: see the notes"),))
+    take = scene.takes.get(face.name, Take(0.0, 0.0))
+    steps = bore_diameters(max(size - 2.0 * max(take.most, 0.0), 0.0), size, scene.use.units, choice.cutter.smallest or 0.0)
+    rows = []
+    for number, diameter in enumerate(steps, 1):
+        found, _ = speeds_of(scene, choice.cutter, "bore", diameter=diameter, depth=high[2] - low[2])
+        note = f"pass {number} of {len(steps)}; part of a round: light cuts, it bores on one side"
+        rates = (found.rpm, found.feed) if found else (None, None)
+        rows.append(
+            Row(0, face.name, "bore", tool_of(choice.cutter, tidy(diameter)), x, y, low[2], note=note, rpm=rates[0], feed=rates[1])
+        )
+    return Made(tuple(rows))
