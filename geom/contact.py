@@ -89,6 +89,12 @@ class Standing:
         low, high = local.min(axis=0).tolist(), local.max(axis=0).tolist()
         return (low[0], low[1], low[2]), (high[0], high[1], high[2])
 
+    def local(self, point: Vec3, machined: bool) -> Vec3:
+        """Return where a point of the finished part (machined) or of the drawn casting (rough) lies."""
+        if machined or self.placed is None:
+            return self.frame.local(point)
+        return self.frame.local(self.placed.placement.pose.inverse().point(point))
+
     def met(self, starts: Floats, ways: Floats, machined: bool) -> Met:
         """Return what rays from air meet first.
 

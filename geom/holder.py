@@ -7,7 +7,7 @@ mm. Knows nothing of parts or rows.
 
 from typing import Final
 
-HOLDER_RADIUS: Final = 22.0
+HOLDER_RADIUS: Final = 20.0
 """Half the width of a small collet chuck or drill chuck (common practice, no source)."""
 
 CLEAR: Final = 1.0

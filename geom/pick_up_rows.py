@@ -95,7 +95,11 @@ def _touch_row(name: str, tool: Tool, touch: Contact, one: PickUp, pair: bool, f
     axis = touch.towards[1].upper()
     side = (_BORE_SIDE if one.how == "bore" else _SIDE)[touch.towards]
     if pair:
-        told = f"{side}, then the opposite side" if first else f"{side}; halve: {axis} reads as here on both sides; {EQUAL_HEIGHTS}"
+        told = (
+            f"{side}, then the opposite side"
+            if first
+            else f"{side}; halve, so that {axis} reads as here on both sides; {EQUAL_HEIGHTS}"
+        )
     else:
         told = f"{side}: one touch sets {axis}"
     rough = "" if one.machined else _ROUGH
@@ -110,7 +114,7 @@ _Found = Iterator[tuple[str, str, Contact | None]]
 def _round(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip) -> _Found:
     """Yield the touches on a round: X left, X right, Y front, Y back."""
     what = target(standing.part, one.faces[0], one.machined)
-    axis = upright_axis(what.surfaces, standing.frame)
+    axis = upright_axis(what, standing)
     ways: tuple[Towards, ...] = ("-x", "+x", "-y", "+y") if one.how == "bore" else ("+x", "-x", "+y", "-y")
     for way in ways:
         if way[1] in one.axes:
@@ -231,7 +235,7 @@ def _from_below(one: PickUp, planned: PlannedSetup, settings: Settings, tool: To
 
 def _sweep(one: PickUp, standing: Standing, settings: Settings) -> Row:
     what = target(standing.part, one.faces[0], True)
-    axis = upright_axis(what.surfaces, standing.frame)
+    axis = upright_axis(what, standing)
     finder = choose_finder(settings.tooling, "indicator")
     if isinstance(finder, Lack):
         return _lacking(one, finder)

@@ -5,6 +5,7 @@ Lengths mm. Knows names, surfaces and axes; not where on them a touch is good.
 
 from dataclasses import dataclass
 
+from geom.contact import Standing
 from geom.errors import GeometryError, ReadingError, nearest
 from geom.kernel.shape import Solid, Surface
 from geom.part import Part, PartFace
@@ -68,12 +69,13 @@ def _numbers(part: Part, face: PartFace, machined: bool) -> tuple[int, ...]:
         return ()
 
 
-def upright_axis(surfaces: tuple[Surface, ...], frame: Frame) -> tuple[float, float] | None:
-    """Return where the axis of the largest upright round stands, x and y of a frame; None without one."""
-    rounds = [s for s in surfaces if s.kind in ("cylinder", "cone") and abs(frame.local_direction(s.axis)[2]) > 0.999]
+def upright_axis(what: Target, standing: Standing) -> tuple[float, float] | None:
+    """Return where the axis of the largest upright round stands, x and y; None without one."""
+    frame = standing.frame
+    rounds = [s for s in what.surfaces if s.kind in ("cylinder", "cone") and abs(frame.local_direction(s.axis)[2]) > 0.999]
     if not rounds:
         return None
-    x, y, _ = frame.local(max(rounds, key=lambda s: (round(s.area, 3), -s.index)).origin)
+    x, y, _ = standing.local(max(rounds, key=lambda s: (round(s.area, 3), -s.index)).origin, what.machined)
     return round(x, 9) + 0.0, round(y, 9) + 0.0
 
 

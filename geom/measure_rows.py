@@ -1,0 +1,172 @@
+"""What to measure before the work is unclamped: heights, bores, centre distances, with limits where the job states any.
+
+Nominals are the drawing's, metal left on purpose counted. Limits are the
+callout's or the face's own tolerance; without one the row has none and says so.
+Lengths mm. Knows nothing of cutters.
+"""
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+from geom.hole_order import ordered
+from geom.part import Part, PartFace, PartHole
+from geom.plan import PlannedSetup
+from geom.rows import Pattern, Row, Tool, ToolKind
+from geom.settings import Settings
+from geom.space import Frame, Vec3, dot, norm, scale, sub
+from geom.tolerance import SAME_AXIS, SAME_DIRECTION
+
+_NO_LIMITS: Final = "no tolerance stated"
+SECOND_SIDE: Final = "second side to size by height gauge from the machined one"
+
+_PLUG: Final = 20.0
+"""Reamed holes up to this diameter, mm, are gauged with a plug; wider ones measured (common practice)."""
+
+
+def measure_rows(planned: PlannedSetup, part: Part, settings: Settings) -> tuple[Row, ...]:
+    """Return the measuring rows of a set-up, numbered 0: faces, then holes, then centre distances, in the part's order."""
+    faces = [f for f in part.faces if f.name in planned.features and f.kind == "plane" and f.state != "hole"]
+    holes = [h for h in part.holes if h.name in planned.features]
+    return (
+        *_faces(faces, planned, part, settings),
+        *(row for hole in holes for row in _hole(hole)),
+        *_centres(holes, planned.frame, part),
+    )
+
+
+def _row(feature: str, kind: ToolKind, nominal: float, limits: tuple[float, float] | None, note: str, label: str = "") -> Row:
+    told = "; ".join(filter(None, (note, "" if limits else _NO_LIMITS)))
+    return Row(0, feature, "measure", Tool(kind, label, 0.0), None, None, None, limits=limits, note=told, nominal=nominal)
+
+
+# --- faces ------------------------------------------------------------------------------
+
+
+def _faces(faces: list[PartFace], planned: PlannedSetup, part: Part, settings: Settings) -> Iterator[Row]:
+    told: set[str] = set()
+    for face in faces:
+        if face.normal is None or face.name in told:
+            continue
+        up = planned.frame.local_direction(face.normal)[2]
+        if up > 1.0 - SAME_DIRECTION:
+            yield from _height(face, planned, part, settings)
+        elif abs(up) < SAME_DIRECTION:
+            yield from _upright(face, planned, part, settings, told)
+
+
+def _height(face: PartFace, planned: PlannedSetup, part: Part, settings: Settings) -> Iterator[Row]:
+    z, left = planned.frame.local(face.origin)[2], _left(face, planned)
+    seat = _named(part, planned.hold.seat)
+    if "seat" in planned.hold.machined and seat is not None and planned.frame.local_direction(seat.axis)[2] < SAME_DIRECTION - 1.0:
+        over = z - planned.frame.local(seat.origin)[2] + left
+        yield _row(face.name, "height gauge", over, _limits(face, over, settings), f"over the seat ({seat.name}): {SECOND_SIDE}")
+    elif abs(z) > SAME_AXIS:
+        way = "above" if z + left > 0 else "below"
+        nominal = abs(z + left)
+        yield _row(face.name, "height gauge", nominal, _limits(face, nominal, settings), f"{way} Z 0")
+
+
+def _upright(face: PartFace, planned: PlannedSetup, part: Part, settings: Settings, told: set[str]) -> Iterator[Row]:
+    other = _opposite(face, planned, part)
+    if other is not None:
+        told.add(other.name)
+        nominal = abs(dot(sub(face.origin, other.origin), face.axis)) + _left(face, planned) + _left(other, planned)
+        yield _row(face.name, "caliper", nominal, _limits(face, nominal, settings), f"across to {other.name}")
+        return
+    nominal = dot(sub(face.origin, planned.frame.origin), face.axis) + _left(face, planned)
+    if abs(nominal) > SAME_AXIS:
+        yield _row(face.name, "caliper", abs(nominal), _limits(face, abs(nominal), settings), "from the zero")
+
+
+def _opposite(face: PartFace, planned: PlannedSetup, part: Part) -> PartFace | None:
+    """Return the machined plane that faces the other way, behind the face, cut here or held by; the farthest of several."""
+    held = {"seat": planned.hold.seat, "fixed jaw": planned.hold.fixed_jaw, "clamp": planned.hold.clamp}
+    there = {name for place, name in held.items() if place in planned.hold.machined} | set(planned.features)
+    behind = [
+        f
+        for f in part.machined
+        if f.name in there
+        and f.kind == "plane"
+        and norm(sub(f.axis, scale(face.axis, -1.0))) < SAME_DIRECTION
+        and dot(sub(face.origin, f.origin), face.axis) > SAME_AXIS
+    ]
+    return max(behind, key=lambda f: (round(dot(sub(face.origin, f.origin), face.axis), 6), f.area, f.name), default=None)
+
+
+def _left(face: PartFace, planned: PlannedSetup) -> float:
+    return dict(planned.leaves).get(face.name, 0.0)
+
+
+def _limits(face: PartFace, nominal: float, settings: Settings) -> tuple[float, float] | None:
+    """Return the face's own tolerance about a nominal."""
+    asked = settings.faces.get(face.name)
+    if asked is None or asked.tolerance is None:
+        return None
+    return nominal - asked.tolerance, nominal + asked.tolerance
+
+
+def _named(part: Part, name: str) -> PartFace | None:
+    return next((f for f in part.faces if f.name == name), None)
+
+
+# --- holes -----------------------------------------------------------------------------------
+
+
+def _hole(hole: PartHole) -> Iterator[Row]:
+    """Yield what of one hole is worth measuring: fitted, threaded and cored ones; a plain drill's size is the drill's."""
+    call = hole.callout
+    if call is not None and call.thread is not None:
+        note = "" if hole.through or hole.depth is None else "to the depth of thread wanted"
+        yield Row(0, hole.name, "measure", Tool("thread gauge", call.thread.designation, 0.0), None, None, None, note=note)
+    elif call is not None and call.purpose == "reamed":
+        kind: ToolKind = "plug gauge" if call.diameter <= _PLUG else "micrometer"
+        yield _row(hole.name, kind, call.diameter, call.limits, "diameter", call.text.removeprefix("reamed "))
+    elif call is not None and call.purpose == "bored":
+        yield _row(hole.name, "micrometer", call.diameter, call.limits, "bore, at both ends and crosswise")
+    elif hole.source == "core":
+        yield _row(hole.name, "caliper", hole.diameter, None, "bore")
+    if hole.source == "core" or (call is not None and call.purpose in ("reamed", "bored")):
+        yield from _steps(hole)
+
+
+def _steps(hole: PartHole) -> Iterator[Row]:
+    """Yield the wider lengths of a bored hole: their diameters, and how deep they end."""
+    for step in hole.steps:
+        if step.start_diameter == step.end_diameter > hole.diameter + SAME_AXIS:
+            yield _row(hole.name, "caliper", step.end_diameter, None, "wider length, diameter")
+            yield _row(hole.name, "caliper", step.end, None, "its floor below the mouth")
+
+
+# --- centre distances ------------------------------------------------------------------------------
+
+
+def _centres(holes: list[PartHole], frame: Frame, part: Part) -> Iterator[Row]:
+    upright = [h for h in holes if abs(frame.local_direction(h.axis)[2]) > 1.0 - SAME_DIRECTION]
+    rounds = [f.origin for f in part.faces if f.kind == "cylinder" and abs(frame.local_direction(f.axis)[2]) > 1.0 - SAME_DIRECTION]
+    _, patterns = ordered(upright, frame, [(0.0, 0.0), *(frame.local(p)[:2] for p in rounds)])
+    for pattern in patterns:
+        yield from _pattern(pattern)
+    patterned = {name for pattern in patterns for name in pattern.holes}
+    for hole in upright:
+        if hole.name not in patterned and hole.callout is not None and hole.callout.purpose in ("reamed", "bored"):
+            yield from _from_zero(hole.name, frame.local(hole.centre), "its axis")
+
+
+def _pattern(pattern: Pattern) -> Iterator[Row]:
+    count = len(pattern.holes)
+    if pattern.kind == "rectangle":
+        for size, which in zip(pattern.size, ("left to right", "front to back"), strict=False):
+            yield _row(pattern.name, "caliper", size, None, f"between axes, {which}")
+    elif count % 2 == 0:
+        yield _row(pattern.name, "caliper", pattern.size[0], None, "between the axes of opposite holes")
+    else:
+        chord = pattern.size[0] * math.sin(math.pi / count)
+        yield _row(pattern.name, "caliper", chord, None, f"between the axes of neighbouring holes of {count}")
+    yield from _from_zero(pattern.name, (*pattern.centre, 0.0), "its centre")
+
+
+def _from_zero(name: str, at: Vec3, what: str) -> Iterator[Row]:
+    away = math.hypot(at[0], at[1])
+    if away > SAME_AXIS:
+        yield _row(name, "caliper", away, None, f"from the zero to {what}")
