@@ -154,7 +154,7 @@ def _grown(rows: Rows, low: Floats, high: Floats, kept: Kept, most: float, activ
     """Return the optimum by solving for a few rows and adding the worst broken until none is."""
     for _ in range(_ROUNDS):
         answer = _small_program(rows, active, low, high, kept, most)
-        more = _worst(-rows.over(answer.x, answer.margin), active)
+        more = worst_broken(-rows.over(answer.x, answer.margin), active)
         if not more.size:
             return answer
         active = np.concatenate([active, more])
@@ -185,8 +185,8 @@ def _smallest(values: Floats, count: int) -> Ints:
     return np.asarray(near[np.argsort(values[near], kind="stable")[:count]])
 
 
-def _worst(broken: Floats, active: Ints) -> Ints:
-    """Return the rows most broken that are not yet looked at."""
+def worst_broken(broken: Floats, active: Ints) -> Ints:
+    """Return the rows most broken, by more than rounding, that are not yet looked at."""
     wrong = np.flatnonzero(broken > _BROKEN)
     if not wrong.size:
         return wrong
@@ -212,7 +212,7 @@ def _small_program(rows: Rows, active: Ints, low: Floats, high: Floats, kept: Ke
         b_ub=right,
         bounds=bounds,
         method="highs-ds",
-        options={"presolve": len(active) > _SMALL, "primal_feasibility_tolerance": _EXACT, "dual_feasibility_tolerance": _EXACT},
+        options={"presolve": len(active) > _SMALL, "primal_feasibility_tolerance": EXACT, "dual_feasibility_tolerance": EXACT},
     )
     if found.x is None or found.status != 0:
         raise NoAnswerError(found.message)
@@ -233,7 +233,7 @@ def _small_program(rows: Rows, active: Ints, low: Floats, high: Floats, kept: Ke
     )
 
 
-_EXACT: Final = 1e-9
+EXACT: Final = 1e-9
 """Asked of HiGHS, mm; asked for 1e-10, its finest, it took 16,000 steps instead of 22 on a part with many equal rows."""
 
 _SMALL: Final = 2000
@@ -274,7 +274,7 @@ def least_squares(
             ),
             shape,
         )
-        more = _worst(-rows.over(x, margin), active)
+        more = worst_broken(-rows.over(x, margin), active)
         if not more.size:
             return x
         active = np.concatenate([active, more])

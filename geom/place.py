@@ -43,6 +43,7 @@ from geom.required import Need
 from geom.rigid import STAY, Rigid
 from geom.scan_look import pits_at, with_pits
 from geom.scan_pits import Pit, pit_words
+from geom.shortfall_lp import thinnest_rows
 from geom.stock import ENOUGH
 from geom.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
 
@@ -258,7 +259,7 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
     own = _own(case, seen, rows) if scanned else None
     sure = odds(margin, case.required[rows], case.sites.face[rows], wide, covariance, own)
     sigma = np.full(len(seen.stock), np.nan)
-    thin = _thinnest(case.sites.face[rows], margin)
+    thin = thinnest_rows(margin, case.sites.face[rows])
     sigma[rows[thin]] = np.hypot(row_sigmas(wide[thin], covariance), 0.0 if own is None else own[thin])
     faces = face_takes(case.part, case.sites, seen.stock, _slope(seen), sigma, needs)
     certificate = _certificate(settled)
@@ -295,12 +296,6 @@ def _pit_notes(case: _Case, pits: tuple[Pit, ...]) -> list[str]:
     if len(order) > _PITS:
         said.append(f"{len(order) - _PITS} more pits and low spots leave more")
     return said
-
-
-def _thinnest(face: Ints, margin: Floats) -> Ints:
-    """Return the row of least margin on each face; the first of equals."""
-    order = np.lexsort((np.arange(len(face)), margin, face))
-    return np.asarray(order[np.unique(face[order], return_index=True)[1]])
 
 
 def _slope(seen: Look) -> Floats:

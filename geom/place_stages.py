@@ -1,20 +1,24 @@
 """The aims of a placement one after the other, each keeping what those before it reached.
 
-Margins are raised face by face: once the thinnest faces are as thick as they go, they keep that and the least of
-the others is raised, so no face pays for one that cannot gain (lexicographic max-min). All of it is linear in a
-small move x of the finished part (shift, and turn as mm at the part's size). Lengths mm. Knows nothing of rays or
-readings.
+Where the required stock cannot all be kept, no face is left thinner than it must be by more than calipers tell, and
+the faces together lack as little as can be: none is robbed to help another by less than it loses. All of it is
+linear in a small move x of the finished part (shift, and turn as mm at the part's size). Lengths mm. Knows nothing
+of rays or readings.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Final
+from functools import partial
+from typing import Final, TypeVar
 
 import numpy as np
 
-from geom.analytic import Bools, Floats, Ints
+from geom.analytic import Floats, Ints
 from geom.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
 from geom.place_settings import FREEDOMS, Aim, Freedom
+from geom.shortfall_lp import cut_at, least_shortfall
+
+_Found = TypeVar("_Found")
 
 SLACK: Final = 2e-5
 """An aim may give back this much, mm, of what it reached: less than any readout shows."""
@@ -28,8 +32,12 @@ MARGIN_SLACK: Final = 5e-5
 _GIVES: Final = (0.0, 10 * SLACK, 100 * SLACK)
 """What is kept may be given back by this much more, mm, where rounding leaves nothing to choose from."""
 
-_PINNED: Final = 0.01
-"""A direction in which the settled faces change by less than this, mm per mm, is still open."""
+UNFELT: Final = 0.05
+"""Calipers on rough skin cannot tell less than this, mm (common practice, no source): the thinnest face may give up so
+much where the faces together then lack less."""
+
+_CUTS: Final = 200
+"""Straight pieces of the total shortfall that one aim may run into; a handful do."""
 
 STRIDE: Final = 6.0
 """Farthest a place moves between two looks, mm: rows are straight lines only that far."""
@@ -68,7 +76,8 @@ class Aims:
 class Stage:
     """One aim: its name, and the value it reached, mm.
 
-    "required": least margin, up to 0, where all required stock is kept; "demands": how far within the limits, 0 when
+    "required": least margin, up to 0, where all required stock is kept; "shortfall": where it is not, what the faces
+    lack in all; "demands": how far within the limits, 0 when
     all hold; "outline": root mean square misfit; "share": least margin; "pairs": root mean square of half differences;
     "movement": root of the sum of squares.
     """
@@ -90,7 +99,7 @@ class Staged:
 class _Work:
     """What has been kept up to now."""
 
-    __slots__ = ("aims", "best", "floor", "free", "high", "kept", "least", "low", "pinned", "reached", "seed", "stages", "used")
+    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "reached", "seed", "short", "stages", "used")
 
     def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> None:
         self.aims, self.seed = aims, seed
@@ -98,10 +107,7 @@ class _Work:
         self.high = np.where(held, 0.0, stride)
         self.low = -self.high
         self.kept, self.used = none_kept(6), none_kept(6)
-        self.pinned: Floats = np.eye(len(FREEDOMS))[held]
-        self.floor: Floats = np.full(len(aims.face), -np.inf)
-        self.free: Bools = np.ones(len(aims.face), dtype=np.bool_)
-        self.least = np.inf
+        self.floor, self.short = -np.inf, np.inf
         self.stages: list[Stage] = []
         self.best: Best | None = None
         self.reached = np.zeros(6)
@@ -109,57 +115,51 @@ class _Work:
     @property
     def floors(self) -> Rows:
         """What every margin must keep, as rows that only have to hold."""
-        rows = np.flatnonzero(np.isfinite(self.floor))
-        margins = self.aims.margins
-        return Rows(margins.start[rows] - self.floor[rows], margins.rate[rows], np.zeros(len(rows)))
+        return self.aims.margins.kept_at(self.floor)
 
-    def margin(self, name: str, most: float) -> None:
-        """Make the least margin as large as it can be, up to `most`, then that of the faces that do not hold it."""
-        while self.free.any():
-            found = self._level(most)
-            self.reached = found.x
-            if self.free.all():
-                self.best, self.used = found, self.kept
-                self.least = found.margin
-            self.floor[self.free] = np.maximum(self.floor[self.free], found.margin - MARGIN_SLACK)
-            if found.margin >= most - MARGIN_SLACK or not len(found.rows):
-                break
-            self.free &= ~np.isin(self.aims.face, self.aims.face[found.rows])
-            self.pinned = np.concatenate([self.pinned, self.aims.margins.rate[found.rows]])
-            if np.linalg.matrix_rank(self.pinned, _PINNED) == len(FREEDOMS):
-                break
-        self.stages.append(Stage(name, self.least))
+    def required(self) -> None:
+        """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be."""
+        margins, face = self.aims.margins, self.aims.face
+        found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0, self.seed)
+        self.reached, self.floor = found.x, found.margin - MARGIN_SLACK
+        self.stages.append(Stage("required", found.margin))
+        if found.margin >= -MARGIN_SLACK:
+            return
+        self.floor = found.margin - UNFELT
+        least = least_shortfall(margins, face, self.floor, self.low, self.high, found.x, found.looked_at)
+        self.reached, self.short = least.x, least.total + SLACK
+        self.best = replace(found, looked_at=np.union1d(found.looked_at, least.looked_at))
+        self.stages.append(Stage("shortfall", least.total))
 
-    def _level(self, most: float) -> Best:
-        """Return the best least margin of the faces not yet settled; the others keep theirs."""
-        free, margins = self.free, self.aims.margins
-        start = np.where(free, margins.start, margins.start - self.floor)
-        rows = Rows(start, margins.rate, free.astype(float))
-        seed = self._seed(rows)
-        found = best_margin(rows, self.low, self.high, self.kept, most, seed)
-        floors = self.floors
-        if not len(floors.start) or float(floors.over(found.x, 0.0).min()) >= -1e-7:
-            return found
-        found = best_margin(rows.with_these(floors), self.low, self.high, self.kept, most, found.looked_at)
-        mine, looked = found.rows < len(start), found.looked_at < len(start)
-        return replace(found, rows=found.rows[mine], weights=found.weights[mine], looked_at=found.looked_at[looked])
+    def share(self) -> None:
+        """Make the least margin as large as it can be."""
+        assert self.best is not None
+        seed = self.best.looked_at
+        found, kept = self._keeping(
+            lambda: best_margin(self.aims.margins, self.low, self.high, self.kept, np.inf, seed), lambda found: found.x
+        )
+        self.reached, self.floor = found.x, max(self.floor, found.margin - MARGIN_SLACK)
+        if self.short == np.inf:
+            self.best, self.used = found, kept
+        self.stages.append(Stage("share", found.margin))
 
-    def _seed(self, rows: Rows) -> Ints | None:
-        """Return rows to begin with: those that mattered, and the thinnest of every face still free."""
-        known = self.seed if self.best is None else self.best.looked_at
-        if known is None or self.free.all():
-            return known
-        now = rows.over(self.reached, 0.0)
-        order = np.lexsort((now, self.aims.face))
-        thin = order[np.unique(self.aims.face[order], return_index=True)[1]]
-        return np.union1d(known, thin[self.free[thin]])
+    def _keeping(self, solve: Callable[[], _Found], place: Callable[[_Found], Floats]) -> tuple[_Found, Kept]:
+        """Return an answer whose total shortfall is no more than was reached, and what was kept for it."""
+        for _ in range(_CUTS):
+            found, kept = solve(), self.kept
+            cut = None if self.short == np.inf else cut_at(self.aims.margins, self.aims.face, place(found), self.short)
+            if cut is None:
+                return found, kept
+            self.kept = kept.and_these(cut[0][None], np.array([cut[1]]))
+        raise NoAnswerError(f"{_CUTS} cuts were not enough")
 
     def demands(self) -> None:
         """Bring every location demand within its limit, or as near as it goes."""
         demands = self.aims.demands
         if not len(demands.start):
             return
-        found = best_margin(demands.with_these(self.floors), self.low, self.high, self.kept, 0.0)
+        rows = demands.with_these(self.floors)
+        found, _ = self._keeping(lambda: best_margin(rows, self.low, self.high, self.kept, 0.0), lambda found: found.x)
         self.reached = found.x
         self.kept = self.kept.and_these(demands.rate, found.margin - SLACK - demands.start)
         self.stages.append(Stage("demands", found.margin))
@@ -175,7 +175,6 @@ class _Work:
         sizes, ways = np.linalg.eigh(square.T @ square)
         fixed = sizes > _OPEN**2
         rows = ways[:, fixed].T * np.sqrt(sizes[fixed])[:, None]
-        self.pinned = np.concatenate([self.pinned, rows])
         reached = rows @ found
         self.kept = self.kept.and_these(rows, reached - SLACK).and_these(-rows, -reached - SLACK)
 
@@ -184,15 +183,16 @@ class _Work:
 
         Should rounding leave nothing at all, the step that the aims before it reached stands.
         """
-        floors = self.floors
         for give in _GIVES:
-            kept = Kept(self.kept.rate, self.kept.least - give)
-            rows = replace(floors, start=floors.start + give)
             try:
-                return least_squares(square, goal, -self.aims.so_far, rows, 0.0, kept, self.low, self.high)
+                return self._keeping(partial(self._squares, square, goal, give), lambda x: x)[0]
             except NoAnswerError:
                 continue
         return self.reached
+
+    def _squares(self, square: Floats, goal: Floats, give: float) -> Floats:
+        kept = Kept(self.kept.rate, self.kept.least - give)
+        return least_squares(square, goal, -self.aims.so_far, self.aims.margins, self.floor - give, kept, self.low, self.high)
 
 
 def staged(
@@ -207,15 +207,14 @@ def staged(
         seed: rows of the margins that mattered in a like case.
     """
     work = _Work(aims, hold, stride, seed)
-    if order[0] != "share":
-        work.margin("required", 0.0)
+    work.required()
     for aim in order:
         if aim == "demands":
             work.demands()
         elif aim == "outline":
             work.square("outline", aims.outline)
         else:
-            work.margin("share", np.inf)
+            work.share()
             work.square("pairs", aims.pairs)
     step = work.nearest(np.eye(6), -aims.so_far)
     work.stages.append(Stage("movement", float(np.linalg.norm(aims.so_far + step))))

@@ -42,11 +42,11 @@ FROM_BELOW = """
     geom.plan_pins geom.job_schema geom.job_reader geom.place_settings
     geom.shop geom.shop_drills geom.shop_schema geom.shop_file
     geom.settings geom.job_settings
-    geom.lookup geom.reading_files geom.job_features geom.required geom.verdict geom.zero_place geom.datum
+    geom.lookup geom.reading_files geom.job_features geom.pin_check geom.required geom.verdict geom.zero_place geom.datum
     geom.received_blends geom.received_faces geom.locate geom.scan_* geom.register geom.received*
     geom.rows
     geom.cutter_choice geom.cutting_data
-    geom.margin_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
+    geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
     geom.scan_ask geom.castings
     geom.plan
     geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows

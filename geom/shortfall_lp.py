@@ -1,0 +1,89 @@
+"""The least total shortfall of faces whose margins are linear in a small move, and keeping it.
+
+A face's margin is that of its least row; its shortfall is how far that is below 0. The total is convex and piecewise
+linear: the least of it is a linear program with one further unknown a face (a hinge), and keeping it needs only those
+of its straight pieces (cuts, Kelley 1960) that an aim after it would break. Lengths mm. Knows nothing of castings.
+
+Sources: Kelley, The cutting-plane method, 1960; HiGHS (Huangfu and Hall 2018) through SciPy.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.optimize import linprog
+
+from geom.analytic import Floats, Ints
+from geom.margin_lp import EXACT, NoAnswerError, Rows, worst_broken
+
+_ROUNDS: Final = 500
+_BROKEN: Final = 1e-7
+"""A total above its limit by no more than this, mm, keeps it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LeastShortfall:
+    """Where the total shortfall is least: x (k,), the total, mm, and the rows that were worked on."""
+
+    x: Floats
+    total: float
+    looked_at: Ints
+
+
+def thinnest_rows(margin: Floats, face: Ints) -> Ints:
+    """Return the row of least margin on each face, faces in order; the first of equals."""
+    order = np.lexsort((np.arange(len(face)), margin, face))
+    return np.asarray(order[np.unique(face[order], return_index=True)[1]])
+
+
+def total_shortfall(margin: Floats, face: Ints) -> float:
+    """Return the sum over faces of what the least margin of each (n,) is below 0, mm."""
+    return float(np.maximum(-margin[thinnest_rows(margin, face)], 0.0).sum())
+
+
+def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Floats, start: Floats, seed: Ints) -> LeastShortfall:
+    """Return the x between bounds of least total shortfall, among those where no margin is below a floor.
+
+    Args:
+        rows: margins, all of weight 1; face: (n,) the face each is on.
+        floor: mm, below 0; some x must keep it.
+        start: (k,) a place to begin from; seed: rows to begin with.
+
+    Raises:
+        NoAnswerError: no x keeps the floor.
+    """
+    number = np.unique(face, return_inverse=True)[1]
+    active = np.union1d(seed, thinnest_rows(rows.over(start, 0.0), face))
+    for _ in range(_ROUNDS):
+        x, short = _program(rows.of(active), number[active], int(number.max()) + 1, floor, low, high)
+        more = worst_broken(-rows.over(x, 0.0) - short[number], active)
+        if not more.size:
+            return LeastShortfall(x, float(short.sum()), active)
+        active = np.concatenate([active, more])
+    raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
+
+
+def _program(rows: Rows, number: Ints, count: int, floor: float, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    k = len(low)
+    hinge = -(number[:, None] == np.arange(count)[None]).astype(float)
+    found = linprog(
+        np.concatenate([np.zeros(k), np.ones(count)]),
+        A_ub=np.concatenate([-rows.rate, hinge], axis=1),
+        b_ub=rows.start,
+        bounds=[*zip(low.tolist(), high.tolist(), strict=True), *[(0.0, max(-floor, 0.0))] * count],
+        method="highs-ds",
+        options={"presolve": False, "primal_feasibility_tolerance": EXACT, "dual_feasibility_tolerance": EXACT},
+    )
+    if found.x is None or found.status != 0:
+        raise NoAnswerError(found.message)
+    return np.asarray(found.x[:k]), np.maximum(np.asarray(found.x[k:]), 0.0)
+
+
+def cut_at(rows: Rows, face: Ints, x: Floats, most: float) -> tuple[Floats, float] | None:
+    """Return the straight piece of the total that x breaks, as rate . x >= least; None where the total is at most `most`."""
+    margin = rows.over(x, 0.0)
+    thin = thinnest_rows(margin, face)
+    thin = thin[margin[thin] < 0.0]
+    if -float(margin[thin].sum()) <= most + _BROKEN:
+        return None
+    return rows.rate[thin].sum(axis=0), -most - float(rows.start[thin].sum())
