@@ -13,16 +13,18 @@ from geom.datum import Zero, resolve_zero
 from geom.job_features import dressed
 from geom.job_settings import Overrides, load_settings
 from geom.part import Part
+from geom.pin_check import check_pins
 from geom.required import Need, needs_of
 from geom.settings import READINGS, Settings
 
 if TYPE_CHECKING:
     from geom.castings import Placed
     from geom.kernel.shape import Solid
+    from geom.plan import NoPlan, Plan
     from geom.rows import Setup
     from geom.stock import StockReport
 
-__all__ = ["Job", "Overrides", "Record", "Say", "finish", "input_files", "load_settings", "open_job", "placements"]
+__all__ = ["Job", "Overrides", "Record", "Say", "finish", "input_files", "load_settings", "open_job", "placements", "planned"]
 
 Say: TypeAlias = Callable[[str], None]
 """Told one line as each stage begins."""
@@ -87,6 +89,7 @@ def open_job(settings: Settings, say: Say = _silent) -> Job:
     say("finding faces and holes")
     found = recognise(settings.part.name, settings.part.alloy, finished, casting, features)
     part, named = dressed(found, settings)
+    check_pins(part, named)
     return Job(named, part, needs_of(part, named), parameters, features)
 
 
@@ -110,6 +113,22 @@ def placements(job: Job, say: Say = _silent, casting: str | None = None) -> "tup
     from geom.castings import place_castings
 
     return place_castings(job.part, job.settings, job.needs, say, casting)
+
+
+def planned(job: Job, zero: Zero, stock: "StockReport", say: Say = _silent, placed: "Sequence[Placed]" = ()) -> "Plan | NoPlan":
+    """Return the job's set-ups in order, its pins kept, or which feature none can make.
+
+    Args:
+        placed: the castings that were measured, best first; the plan is for the first.
+
+    Raises:
+        JobError: a pin contradicts a rule of holding.
+    """
+    from geom.planner import plan_setups
+
+    say("planning set-ups")
+    placement = placed[0].placement if placed and placed[0].measured else None
+    return plan_setups(job.part, job.settings, zero, stock, job.settings.setups, placement)
 
 
 def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:

@@ -184,7 +184,7 @@ PIN: Final[Table] = {
     "parallels": Key("length", "height of what the seat stands on; 0: straight on the bed or the table", least=0, most=500),
     "features": Key("names", "faces and holes to make in it", default=(), most=500, longest=40),
     "cutter": Key("text", "what its faces and edges are milled with: '16 mm end mill'", default="", longest=60),
-    "skew": Key("number", "degrees the work is clamped turned, counter-clockwise seen from above", default=0.0, least=-45, most=45),
+    "skew": Key("number", "degrees the work is clamped turned, counter-clockwise seen from above", default=0.0, least=-10, most=10),
 }
 """Each [[setups.pin]]: what the job fixes of one set-up; the planner completes the rest."""
 
