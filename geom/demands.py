@@ -146,7 +146,7 @@ def _of_size(row: Row, shop: Shop) -> list[Cutter]:
 def _crest(task: Task, up: Vec3, work: Work, row: Row) -> float:
     """Return the height, in the row's own frame, of the highest metal that the holder would meet over the feature."""
     frame = work.frame(up)
-    seen = frame.local_points(work.sight(up).points)
+    seen = frame.local_points(work.seen(up, work.all_done).points)
     centre = np.array([row.x or 0.0, row.y or 0.0])
     near = np.hypot(*(seen[:, :2] - centre).T) < HOLDER
     mouth = max((dot(mouth_of(task.hole, s), up) for s in (True, False)), default=0.0) if task.hole else None

@@ -18,7 +18,7 @@ from geom.part import PartFace
 from geom.shop import Vise
 from geom.space import Frame, Vec3, add, cross, dot, norm, scale, unit
 from geom.tolerance import SAME_DIRECTION
-from geom.work import Work, heights
+from geom.work import Work
 
 _TOUCH: Final = 0.4
 """mm: what comes this near to what stands out furthest is touched too: soft metal gives, skins differ."""
@@ -101,8 +101,8 @@ class Flank:
 def flank(work: Work, frame: Frame, away: float, done: frozenset[str]) -> Flank:
     """Return what shows of the work from the fixed jaw (+1) or the movable one (-1)."""
     side = scale(frame.y, away)
-    sight = work.sight(side)
-    return Flank(side, frame.local_points(sight.points), heights(work, sight, side, done), sight.face)
+    sight = work.seen(side, done)
+    return Flank(side, frame.local_points(sight.points), sight.out, sight.face)
 
 
 def side_at(

@@ -21,7 +21,7 @@ from geom.shop import Vise
 from geom.space import Frame, Vec3, dot, scale
 from geom.strap_spots import Spots, strap_spots, studs
 from geom.tolerance import SAME_DIRECTION
-from geom.work import Work, heights, turned
+from geom.work import Work, turned
 
 _THICK: Final = 15.0
 """mm: thickness of an angle plate's upright (common practice, no source)."""
@@ -50,13 +50,14 @@ def _against(
     look = Frame(frame.origin, frame.x, frame.z, scale(frame.y, -1.0))
     pressed, made_of = _presses(work, look, done, number)
     below = scale(frame.z, -1.0)
-    sight = work.sight(below)
-    depth = heights(work, sight, below, done)
+    sight = work.seen(below, done)
+    depth = sight.out
     table = -float(depth.max())
     lead = int(np.argmax(np.round(depth, 4)))
     floor = min((w.floor for w in wants if w.kind != "hole"), default=np.inf)
     top = min(table + plate[0] - _RIM, floor - STRAP - JAW_CLEARANCE - 10.0)
-    local = frame.local_points(work.sight(frame.y).points[work.sight(frame.y).face == number])
+    behind = work.seen(frame.y, done)
+    local = frame.local_points(behind.points[behind.face == number])
     if not len(local):
         return None
     if len(pressed) < 2:
@@ -109,8 +110,8 @@ def _held(
     work: Work, frame: Frame, back: str, seat: str, on: Sequence[str], pressed: Floats, makes: frozenset[str],
     table: float, x: float, y: float, plate: tuple[float, float],
 ) -> Held:  # fmt: skip
-    highest = float(heights(work, work.sight(frame.z), frame.z, frozenset()).max())
-    local = frame.local_points(work.sight(frame.z).points)
+    highest = float(work.seen(frame.z, frozenset()).out.max())
+    local = frame.local_points(work.seen(frame.z, frozenset()).points)
     (x0, y0), (x1, y1) = local[:, :2].min(axis=0).tolist(), local[:, :2].max(axis=0).tolist()
     boxes = [
         Box("angle plate", (x - 0.5 * plate[1], y, table), (x + 0.5 * plate[1], y + _THICK, table + plate[0])),

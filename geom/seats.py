@@ -13,7 +13,7 @@ from geom.clamp_rules import Flat, hull, mass_is_over, seat_first
 from geom.part import PartFace
 from geom.space import Frame, Vec3, dot, scale
 from geom.tolerance import SAME_DIRECTION
-from geom.work import Sight, Work, heights
+from geom.work import Sight, Work
 
 _LEAST_POINTS: Final = 6
 """A seat must be met by this many rays from below."""
@@ -46,12 +46,10 @@ class Seat:
 def seats(work: Work, up: Vec3, done: frozenset[str], first: bool) -> list[Seat]:
     """Return the faces that can sit down with `up` to the spindle, best first."""
     below = scale(up, -1.0)
-    sight = work.sight(below)
-    depth = heights(work, sight, below, done)
-    if not len(depth):
+    sight = work.seen(below, done)
+    if not len(sight.out):
         return []
-    lowest = float(depth.max())
-    found = [seat for n in looking(work, below) if (seat := _seat(work, up, done, first, sight, depth, lowest, n))]
+    found = [seat for n in looking(work, below) if (seat := _seat(work, up, done, first, sight, n))]
     return sorted(found, key=lambda seat: (seat.merit, seat.face.name))
 
 
@@ -65,18 +63,19 @@ def looking(work: Work, side: Vec3) -> list[int]:
 
 
 def _seat(
-    work: Work, up: Vec3, done: frozenset[str], first: bool, sight: Sight, depth: Floats, lowest: float, number: int
+    work: Work, up: Vec3, done: frozenset[str], first: bool, sight: Sight, number: int
 ) -> Seat | None:
     mine = np.flatnonzero(sight.face == number)
     if mine.size < _LEAST_POINTS:
         return None
     face = work.part.faces[number]
-    own, hang = -float(np.median(depth[mine])), lowest - float(np.median(depth[mine]))
+    level = float(np.median(sight.out[mine]))
+    own, hang = -level, float(sight.out.max()) - level
     hang = 0.0 if hang <= _LEVEL else hang
     spots = sight.points[mine]
     machined = work.is_machined(face, done)
     over = mass_is_over(flat(spots, work.frame(up)), middle(work, work.frame(up)))
-    merit = (float(not over), *seat_first(machined, face.state == "as cast", hang, round(mine.size * sight.step**2, 0), first))
+    merit = (float(not over), *seat_first(machined, face.state == "as cast", hang, round(mine.size * work.step**2, 0), first))
     return Seat(face, machined, own, hang, spots, over, merit)
 
 

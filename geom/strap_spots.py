@@ -18,7 +18,7 @@ from geom.part import PartHole
 from geom.seats import looking
 from geom.space import Frame, Vec3, cross, norm, scale
 from geom.tolerance import SAME_DIRECTION
-from geom.work import Work, heights
+from geom.work import Work
 
 _FULL: Final = 0.8
 """Share of the rays in a patch that must meet its face: a grid counts a disc no better."""
@@ -50,10 +50,9 @@ class Spots:
 def strap_spots(work: Work, frame: Frame, done: frozenset[str]) -> Spots:
     """Return the grid points where a strap can press down along the frame's Z."""
     below = scale(frame.z, -1.0)
-    over, under = work.sight(frame.z), work.sight(below)
+    over, under = work.seen(frame.z, done), work.seen(below, done)
     top, bottom = frame.local_points(over.points), frame.local_points(under.points)
-    top[:, 2] = heights(work, over, frame.z, done)
-    feet = -heights(work, under, below, done)
+    feet = -under.out
     wide = _wide_enough(top, over.face, looking(work, frame.z), work.step)
     near, row = cKDTree(bottom[:, :2]).query(top[:, :2])
     down = np.isin(under.face[row], looking(work, below)) & (near <= work.step)
@@ -93,10 +92,9 @@ class Stud:
 def studs(work: Work, frame: Frame, done: frozenset[str]) -> list[Stud]:
     """Return the through holes along the frame's Z that are open by now and have level metal about both ends."""
     below = scale(frame.z, -1.0)
-    over, under = work.sight(frame.z), work.sight(below)
+    over, under = work.seen(frame.z, done), work.seen(below, done)
     top, bottom = frame.local_points(over.points), frame.local_points(under.points)
-    top[:, 2] = heights(work, over, frame.z, done)
-    feet = -heights(work, under, below, done)
+    feet = -under.out
     found = []
     for hole in work.part.holes:
         if hole.through and norm(cross(hole.axis, frame.z)) < SAME_DIRECTION and open_width(work, hole, done) >= LEAST_BOLT:
@@ -120,7 +118,7 @@ def open_width(work: Work, hole: PartHole, done: frozenset[str]) -> float:
         return hole.diameter
     if hole.source == "solid":
         return 0.0
-    skins = [work.skin[f.name] for f in work.part.faces if f.hole == hole.name and f.kind == "cylinder" and f.name in work.skin]
+    skins = [work.bore_skin(f.name) for f in work.part.faces if f.hole == hole.name and f.kind == "cylinder" and f.state == "machined"]
     return hole.diameter - 2.0 * min(skins, default=hole.diameter)
 
 

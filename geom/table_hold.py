@@ -161,7 +161,7 @@ def _height(seat: Seat, made: Sequence[Demand]) -> float:
 
 
 def _table(work: Work, frame: Frame, seat: Seat, height: float) -> Box:
-    local = frame.local_points(work.sight(frame.z).points)
+    local = frame.local_points(work.seen(frame.z, frozenset()).points)
     (x0, y0), (x1, y1) = local[:, :2].min(axis=0).tolist(), local[:, :2].max(axis=0).tolist()
     z = seat.level - height
     return Box("table", (x0 - 100.0, y0 - 100.0, z - 50.0), (x1 + 100.0, y1 + 100.0, z))

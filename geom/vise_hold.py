@@ -28,7 +28,7 @@ from geom.rows import Box, Words
 from geom.seats import Seat, corner_spots, flat, middle, seats
 from geom.shop import Vise
 from geom.space import Frame, Vec3, dot, scale
-from geom.work import Work, heights, turned
+from geom.work import Work, turned
 
 _JAW: Final = 25.0
 """mm: thickness of a jaw plate and what carries it (common practice, no source)."""
@@ -95,7 +95,7 @@ def _between(
     packing = jaw_packing(back.machined, front.machined, not (back.plane and front.plane), vise)
     wide = opening(back, front, packing_width(packing))
     grip = min(back.top, front.top, top) - max(back.bottom, front.bottom, bed)
-    out = float(heights(work, work.sight(frame.z), frame.z, done).max()) - top
+    out = float(work.seen(frame.z, done).out.max()) - top
     both_bear = min(back.high, front.high) - max(back.low, front.low)
     if wide > vise.opening or not grips_enough(grip, out) or both_bear < min(_OVERLAP, back.high - back.low):
         return None

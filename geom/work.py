@@ -1,8 +1,10 @@
-"""The work as it stands before a set-up: what of it is machined, how thick the skin still is, and what shows from a side.
+"""The work as it stands before a set-up, as far as it shows from a side.
 
-Looked at from any direction by a grid of parallel rays against the finished
-part; a face that is still rough stands out by its mean stock. Lengths mm; hit
-points in the part frame. Knows nothing of vises, straps or features' rows.
+Looked at by a grid of parallel rays against the casting and the finished part:
+where a face is machined by then, or stays as cast, the finished part shows,
+elsewhere the casting's skin. What lies beyond a machined plane that bounds the
+whole part is gone. Lengths mm; seen points in the part frame. Knows nothing of
+vises, straps or features' rows.
 """
 
 import math
@@ -13,13 +15,14 @@ from typing import Final
 
 import numpy as np
 
-from geom.analytic import Floats, Ints
+from geom.analytic import Bools, Floats, Ints
 from geom.datum import Zero, zero_facing
 from geom.part import Part, PartFace
 from geom.placement import Placement
 from geom.rays import skin_of
-from geom.space import Frame, Vec3, cross, dot, frame_facing, scale
+from geom.space import Frame, Vec3, cross, frame_facing, scale
 from geom.stock import StockReport
+from geom.tolerance import SKIN
 
 _ACROSS: Final = 56
 """About how many rays lie across the part's longest side."""
@@ -30,35 +33,72 @@ _SHIFT: Final = (0.31, 0.43)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sight:
-    """What shows of the part from one side.
+    """What shows of the work from one side.
 
     Attributes:
         points: (n, 3) where the rays first meet it, part frame.
-        face: (n,) number of the part face met, in the part's order.
-        step: of the grid.
+        face: (n,) number of the part face there, or of the one whose skin it is; -1 for skin of no named face.
+        out: (n,) how far out along the side from the zero.
     """
 
     points: Floats = field(repr=False)
     face: Ints = field(repr=False)
-    step: float
+    out: Floats = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rays:
+    """Rays from one side that meet the casting or the part.
+
+    Attributes:
+        start: (n, 3); skin, metal: (n,) distance to casting and part, inf where missed.
+        face: (n,) number of the part face met, -1 without one.
+        over: (n,) number of the face whose skin the casting's surface is, -1 without one.
+    """
+
+    start: Floats = field(repr=False)
+    skin: Floats = field(repr=False)
+    metal: Floats = field(repr=False)
+    face: Ints = field(repr=False)
+    over: Ints = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
 class Work:
-    """The part, its stock and its zero, with looks from every side kept.
+    """The part in its casting, and its zero, with looks from every side kept.
 
     Attributes:
-        skin: mean stock over each machined face by name, mm; 0 or more.
+        drawn: mean stock of each machined face as drawn, mm, by name.
+        pose_skin: how much more stock than drawn the casting as received has on each machined face, mm, by name.
     """
 
     part: Part
     zero: Zero
-    skin: Mapping[str, float]
+    drawn: Mapping[str, float] = field(default_factory=dict)
+    pose_skin: Mapping[str, float] = field(default_factory=dict)
 
     @cached_property
     def number(self) -> dict[str, int]:
         """Number of each face by its name."""
         return {face.name: i for i, face in enumerate(self.part.faces)}
+
+    @cached_property
+    def step(self) -> float:
+        """Step of the grids of rays: a round figure by the part's size."""
+        return max(0.5, round(2.0 * self.part.finished.size / _ACROSS) / 2.0)
+
+    @cached_property
+    def all_done(self) -> frozenset[str]:
+        """Every feature, for looks at the finished part."""
+        return frozenset(face.hole or face.name for face in self.part.faces if face.state != "as cast")
+
+    @cached_property
+    def _cast(self) -> dict[Vec3, _Rays]:
+        return {}
+
+    @cached_property
+    def _seen(self) -> dict[tuple[Vec3, frozenset[str]], Sight]:
+        return {}
 
     @cached_property
     def _owner(self) -> Ints:
@@ -68,59 +108,105 @@ class Work:
         return owner
 
     @cached_property
-    def _sights(self) -> dict[Vec3, Sight]:
-        return {}
+    def _bounds(self) -> list[int]:
+        """Numbers of the machined planes that nothing of the part stands beyond."""
+        return [
+            i
+            for i, face in enumerate(self.part.faces)
+            if face.kind == "plane" and face.state == "machined" and face.normal is not None and self._is_outermost(face)
+        ]
 
-    @cached_property
-    def step(self) -> float:
-        """Step of the grids of rays: a round figure by the part's size."""
-        return max(0.5, round(2.0 * self.part.finished.size / _ACROSS) / 2.0)
+    def _is_outermost(self, face: PartFace) -> bool:
+        assert face.normal is not None
+        corners = skin_of(self.part.finished).mesh.vertices
+        return float(((corners - np.array(face.origin)) @ np.array(face.normal)).max()) < SKIN
 
     def frame(self, up: Vec3) -> Frame:
         """Return the frame of the zero seen with `up` to the spindle."""
         return zero_facing(self.zero, up).frame
 
-    def sight(self, side: Vec3) -> Sight:
-        """Return what shows from a side: the rays run against `side`."""
-        key = tuple(round(c, 9) + 0.0 for c in side)
-        if key not in self._sights:
-            self._sights[key] = self._seen(self.frame(side))  # type: ignore[index]
-        return self._sights[key]  # type: ignore[index]
+    def is_machined(self, face: PartFace, done: frozenset[str]) -> bool:
+        """Tell whether a face is a cut surface once some features are made."""
+        return face.state != "as cast" and (face.hole or face.name) in done
 
-    def _seen(self, frame: Frame) -> Sight:
-        skin = skin_of(self.part.finished)
-        corners = frame.local_points(skin.mesh.vertices)
+    def bore_skin(self, name: str) -> float:
+        """Return the mean stock in a bore, mm."""
+        return self.drawn.get(name, 0.0) + self.pose_skin.get(name, 0.0)
+
+    def seen(self, side: Vec3, done: frozenset[str]) -> Sight:
+        """Return what shows from a side once some features are made."""
+        way: Vec3 = tuple(round(c, 9) + 0.0 for c in side)  # type: ignore[assignment]
+        if way not in self._cast:
+            self._cast[way] = self._rays(self.frame(side))
+        if (way, done) not in self._seen:
+            self._seen[way, done] = self._now(self._cast[way], side, done)
+        return self._seen[way, done]
+
+    def _rays(self, frame: Frame) -> _Rays:
+        finished, casting = skin_of(self.part.finished), skin_of(self.part.casting)
+        corners = frame.local_points(np.concatenate([finished.mesh.vertices, casting.mesh.vertices]))
         low, high = corners.min(axis=0), corners.max(axis=0)
         lines = [_line(float(low[i]), float(high[i]), self.step, _SHIFT[i]) for i in (0, 1)]
         grid = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 2)
         start = frame.part_points(np.column_stack([grid, np.full(len(grid), high[2] + 1.0)]))
         down = np.tile(np.array(scale(frame.z, -1.0)), (len(grid), 1))
-        hits = skin.first(start, down)
-        met = hits.face >= 0
-        points = start[met] + hits.distance[met, None] * down[met]
-        return Sight(points, self._owner[hits.face[met]], self.step)
+        cast, cut = casting.first(start, down), finished.first(start, down)
+        face = np.where(cut.face >= 0, self._owner[np.maximum(cut.face, 0)], -1)
+        skin, metal = (np.where(hits.face >= 0, hits.distance, np.inf) for hits in (cast, cut))
+        met = (cast.face >= 0) | (cut.face >= 0)
+        over = self._named(cast.face, face, metal - skin)
+        return _Rays(start[met], skin[met], metal[met], face[met], over[met])
 
-    def thickness(self, done: frozenset[str]) -> Floats:
-        """Return how far each part face still stands out, mm, by number: 0 once it is machined or where it stays as cast."""
-        return np.array([0.0 if self.is_machined(face, done) else self.skin.get(face.name, 0.0) for face in self.part.faces])
+    def _named(self, surface: Ints, face: Ints, stock: Floats) -> Ints:
+        """Return for each ray the machined face whose skin its casting surface is: the one that lies nearest under it."""
+        over = np.full(len(surface), -1)
+        open_ = np.array([f.hole is None and f.state == "machined" for f in self.part.faces] + [False])
+        for one in np.unique(surface[surface >= 0]):
+            mine = surface == one
+            under = mine & open_[face] & np.isfinite(stock)
+            numbers, counts = np.unique(face[under], return_counts=True)
+            enough = numbers[counts >= max(3, 0.03 * mine.sum())]
+            if enough.size:
+                over[mine] = min(enough, key=lambda n: (round(float(np.median(stock[under & (face == n)])), 3), int(n)))
+        return over
 
-    def is_machined(self, face: PartFace, done: frozenset[str]) -> bool:
-        """Tell whether a face is a cut surface once some features are made."""
-        return face.state != "as cast" and (face.hole or face.name) in done
+    def _now(self, rays: _Rays, side: Vec3, done: frozenset[str]) -> Sight:
+        shows = np.array([f.state == "as cast" or self.is_machined(f, done) for f in self.part.faces] + [False])[rays.face]
+        shows |= ~np.isfinite(rays.skin)
+        away = np.where(shows, rays.metal, rays.skin)
+        more = np.array([self.pose_skin.get(f.name, 0.0) for f in self.part.faces] + [0.0])
+        finished = np.array([self.is_machined(f, done) for f in self.part.faces] + [False])
+        rough = np.where(finished[rays.over], rays.face, rays.over)
+        face = np.where(shows, rays.face, rough)
+        away = away - np.where(shows, 0.0, more[face])
+        points = rays.start - away[:, None] * np.array(side)
+        kept = np.isfinite(away) & (shows | ~self._gone(points, done))
+        origin = np.array(self.zero.frame.origin)
+        return Sight(points[kept], face[kept], np.asarray((points[kept] - origin) @ np.array(side)))
+
+    def _gone(self, points: Floats, done: frozenset[str]) -> Bools:
+        """Return which points of the casting's skin lie beyond a plane that is machined by then and bounds the part."""
+        gone = np.zeros(len(points), dtype=np.bool_)
+        for i in self._bounds:
+            face = self.part.faces[i]
+            if self.is_machined(face, done) and face.normal is not None:
+                gone |= (points - np.array(face.origin)) @ np.array(face.normal) > SKIN
+        return gone
 
 
 def work_of(part: Part, stock: StockReport, zero: Zero, placement: Placement | None = None) -> Work:
-    """Return the work of a part: each machined face stands out by its mean stock while it is rough.
+    """Return the work of a part, as drawn or in the casting as received.
 
     Args:
-        placement: of the part in the casting as received: then by what that one has on the face.
+        placement: of the part in the casting as received: its faces stand out by what that one has on them.
     """
-    skin = {one.name: max(one.stock.mean, 0.0) for one in stock.faces}
+    drawn = {one.name: one.stock.mean for one in stock.faces}
+    more = {}
     for take in placement.faces if placement else ():
         mean = 0.5 * (take.take_min + take.take_max)
-        if math.isfinite(mean):
-            skin[take.name] = max(mean, 0.0)
-    return Work(part, zero, skin)
+        if math.isfinite(mean) and take.name in drawn:
+            more[take.name] = mean - drawn[take.name]
+    return Work(part, zero, drawn, more)
 
 
 def _line(low: float, high: float, step: float, shift: float) -> Floats:
@@ -129,17 +215,6 @@ def _line(low: float, high: float, step: float, shift: float) -> Floats:
     return np.asarray((np.arange(first, last + 1) + shift) * step, dtype=float)
 
 
-def heights(work: Work, sight: Sight, side: Vec3, done: frozenset[str]) -> Floats:
-    """Return how far out each seen point stands along `side` from the zero, skin counted, (n,)."""
-    thick = np.append(work.thickness(done), 0.0)[sight.face]
-    return np.asarray((sight.points - np.array(work.zero.frame.origin)) @ np.array(side) + thick)
-
-
 def turned(work: Work, up: Vec3, away: Vec3) -> Frame:
     """Return the set-up frame with Z up and Y along `away`, from the zero."""
     return frame_facing(work.zero.frame.origin, up, cross(away, up))
-
-
-def level(face: PartFace, up: Vec3, work: Work) -> float:
-    """Return how high a level plane face lies above the zero along `up`, mm, finished."""
-    return dot(face.origin, up) - dot(work.zero.frame.origin, up)

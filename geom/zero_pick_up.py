@@ -18,7 +18,7 @@ from geom.rows import Words
 from geom.space import Vec3, cross, dot, norm, scale
 from geom.strap_spots import open_width
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
-from geom.work import Work, heights
+from geom.work import Work
 
 _DOWN: Final = 5.0
 """mm below a mouth or an edge at which a finder touches (common practice, no source)."""
@@ -102,7 +102,7 @@ def _on_axis(work: Work, held: Held, done: frozenset[str], own: str) -> tuple[tu
     boss = _boss(work, own)
     if boss is not None:
         machined = work.is_machined(boss, done)
-        return (PickUp("xy", "boss", (boss.name,), machined, _boss_height(work, held, boss)),), ()
+        return (PickUp("xy", "boss", (boss.name,), machined, _boss_height(work, held, boss, done)),), ()
     return tuple(_sides(work, held, done)), ()
 
 
@@ -133,10 +133,10 @@ def _touch_height(work: Work, held: Held, own: str) -> float:
     return round(top - min(_DOWN, hole.length / 3.0), 3)
 
 
-def _boss_height(work: Work, held: Held, boss: PartFace) -> float:
+def _boss_height(work: Work, held: Held, boss: PartFace, done: frozenset[str]) -> float:
     """Return a height at which a boss shows above jaws, the same for all four touches."""
     side = held.frame.y
-    sight = work.sight(side)
+    sight = work.seen(side, done)
     mine = held.frame.local_points(sight.points[sight.face == work.number[boss.name]])
     floor = _jaw_top(held)
     free = mine[mine[:, 2] > floor + 1.0, 2] if len(mine) else mine
@@ -178,24 +178,23 @@ def _sides(work: Work, held: Held, done: frozenset[str]) -> Iterator[PickUp]:
             continue
         machined = all(work.is_machined(f, done) for f in faces)
         how: Literal["middle", "edge"] = "middle" if len(faces) == 2 else "edge"
-        yield PickUp(axis, how, tuple(f.name for f in faces[:2]), machined, _free_height(work, held, way))  # type: ignore[arg-type]
+        yield PickUp(axis, how, tuple(f.name for f in faces[:2]), machined, _free_height(work, held, way, done))  # type: ignore[arg-type]
 
 
 def _outermost(work: Work, held: Held, way: Vec3, done: frozenset[str]) -> list[PartFace]:
     """Return the faces that stand out furthest both ways along a direction, above the jaws."""
     found = []
     for side in (way, scale(way, -1.0)):
-        sight = work.sight(side)
-        out = heights(work, sight, side, done)
+        sight = work.seen(side, done)
         z = held.frame.local_points(sight.points)[:, 2]
         rows = np.flatnonzero((z > _jaw_top(held)) & (sight.face >= 0))
         if rows.size:
-            found.append(work.part.faces[int(sight.face[rows[np.argmax(np.round(out[rows], 4))]])])
+            found.append(work.part.faces[int(sight.face[rows[np.argmax(np.round(sight.out[rows], 4))]])])
     return found
 
 
-def _free_height(work: Work, held: Held, way: Vec3) -> float | None:
-    z = held.frame.local_points(work.sight(way).points)[:, 2]
+def _free_height(work: Work, held: Held, way: Vec3, done: frozenset[str]) -> float | None:
+    z = held.frame.local_points(work.seen(way, done).points)[:, 2]
     free = z[z > _jaw_top(held)]
     return round(float(0.5 * (free.min() + free.max())), 1) if free.size else None
 
@@ -214,7 +213,7 @@ def _height(work: Work, held: Held, done: frozenset[str]) -> PickUp:
     if "seat" in held.hold.machined:
         return PickUp("z", "height", (held.hold.seat,), True)
     up = held.frame.z
-    level = [f for f in _planes(work) if same_way(f.axis, up) and _shows(work, f, up)]
+    level = [f for f in _planes(work) if same_way(f.axis, up) and _shows(work, f, up, done)]
     named = _level_name(work)
     rank = sorted(
         level, key=lambda f: (not work.is_machined(f, done), f.state != "as cast", f.name != named, -round(f.area, 1), f.name)
@@ -224,5 +223,5 @@ def _height(work: Work, held: Held, done: frozenset[str]) -> PickUp:
     return PickUp("z", "height", (rank[0].name,), work.is_machined(rank[0], done))
 
 
-def _shows(work: Work, face: PartFace, up: Vec3) -> bool:
-    return bool((work.sight(up).face == work.number[face.name]).sum() >= 4)
+def _shows(work: Work, face: PartFace, up: Vec3, done: frozenset[str]) -> bool:
+    return bool((work.seen(up, done).face == work.number[face.name]).sum() >= 4)
