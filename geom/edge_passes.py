@@ -94,7 +94,7 @@ def _below(face: PartFace, scene: Scene, z: float) -> float:
 
 
 def _move(face: PartFace, scene: Scene, cutter: float, leaves: Leaves, below: float) -> Row | None:
-    return edge_row(face, scene.part, scene.seen, scene.frame, leaves, replace(scene.use, cutter=cutter), below)
+    return edge_row(face, scene.part, scene.barred, scene.frame, leaves, replace(scene.use, cutter=cutter), below)
 
 
 def _ends(row: Row) -> tuple[Flat, Flat]:

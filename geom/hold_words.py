@@ -30,7 +30,7 @@ def _said(hold: Hold) -> Iterator[Words]:
         yield (f"{_BETWEEN[packing.place]}: ", *packing.words)
     if hold.method == "vise":
         yield ("the jaws grip ", hold.grip, ", the work stands ", hold.stick_out, " out of them")
-    else:
+    elif hold.stick_out:
         yield ("the work stands ", hold.stick_out, " above its clamps")
 
 

@@ -50,10 +50,11 @@ Way: TypeAlias = Literal["x", "y"]
 
 @dataclass(frozen=True, slots=True)
 class Lane:
-    """One straight move of the cutter's centre, from start to end."""
+    """One straight move of the cutter's centre, from start to end; `short`: it ends at what stands up."""
 
     start: Flat
     end: Flat
+    short: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +62,7 @@ class Ground:
     """What lanes have to clear, what they may not meet, and what metal is there, all seen from above.
 
     Attributes:
-        own: the face. target: the face and what the casting carries beside it. walls: the finished part above it.
+        own: the face. target: the face and what the casting carries beside it. walls: the finished part and steel above it.
         raw: the casting's metal above it.
     """
 
@@ -103,7 +104,7 @@ def ground_of(face: PartFace, scene: Scene, level: float) -> Ground:
     x0, y0, x1, y1 = own.bounds
     about = _BESIDE + 100.0
     low, high = (x0 - about, y0 - about), (x1 + about, y1 + about)
-    walls = standing(scene.seen, low, high, level + _LEVEL)
+    walls = standing(scene.barred, low, high, level + _LEVEL)
     raw = standing(scene.raw, low, high, level + _LEVEL)
     near = raw.difference(walls).intersection(own.buffer(_BESIDE))
     parts = [part for part in shapely.get_parts(near) if part.intersects(own)]
@@ -155,7 +156,14 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     metal = turned.shape(ground.raw)
     order = sorted(spans, key=lambda s: (round(s[0], 6), s[1]))
     blind = any(metal.distance(shapely.Point(a, c)) < radius - 1e-6 for c, a, _ in order)
-    return LanePlan(cutter, way, tuple(turned.lane(s) for s in order), step, _missed(own, swept, forbidden, radius), blind, keep)
+    lanes = tuple(turned.lane(s, _is_short(s, forbidden)) for s in order)
+    return LanePlan(cutter, way, lanes, step, _missed(own, swept, forbidden, radius), blind, keep)
+
+
+def _is_short(span: tuple[float, float, float], forbidden: BaseGeometry) -> bool:
+    """Tell whether a lane ends at what stands up."""
+    across, a, b = span
+    return any(forbidden.distance(shapely.Point(at, across)) < 2.0 * _SLIVER for at in (a, b))
 
 
 def _spans(
@@ -244,7 +252,8 @@ class _Turned:
         """Return a shape as the lanes see it."""
         return shape if self.way == "x" else shapely.transform(shape, lambda p: p[:, ::-1] * [1.0, -1.0])
 
-    def lane(self, span: tuple[float, float, float]) -> Lane:
+    def lane(self, span: tuple[float, float, float], short: bool) -> Lane:
         """Return a lane in the set-up frame."""
         across, a, b = (round(v, 6) + 0.0 for v in span)
-        return Lane((a, across), (b, across)) if self.way == "x" else Lane((-across + 0.0, a), (-across + 0.0, b))
+        ends = ((a, across), (b, across)) if self.way == "x" else ((-across + 0.0, a), (-across + 0.0, b))
+        return Lane(*ends, short)

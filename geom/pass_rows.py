@@ -85,7 +85,7 @@ def _rows(
             x_to, y_to = (None if abs(b - a) < 1e-9 else b for a, b in zip(lane.start, lane.end, strict=True))
             yield Row(
                 0, face.name, "face", tool, *lane.start, z + above, x_to=x_to, y_to=y_to,
-                leave=leave if number == len(depths) else 0.0, note="; ".join(told),
+                leave=leave if number == len(depths) else 0.0, note="; ".join([*told, *(["stops short of what stands up beside it"] if lane.short else [])]),
                 rpm=found.rpm if found else None, feed=found.feed if found else None,
             )  # fmt: skip
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import shapely
 
 from geom.kernel.mesh import Mesh
-from geom.space import Frame
+from geom.space import Frame, Vec3
 from geom.tolerance import WORK_CHORD
 
 Flat: TypeAlias = tuple[float, float]
@@ -59,6 +59,21 @@ def view(mesh: Mesh, frame: Frame) -> View:
     up = across[:, 2] > 1e-9 * np.maximum(np.linalg.norm(across, axis=1), 1e-300)
     seen = corners[up]
     return View(seen, mesh.face[up], seen.min(axis=1), seen.max(axis=1))
+
+
+def with_boxes(seen: View, boxes: Sequence[tuple[Vec3, Vec3]], wider: float) -> View:
+    """Return the view with the tops of boxes in it, each so much wider all round; they belong to no face (-1)."""
+    tops = [_top(low, high, wider) for low, high in boxes]
+    if not tops:
+        return seen
+    corners = np.concatenate([seen.corners, *tops])
+    face = np.concatenate([seen.face, np.full(2 * len(tops), -1, dtype=np.int64)])
+    return View(corners, face, corners.min(axis=1), corners.max(axis=1))
+
+
+def _top(low: Vec3, high: Vec3, wider: float) -> _Array:
+    x0, y0, x1, y1, z = low[0] - wider, low[1] - wider, high[0] + wider, high[1] + wider, high[2]
+    return np.array([[(x0, y0, z), (x1, y0, z), (x1, y1, z)], [(x0, y0, z), (x1, y1, z), (x0, y1, z)]])
 
 
 def clear_disc(seen: View, at: Flat, radius: float, z: float) -> bool:

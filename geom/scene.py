@@ -12,12 +12,15 @@ from geom.cutting_data import CutData, Work, speed_feed
 from geom.part import Part
 from geom.practice import Practice, practice
 from geom.rays import skin_of
-from geom.reach import View, view
+from geom.reach import View, view, with_boxes
 from geom.rows import Box, LeftOut, Row, Tool, Words
 from geom.settings import Settings
 from geom.shop import Cutter, Shop
 from geom.space import Frame
 from geom.standards.alloy import Alloy, alloy
+
+OFF_STEEL: Final = 2.0
+"""mm a cutter keeps off jaws, straps and parallels (common practice)."""
 
 SPINDLE_ENDS: Final = 20.0
 """mm about a cutter's axis that its holder takes up: a collet chuck of 40 (common practice)."""
@@ -37,7 +40,8 @@ class Scene:
     """All that a set-up's rows lean on.
 
     Attributes:
-        seen: the finished part from above; raw: its casting.
+        seen: the finished part from above; raw: its casting; barred: the finished part and the steel about it, which no
+            cutter may meet.
         takes: stock by face name.
         leaves: metal that faces keep in this set-up, by name.
         boxes: steel round the work.
@@ -48,6 +52,7 @@ class Scene:
     frame: Frame
     seen: View = field(repr=False)
     raw: View = field(repr=False)
+    barred: View = field(repr=False)
     settings: Settings
     use: Practice
     shop: Shop
@@ -77,11 +82,13 @@ def scene_of(
     features: tuple[str, ...] = (),
 ) -> Scene:
     """Return the scene of one set-up; skins are built once for all set-ups."""
+    seen = view(skin_of(part.finished).mesh, frame)
     return Scene(
         part,
         frame,
-        view(skin_of(part.finished).mesh, frame),
+        seen,
         view(skin_of(part.casting).mesh, frame),
+        with_boxes(seen, [(box.low, box.high) for box in boxes], OFF_STEEL),
         settings,
         practice(settings),
         settings.tooling,

@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from geom.check_rows import check_rows
+from geom.datum import Zero
 from geom.edge_passes import edge_passes
 from geom.face_rows import faces_up, is_open_above
 from geom.hold_words import hold_words
@@ -21,12 +22,15 @@ from geom.mouth_rows import mouth_of
 from geom.part import Part, PartFace, PartHole
 from geom.pass_rows import face_passes
 from geom.pick_up_rows import pick_up_rows
-from geom.plan import PlannedSetup
+from geom.plan import Plan, PlannedSetup
 from geom.round_passes import round_passes
+from geom.row_faults import faults_of
 from geom.row_order import ordered_rows
 from geom.rows import LeftOut, Pattern, Row, Setup, Tool, Words
 from geom.scene import Made, Scene, Take, lowest_clear, scene_of
 from geom.settings import Settings
+from geom.shop import Shop
+from geom.skew import skewed
 from geom.space import Frame, cross, dot, norm
 from geom.stock import StockReport
 from geom.tasks import Look, opens_on_machined, room_below
@@ -53,17 +57,20 @@ def rows_for(
         count: how many set-ups the job has; the last row of the last one breaks the edges.
         placed: the casting as received; None for the drawn one.
     """
+    pin = settings.setups.of(planned.number)
     takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
     scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features)
     holes = [hole for hole in part.holes if hole.name in planned.features]
     order, patterns = ordered(holes, planned.frame, _centres(part, planned.frame))
     rank = {hole.name: i for i, hole in enumerate(order)}
-    made = {name: _made(name, scene, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
+    milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
+    made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
     cut = ordered_rows([[_placed_in(row, patterns) for row in one.rows] for one in made.values()])
     found = (*pick_up_rows(planned, part, settings, stock, placed), *check_rows(planned, part, settings, placed))
+    measured = measure_rows(planned, part, settings)
     last = (_break_edges(settings),) if planned.number == count else ()
-    rows = tuple(replace(row, number=number) for number, row in enumerate((*found, *cut, *measure_rows(planned, part, settings), *last), 1))
-    return Setup(
+    rows = tuple(replace(row, number=number) for number, row in enumerate((*found, *cut, *measured, *last), 1))
+    setup = Setup(
         number=planned.number,
         up=planned.up,
         frame=planned.frame,
@@ -76,12 +83,38 @@ def rows_for(
         holding=hold_words(planned.hold),
         boxes=planned.hold.boxes,
     )
+    return skewed(setup, pin.skew) if pin and pin.skew else setup
+
+
+def _with_cutter(shop: Shop, name: str) -> Shop:
+    """Return the shop with one cutter only to mill faces and edges with: the pinned one."""
+    mills = ("face mill", "end mill")
+    return replace(shop, cutters=tuple(c for c in shop.cutters if c.kind not in mills or c.name == name))
+
+
+def setups_of(
+    plan: Plan, part: Part, settings: Settings, zero: Zero, stock: StockReport, placed: "Placed | None" = None
+) -> tuple[Setup, ...]:
+    """Return every set-up of a plan with its rows; what no set-up makes is listed with the first."""
+    left = tuple(dict.fromkeys((*plan.left_out, *plan.assembly)))
+    count = len(plan.setups)
+    if not count:
+        return (Setup(1, zero.frame.z, zero.frame, zero, (), left_out=left),) if left else ()
+    first, *others = (rows_for(planned, count, part, settings, stock, placed) for planned in plan.setups)
+    return (replace(first, left_out=(*left, *first.left_out), notes=(*plan.notes, *first.notes)), *others)
+
+
+def with_faults(setup: Setup, part: Part, settings: Settings) -> tuple[Setup, tuple[Words, ...]]:
+    """Return a set-up with what is wrong with its rows in front of its notes, and those faults."""
+    faults = faults_of(setup, part, settings)
+    told = tuple(("FAULT OF THE PLAN, do not cut: ", *words) for words in faults)
+    return replace(setup, notes=(*told, *setup.notes)), faults
 
 
 # --- one feature ------------------------------------------------------------
 
 
-def _made(name: str, scene: Scene, planned: PlannedSetup) -> Made:
+def _made(name: str, scene: Scene, milling: Scene, planned: PlannedSetup) -> Made:
     hole = next((h for h in scene.part.holes if h.name == name), None)
     if hole is not None:
         return _hole(hole, scene, planned)
@@ -92,9 +125,9 @@ def _made(name: str, scene: Scene, planned: PlannedSetup) -> Made:
     if face.kind == "cylinder":
         return round_passes(face, scene)
     if faces_up(face, planned.up):
-        made = face_passes(face, scene, leave)
+        made = face_passes(face, milling, leave)
         return made if made.rows or is_open_above(face, scene.seen, scene.frame) else _unreached(name)
-    return edge_passes(face, scene, leave)
+    return edge_passes(face, milling, leave)
 
 
 def _unreached(name: str) -> Made:
