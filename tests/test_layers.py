@@ -43,7 +43,7 @@ FROM_BELOW = """
     geom.shop geom.shop_drills geom.shop_schema geom.shop_file
     geom.settings geom.job_settings
     geom.lookup geom.reading_files geom.job_features geom.pin_check geom.required geom.verdict geom.zero_place geom.datum
-    geom.received_blends geom.received_faces geom.locate geom.scan_* geom.register geom.received*
+    geom.received_blends geom.received_priors geom.received_faces geom.locate geom.scan_* geom.register geom.received*
     geom.rows
     geom.cutter_choice geom.cutting_data
     geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
@@ -58,12 +58,13 @@ FROM_BELOW = """
     geom.row_order geom.hold_words geom.setup_rows
     geom.setups
     geom.job
+    geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows geom.proof
 
     export.number export.manifest export.swap export.write
     export.fonts export.lettering export.view export.sheet2d export.clutter export.packing export.centres export.marks
     export.dimension export.annotate export.bolt_circles export.dxf export.svg export.pdf
     export.furniture export.hole_table export.drawing_notes export.drawing_input export.drawing
-    export.table_head export.table_words export.table_reader export.table export.coordinates_report
+    export.table_head export.table_words export.table_reader export.table export.coordinates_report export.proof_tables
     export.text_table export.hole_report export.stock_report export.place_document export.place_report
     export.bands export.raster export.picture export.heat_view export.heat
     export.mesh export.prototype
@@ -80,7 +81,7 @@ SOLE_IMPORTERS = {
     "embreex": {"geom.tree"},
     "ezdxf": {"export.dxf"},
     "fontTools": {"export.lettering"},
-    "manifold3d": {"export.mesh", "geom.volume"},
+    "manifold3d": {"export.mesh", "geom.proof_mesh", "geom.volume"},
     "shapely": {"geom.lanes", "geom.reach"},
     "typst": {"export.pdf"},
 }
