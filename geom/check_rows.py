@@ -77,18 +77,28 @@ def check_rows(planned: PlannedSetup, part: Part, settings: Settings, placed: "P
 
 
 def _places(planned: PlannedSetup, standing: Standing, settings: Settings, finder: Finder | None) -> dict[Towards, list[_Place]]:
-    """Return good places by the way they are met, best first; faces that zero was picked up from come last."""
+    """Return good places by the way they are met, best first; on faces that zero was picked up from only without others."""
     used = {name for one in planned.pick_ups if not one.machined for name in one.faces}
-    found: dict[Towards, list[_Place]] = {}
     faces = _rough(planned, standing.part)
+    found: dict[Towards, list[_Place]] = {}
     for way in _WAYS if finder else ("-z",):
         tip = Tip(0.5 * finder.diameter, finder.reach) if finder and way != "-z" else Tip(0.0, _GAUGE)
-        owner = {number: face for face in reversed(faces) for number in _met(face, way, standing)}
-        search = Search(way, frozenset(owner), False, parting=settings.casting.parting)
-        good = spots(standing, search, tip, planned.hold.boxes, settings) if owner else []
-        places = [_Place(owner[s.touch.surface], way, s, on_flash(standing, s.touch, settings.casting.parting)) for s in good]
-        found[way] = sorted(places, key=lambda p: (p.flash, p.spot.touch.leans_out, p.face.name in used))
+        for some in ([f for f in faces if f.name not in used], [f for f in faces if f.name in used]):
+            found[way] = found.get(way) or _on(some, way, tip, planned, standing, settings)
     return found
+
+
+def _on(
+    faces: list[PartFace], way: Towards, tip: Tip, planned: PlannedSetup, standing: Standing, settings: Settings
+) -> list[_Place]:
+    """Return good places on some faces: clear of the parting line first, then those that the finder's end meets."""
+    owner = {number: face for face in reversed(faces) for number in _met(face, way, standing)}
+    if not owner:
+        return []
+    parting = settings.casting.parting
+    good = spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, planned.hold.boxes, settings)
+    places = [_Place(owner[s.touch.surface], way, s, on_flash(standing, s.touch, parting)) for s in good]
+    return sorted(places, key=lambda p: (p.flash, p.spot.touch.leans_out))
 
 
 def _rough(planned: PlannedSetup, part: Part) -> list[PartFace]:
@@ -155,7 +165,7 @@ def _spread(place: _Place, standing: Standing, settings: Settings) -> float:
     """Return how far the readout may be off either way, mm."""
     if standing.placed is not None and standing.placed.measured:
         return _SURE * _sigma(place, standing)
-    nominal = max(abs(place.spot.touch.along), 1.0)
+    nominal = max(place.spot.touch.from_zero, 1.0)
     for size in (nominal, max(nominal, 16.1)):
         try:
             return 0.5 * casting_tolerance(size, settings.casting.grade)
@@ -170,6 +180,6 @@ def _sigma(place: _Place, standing: Standing) -> float:
     received, touch = standing.placed.received, place.spot.touch
     if received.scan is not None:
         return math.hypot(received.scan_sigma, SIGMA["touch"])
-    at = standing.placed.placement.pose.point(standing.frame.part((*touch.axis, touch.end)))
+    at = standing.placed.placement.pose.point(standing.frame.part(touch.meets))
     row = received.skin_rows(np.array([at]), np.array([touch.surface]))[1][0]
     return math.sqrt(float(row @ received.covariance @ row) + SIGMA["touch"] ** 2)

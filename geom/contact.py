@@ -175,23 +175,23 @@ class Contact:
     Attributes:
         axis: where the finder's axis stands; of a move down, where its end does.
         end: Z of the finder's end.
-        meets: Z of where it meets the work.
+        meets: where the work is met.
         out: outward normal of the work there.
         leans_out: the work stands out further above, so the finder's side meets it, not its end.
     """
 
     axis: tuple[float, float]
     end: float
-    meets: float
+    meets: Vec3
     out: Vec3
     surface: int
     towards: Towards
     leans_out: bool = False
 
     @property
-    def along(self) -> float:
-        """The coordinate on the axis that moves: the readout."""
-        return self.end if self.towards == "-z" else self.axis[0] if self.towards[1] == "x" else self.axis[1]
+    def from_zero(self) -> float:
+        """How far from zero the work is met, along the axis that moves."""
+        return abs(self.meets["xyz".index(self.towards[1:] or "z")])
 
 
 def contact(
@@ -218,8 +218,8 @@ def contact(
     x, y, z = met.out[0].tolist()
     square = 1.0 if towards == "-z" else -float(way @ met.out[0]) / math.hypot(x, y)
     ax, ay, end = (float(c) + 0.0 for c in starts[0] + (gone[first] - radius / square) * way)
-    meets = float(met.at[first, 2])
-    return Contact((ax, ay), end, meets, (x, y, z), int(met.surface[0]), towards, first > 0)
+    mx, my, mz = (float(c) + 0.0 for c in met.at[first])
+    return Contact((ax, ay), end, (mx, my, mz), (x, y, z), int(met.surface[0]), towards, first > 0)
 
 
 # --- room -------------------------------------------------------------------------

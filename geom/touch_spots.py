@@ -173,7 +173,7 @@ def on_flash(standing: Standing, touch: Contact, parting: float | None) -> bool:
     """Tell whether a finder at rest sideways meets the work by its parting plane."""
     if parting is None or touch.towards == "-z":
         return False
-    return abs(standing.frame.part((*touch.axis, touch.meets))[2] - parting) <= FLASH
+    return abs(standing.frame.part(touch.meets)[2] - parting) <= FLASH
 
 
 def _room(standing: Standing, search: Search, across: Floats, height: Floats, surface: Ints) -> Floats:
