@@ -21,6 +21,7 @@ _COMMANDS = {
     "holes": "holes as the program understands them",
     "place": "where the part lies in the casting as received, and whether it cleans up",
     "coordinates": "the rows to drive to on the readout, per set-up",
+    "prove": "virtual cutting along the tables: whether the finished part is left",
     "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
     "prototype": "test-fit print of the finished part and of the casting: STL",
     "make": "everything into one folder, with a manifest",

@@ -9,7 +9,7 @@ import sys
 from argparse import Namespace
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from export.exit_codes import NO, YES
 from export.progress import say, say_nothing
@@ -17,6 +17,9 @@ from geom.errors import JobError
 from geom.job_settings import Overrides, load_settings
 from geom.settings import READINGS, Settings
 from geom.tolerance import PRINT_CHORD
+
+if TYPE_CHECKING:
+    from geom.job import Job
 
 
 def stock(arguments: Namespace) -> int:
@@ -92,6 +95,36 @@ def coordinates(arguments: Namespace) -> int:
     return YES
 
 
+def prove(arguments: Namespace) -> int:
+    """Cut the casting along the tables on disk; "no" when the finished part is not what is left."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.prove_report import prove_document, prove_tables, prove_text, tables_in
+    from geom.job import open_job
+    from geom.kernel.failure import plain_kernel_failures
+
+    out = _out(arguments, settings)
+    with plain_kernel_failures(settings.label):
+        job = open_job(settings, tell)
+        files = tables_in(out) or _new_tables(arguments, job, out)
+        tell("cutting along the tables")
+        found = prove_tables(job, files)
+    document = prove_document(found, job)
+    _answer(arguments, document, prove_text(found, job))
+    return YES if found.proof.proved else NO
+
+
+def _new_tables(arguments: Namespace, job: "Job", out: Path) -> dict[str, bytes]:
+    """Write a job's tables where there were none, and return them as they lie on disk."""
+    from export.coordinates_report import coordinate_files
+    from export.prove_report import tables_in
+    from geom.job import finish
+
+    tell = _teller(arguments)
+    tell(f"there are no tables in {out}: writing them first")
+    _save(arguments, job.settings, coordinate_files(finish(job, tell)))
+    return tables_in(out)
+
+
 def drawing(arguments: Namespace) -> int:
     """Write the drawing as DXF, PDF and SVG."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -149,6 +182,7 @@ COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
     "holes": holes,
     "place": place,
     "coordinates": coordinates,
+    "prove": prove,
     "drawing": drawing,
     "prototype": prototype,
     "make": make,

@@ -37,8 +37,9 @@ from geom.settings import Settings
 
 __all__ = ["RESOLUTION", "FaceFound", "Fault", "HoleFound", "Proof", "RowFound", "Table", "prove"]
 
-_SLIVER: Final = 0.05
-"""mm: what two meshes differ by in thinner pieces is facet error, and the samples say how much it is."""
+_FILM: Final = 2.0
+"""mm: what lies thinner than this on a face is its area times its thickness; where it is thicker two meshes are compared,
+which are out by their facet error."""
 
 _IN_JAW: Final = 0.5
 """mm: work that stands deeper than this in what holds it is not there: the set-up's zero or axes are wrong."""
@@ -365,8 +366,7 @@ def _named(sweeps: Sequence[Sweep]) -> tuple[tuple[int, int], ...]:
 
 
 def _volume(rest: Rest, look: _Look, sign: float) -> float:
-    """Return the volume left over (sign 1) or missing (-1): of the mesh where it is thick, of the samples where it is a film."""
-    if rest.area > 0 and 2.0 * rest.volume / rest.area > _SLIVER:
-        return rest.volume
+    """Return the volume left over (sign 1) or missing (-1): of the samples where it is a film, of the meshes where it is thick."""
     counts: Bools = np.array([face.state != "as cast" or sign < 0 for face in look.part.faces])[look.owner]
-    return float((look.spots.area * np.maximum(sign * look.walk.off, 0.0))[counts].sum())
+    thick = np.where(counts, np.maximum(sign * look.walk.off, 0.0), 0.0)
+    return rest.volume if thick.max(initial=0.0) > _FILM else float(look.spots.area @ thick)

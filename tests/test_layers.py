@@ -67,6 +67,7 @@ FROM_BELOW = """
     export.table_head export.table_words export.table_reader export.table export.coordinates_report export.proof_tables
     export.text_table export.hole_report export.stock_report export.place_document export.place_report
     export.bands export.raster export.picture export.heat_view export.heat
+    export.prove_report
     export.mesh export.prototype
     export.bundle
     export.exit_codes export.progress export.commands export.child export.cli
