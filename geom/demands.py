@@ -10,6 +10,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from geom.cutter_choice import SAME_SEAT, SAME_SIZE
+from geom.holder import HOLDER_RADIUS
 from geom.kernel.extent import face_box
 from geom.mouth_rows import mouth_of, widest
 from geom.part import Part, PartFace, PartHole
@@ -19,9 +20,6 @@ from geom.shop import Cutter, Shop
 from geom.space import Vec3, dot
 from geom.tasks import Task
 from geom.work import Work
-
-HOLDER: Final = 20.0
-"""mm: radius of the chuck or collet holder above a cutter (common practice, no source)."""
 
 BREAK: Final = 1.0
 """mm: how far a drill's full diameter passes the far side (as `practice.Practice.break_through`)."""
@@ -148,7 +146,7 @@ def _crest(task: Task, up: Vec3, work: Work, row: Row) -> float:
     frame = work.frame(up)
     seen = frame.local_points(work.seen(up, work.all_done).points)
     centre = np.array([row.x or 0.0, row.y or 0.0])
-    near = np.hypot(*(seen[:, :2] - centre).T) < HOLDER
+    near = np.hypot(*(seen[:, :2] - centre).T) < HOLDER_RADIUS
     mouth = max((dot(mouth_of(task.hole, s), up) for s in (True, False)), default=0.0) if task.hole else None
     level = frame.local(work.zero.frame.origin)[2] if mouth is None else mouth - dot(work.zero.frame.origin, up)
     return float(max(seen[near, 2].max(initial=level), level))

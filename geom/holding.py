@@ -9,7 +9,10 @@ from collections.abc import Sequence
 
 from geom.demands import Demand
 from geom.held import Held
+from geom.pinned import keeps
+from geom.plan_pins import Pin
 from geom.plate_hold import plate_holds
+from geom.seats import seats
 from geom.shop import Vise
 from geom.space import Vec3
 from geom.table_hold import table_holds
@@ -17,17 +20,24 @@ from geom.vise_hold import vise_holds
 from geom.work import Work
 
 
-def holdings(work: Work, up: Vec3, done: frozenset[str], wants: Sequence[Demand], vise: Vise) -> tuple[Held, ...]:
-    """Return the ways to hold the work with `up` to the spindle, best first.
+def holdings(
+    work: Work, up: Vec3, done: frozenset[str], wants: Sequence[Demand], vise: Vise, pin: Pin | None = None
+) -> tuple[Held, ...]:
+    """Return every way to hold the work with `up` to the spindle, best first.
 
     Args:
         done: features made by then.
         wants: those that are left to make from this side.
+        pin: what the job fixes of this set-up, or None.
     """
-    first = not done
-    found = [*vise_holds(work, up, done, first, wants, vise), *table_holds(work, up, done, first, wants, vise),
-             *plate_holds(work, up, done, wants, vise)]  # fmt: skip
-    return _best(_ranked(found, work.frame(up).x, 2.0 * work.step))
+    places = seats(work, up, done, first=not done)
+    found = [
+        *vise_holds(work, up, done, places, wants, vise, pin),
+        *table_holds(work, up, done, places, wants, vise, pin),
+        *plate_holds(work, up, done, wants, vise),
+    ]
+    kept = [held for held in found if keeps(held.hold, pin)]
+    return tuple(_ranked(kept, work.frame(up).x, 2.0 * work.step))
 
 
 def _ranked(found: Sequence[Held], straight: Vec3, same: float) -> list[Held]:
@@ -54,10 +64,20 @@ def _turn(held: Held, straight: Vec3) -> float:
     return 1.0 - along
 
 
-def _best(ranked: Sequence[Held]) -> tuple[Held, ...]:
-    """Return those that no better one makes useless: it makes as much and hides no more."""
+def useful(ranked: Sequence[Held]) -> tuple[Held, ...]:
+    """Return those that no other makes useless: one that makes as much, hides no more, and is no worse by the rules."""
     kept: list[Held] = []
-    for held in ranked:
-        if not any(held.makes <= other.makes and other.hides <= held.hides for other in kept):
+    for held in sorted(ranked, key=lambda one: (*_merit(one), -len(one.makes))):
+        if not any(_covers(other, held) for other in kept):
             kept.append(held)
     return tuple(kept)
+
+
+def _covers(other: Held, held: Held) -> bool:
+    return held.makes <= other.makes and other.hides <= held.hides and other.rough <= held.rough and other.worse <= held.worse
+
+
+def deepest(ranked: Sequence[Held], like: Held, made: frozenset[str]) -> Held:
+    """Return the best of the holds that are as good as one by the rules and make what it has to make: mostly a deeper grip."""
+    same = (h for h in ranked if _merit(h) == _merit(like) and made <= h.makes and h.hides <= like.hides)
+    return next(same, like)

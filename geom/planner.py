@@ -8,18 +8,22 @@ changes nothing. Lengths mm. Knows nothing of rows.
 
 import heapq
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations, count
-from typing import Any, Final, TypeAlias
+from typing import Final, TypeAlias
 
 from geom.datum import Zero
 from geom.demands import Demand, demand
-from geom.directions import fewest
+from geom.directions import fewest, same_way
+from geom.errors import JobError
 from geom.held import Held
-from geom.holding import holdings
+from geom.holding import deepest, holdings, useful
 from geom.part import Part
+from geom.pin_check import up_of
+from geom.pinned import contradiction, let_go, said
 from geom.placement import Placement
 from geom.plan import Blocked, NoPlan, Plan, PlannedSetup
+from geom.plan_pins import NO_PINS, Pin, Pins
 from geom.rows import LeftOut, Words
 from geom.settings import Settings
 from geom.space import Vec3
@@ -41,6 +45,8 @@ COST: Final = (
 
 _DEFERRALS: Final = 5
 """Kinds of features that may wait for another side, of which every subset is tried; with more, all or none of them wait."""
+
+_NEST: Final[Words] = ("a nest printed or cast to the skin, a larger vise, or longer packing",)
 
 _ASSEMBLY: Final = "made at assembly, together with the part it mates"
 
@@ -66,15 +72,30 @@ class _Search:
     settings: Settings
     ways: tuple[Vec3, ...]
     demands: Mapping[int, Mapping[str, Demand]]
-    known: dict[tuple[int, frozenset[str]], tuple[Held, ...]] = field(default_factory=dict)
+    pins: Pins
+    known: dict[tuple[int, frozenset[str], int], tuple[Held, ...]] = field(default_factory=dict)
+    bounds: dict[frozenset[str], Cost] = field(default_factory=dict)
 
-    def holds(self, way: int, done: frozenset[str]) -> tuple[Held, ...]:
-        """Return the holdings with one side up after some features are made."""
-        key = (way, done)
+    def holds(self, way: int, done: frozenset[str], number: int = 0) -> tuple[Held, ...]:
+        """Return the holdings with one side up after some features are made.
+
+        Args:
+            number: of the set-up, for its pin; 0 where no pin counts.
+        """
+        pin = self.pins.of(number)
+        key = (way, done, number if self.pins else 0)
         if key not in self.known:
-            wants = [d for name, d in self.demands[way].items() if name not in done]
-            self.known[key] = holdings(self.work, self.ways[way], done, wants, self.settings.tooling.vise) if wants else ()
+            elsewhere = {name for one in self.pins.pins if number not in (0, one.number) for name in one.features}
+            wants = [d for name, d in self.demands[way].items() if name not in done and name not in elsewhere]
+            vise = self.settings.tooling.vise
+            self.known[key] = holdings(self.work, self.ways[way], done, wants, vise, pin) if wants else ()
         return self.known[key]
+
+    def turns(self, number: int) -> list[int]:
+        """Return which directions a set-up may have up."""
+        pin = self.pins.of(number)
+        up = up_of(pin, self.work.part) if pin else None
+        return [n for n, way in enumerate(self.ways) if up is None or same_way(up, way)]
 
     @property
     def names(self) -> frozenset[str]:
@@ -83,7 +104,7 @@ class _Search:
 
 
 def plan_setups(
-    part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Any = None, placement: Placement | None = None
+    part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: Placement | None = None
 ) -> Plan | NoPlan:
     """Return the best order of set-ups, or which feature none can make.
 
@@ -97,16 +118,20 @@ def plan_setups(
     Raises:
         JobError: a pin contradicts a rule of holding.
     """
-    assert pins is None
     tasks = tasks_of(part, zero, settings)
     work = work_of(part, stock, zero, placement)
     assembly = tuple(LeftOut(t.name, _ASSEMBLY) for t in tasks.tasks if _at_assembly(t.name, settings))
-    search = _Search(work, settings, tasks.ways, _demands(tasks, work, settings))
+    search = _Search(work, settings, tasks.ways, _demands(tasks, work, settings), pins or NO_PINS)
     if not search.names:
         return Plan((), (0.0,) * len(COST), (), assembly, tasks.left_out)
+    blocked = _blocked(search)
+    if blocked:
+        return NoPlan(blocked)
     steps = _cheapest(search)
     if steps is None:
-        return NoPlan(_blocked(search))
+        if search.pins:
+            raise _refusal(search)
+        return NoPlan((Blocked("", ("each feature can be held for, but no order of set-ups makes all",), _NEST),))
     other = _cheapest(search, banned=steps[0])
     return _plan(search, steps, other, assembly, tasks.left_out)
 
@@ -135,21 +160,23 @@ def _cheapest(search: _Search, banned: Step | None = None) -> tuple[Step, ...] |
         banned: a first step whose side and method may not come first.
     """
     tie = count()
+    last = max((pin.number for pin in search.pins.pins), default=0)
     nothing: frozenset[str] = frozenset()
     start: tuple[Cost, int, frozenset[str], tuple[Step, ...]] = ((0.0,) * len(COST), next(tie), nothing, ())
     heap = [(_least(search, nothing), *start)]
-    closed: set[frozenset[str]] = set()
+    closed: set[tuple[frozenset[str], int]] = set()
     while heap:
         _, cost, _, done, steps = heapq.heappop(heap)
-        if done == search.names:
+        if done == search.names and len(steps) >= last:
             return steps
-        if done in closed:
+        number = len(steps) + 1 if search.pins else 0
+        if (done, number) in closed:
             continue
-        closed.add(done)
-        for step in _steps(search, done):
+        closed.add((done, number))
+        for step in _steps(search, done, number):
             if banned is not None and not steps and _same(step, banned):
                 continue
-            if step.done not in closed:
+            if search.pins or (step.done, 0) not in closed:
                 total = _sum(cost, step.cost)
                 bound = _sum(total, _least(search, step.done))
                 heapq.heappush(heap, (bound, total, next(tie), step.done, (*steps, step)))
@@ -166,37 +193,44 @@ def _sum(a: Cost, b: Cost) -> Cost:
 
 def _least(search: _Search, done: frozenset[str]) -> Cost:
     """Return a cost that no way from here on undercuts: as many set-ups as there must be sides up."""
-    wants: dict[str, set[int]] = {}
-    for way, demands in search.demands.items():
-        for name in demands:
-            if name not in done:
-                wants.setdefault(name, set()).add(way)
-    left = fewest([frozenset(ways) for ways in wants.values()])
-    return (float(len(left)), *(0.0 for _ in COST[1:]))
+    if done not in search.bounds:
+        wants: dict[str, set[int]] = {}
+        for way, demands in search.demands.items():
+            for name in demands:
+                if name not in done:
+                    wants.setdefault(name, set()).add(way)
+        left = fewest([frozenset(ways) for ways in wants.values()])
+        search.bounds[done] = (float(len(left)), *(0.0 for _ in COST[1:]))
+    return search.bounds[done]
 
 
-def _steps(search: _Search, done: frozenset[str]) -> Iterator[Step]:
+def _steps(search: _Search, done: frozenset[str], number: int) -> Iterator[Step]:
     """Yield every set-up that may come next."""
-    for way in range(len(search.ways)):
-        for held in search.holds(way, done):
-            for made in _choices(search, way, held.makes):
+    pin = search.pins.of(number)
+    must = frozenset(pin.features) if pin else frozenset()
+    for way in search.turns(number):
+        for held in useful(search.holds(way, done, number)):
+            for made in _choices(search, way, held.makes, must):
                 yield Step(way, held, made, done | made, _cost(search, way, held, made, done))
 
 
-def _choices(search: _Search, way: int, able: frozenset[str]) -> Iterator[frozenset[str]]:
-    """Yield what to make of what can be made: all of it, or without kinds that another side makes as well."""
+def _choices(search: _Search, way: int, able: frozenset[str], must: frozenset[str]) -> Iterator[frozenset[str]]:
+    """Yield what to make of what can be made: all of it, or without kinds of holes that another side makes as well.
+
+    A plane is cut as soon as it can be: whatever comes later then has a machined face to sit on.
+    """
     kinds: dict[tuple[object, ...], set[str]] = {}
-    for name in sorted(able):
+    for name in sorted(able - must):
         others = tuple(w for w in search.demands if w != way and name in search.demands[w])
-        if others:
-            mine = search.demands[way][name]
-            kinds.setdefault((others, mine.critical, mine.good, tuple(sorted(mine.tools))), set()).add(name)
+        mine = search.demands[way][name]
+        if others and mine.kind == "hole":
+            kinds.setdefault((others, mine.critical, mine.good), set()).add(name)
     groups = [frozenset(names) for names in kinds.values()]
     sizes = range(len(groups) + 1) if len(groups) <= _DEFERRALS else (0, len(groups))
     for size in sizes:
         for later in combinations(groups, size):
             made = able.difference(*later)
-            if made:
+            if made and must <= made:
                 yield made
 
 
@@ -225,6 +259,36 @@ def _travel(wants: Sequence[Demand], held: Held) -> float:
     return total
 
 
+# --- pins -------------------------------------------------------------------
+
+
+def _refusal(search: _Search) -> JobError:
+    """Return why the pins leave no plan: the first thing that, let go, opens one again."""
+    for pin in search.pins.pins:
+        keys = said(pin)
+        for gone in ([key] for key in keys):
+            steps = _without(search, pin, gone)
+            if steps is not None:
+                return contradiction(pin, gone, _told(steps, pin.number))
+        steps = _without(search, pin, keys)
+        if steps is not None:
+            return contradiction(pin, keys, _told(steps, pin.number))
+    return contradiction(search.pins.pins[0], said(search.pins.pins[0]), "")
+
+
+def _without(search: _Search, pin: Pin, keys: list[str]) -> tuple[Step, ...] | None:
+    others = tuple(let_go(one, keys) if one == pin else one for one in search.pins.pins)
+    return _cheapest(replace(search, pins=Pins(others), known={}))
+
+
+def _told(steps: Sequence[Step], number: int) -> str:
+    if number > len(steps):
+        return f"no more than {len(steps)} set-ups"
+    hold = steps[number - 1].held.hold
+    jaw = f", {hold.fixed_jaw} to the fixed jaw" if hold.fixed_jaw and hold.method == "vise" else ""
+    return f"{_side(steps[number - 1])}{jaw}"
+
+
 # --- answers ----------------------------------------------------------------
 
 
@@ -241,7 +305,8 @@ def _plan(
 
 
 def _setup(search: _Search, number: int, step: Step, done: frozenset[str]) -> PlannedSetup:
-    held = step.held
+    ranked = search.holds(step.way, done, number if search.pins else 0)
+    held = deepest(ranked, step.held, step.made)
     found, said = pick_ups(search.work, held, done)
     leaves = tuple((n, f.leave) for n in sorted(step.made) if (f := search.settings.faces.get(n)) is not None and f.leave)
     return PlannedSetup(
@@ -300,5 +365,5 @@ def _why_blocked(search: _Search, name: str) -> Blocked:
     return Blocked(
         name,
         ("no two sides, no level faces with room for straps and no machined face for the angle plate hold the work for it",),
-        ("a nest printed or cast to the skin, a larger vise, or longer packing",),
+        _NEST,
     )

@@ -62,9 +62,7 @@ def looking(work: Work, side: Vec3) -> list[int]:
     ]
 
 
-def _seat(
-    work: Work, up: Vec3, done: frozenset[str], first: bool, sight: Sight, number: int
-) -> Seat | None:
+def _seat(work: Work, up: Vec3, done: frozenset[str], first: bool, sight: Sight, number: int) -> Seat | None:
     mine = np.flatnonzero(sight.face == number)
     if mine.size < _LEAST_POINTS:
         return None
@@ -74,7 +72,8 @@ def _seat(
     hang = 0.0 if hang <= _LEVEL else hang
     spots = sight.points[mine]
     machined = work.is_machined(face, done)
-    over = mass_is_over(flat(spots, work.frame(up)), middle(work, work.frame(up)))
+    frame = work.frame(up)
+    over = mass_is_over(flat(spots[rim(spots, frame)], frame), middle(work, frame))
     merit = (float(not over), *seat_first(machined, face.state == "as cast", hang, round(mine.size * work.step**2, 0), first))
     return Seat(face, machined, own, hang, spots, over, merit)
 
@@ -92,14 +91,22 @@ def middle(work: Work, frame: Frame) -> Flat:
 
 def corner_spots(points: Floats, frame: Frame, most: int = 10) -> Ints:
     """Return the numbers of a few points that span a set: its outline, thinned by taking the farthest next."""
-    seen = flat(points, frame)
+    outer = rim(points, frame)
+    seen = flat(points[outer], frame)
     ring = [seen.index(p) for p in hull(seen)] if len(seen) > 2 else list(range(len(seen)))
-    chosen = [ring[0]] if ring else []
-    where = np.array([seen[i] for i in ring]) if ring else np.zeros((0, 2))
+    where = np.array([seen[i] for i in ring]).reshape(-1, 2)
+    chosen = [0] if ring else []
+    away = np.full(len(ring), np.inf)
     while len(chosen) < min(most, len(ring)):
-        away = np.min([np.hypot(*(where - np.array(seen[c])).T) for c in chosen], axis=0)
-        far = int(np.argmax(np.round(away, 4)))
-        if away[far] < 1e-6:
-            break
-        chosen.append(ring[far])
-    return np.array(chosen, dtype=np.int64)
+        away = np.minimum(away, np.hypot(*(where - where[chosen[-1]]).T))
+        chosen.append(int(np.argmax(np.round(away, 4))))
+    return np.array([outer[ring[c]] for c in chosen], dtype=np.int64)
+
+
+def rim(points: Floats, frame: Frame) -> Ints:
+    """Return the numbers of the points that are first or last on their line of the grid: all that an outline needs."""
+    x, y, _ = np.round(frame.local_points(points), 6).T
+    order = np.lexsort((y, x))
+    edge = np.flatnonzero(np.diff(x[order])) if len(order) else np.zeros(0, dtype=np.int64)
+    ends = np.union1d(np.concatenate([[0], edge + 1]), np.concatenate([edge, [len(order) - 1]])) if len(order) else edge
+    return np.asarray(order[ends.astype(np.int64)], dtype=np.int64)

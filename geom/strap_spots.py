@@ -118,7 +118,9 @@ def open_width(work: Work, hole: PartHole, done: frozenset[str]) -> float:
         return hole.diameter
     if hole.source == "solid":
         return 0.0
-    skins = [work.bore_skin(f.name) for f in work.part.faces if f.hole == hole.name and f.kind == "cylinder" and f.state == "machined"]
+    skins = [
+        work.bore_skin(f.name) for f in work.part.faces if f.hole == hole.name and f.kind == "cylinder" and f.state == "machined"
+    ]
     return hole.diameter - 2.0 * min(skins, default=hole.diameter)
 
 

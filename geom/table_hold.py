@@ -11,13 +11,16 @@ import numpy as np
 from geom.analytic import Bools
 from geom.clamp_rules import JAW_CLEARANCE, STRAP, STRAP_HEIGHT, Flat, mass_is_over, widest_three
 from geom.demands import Demand
+from geom.directions import same_way
 from geom.held import Held
 from geom.kernel.extent import face_box
+from geom.part import PartHole
 from geom.plan import Hold, Packing, Place
+from geom.plan_pins import Pin
 from geom.rows import Box, Words
-from geom.seats import Seat, corner_spots, flat, middle, seats
+from geom.seats import Seat, corner_spots, flat, middle
 from geom.shop import Vise
-from geom.space import Frame, Vec3
+from geom.space import Frame, Vec3, scale
 from geom.strap_spots import Spots, Stud, strap_spots, studs
 from geom.work import Work
 
@@ -30,19 +33,35 @@ _APART: Final = 30.0
 _STRIP: Final = 12.0
 """mm: least height under the table's work where drills come through: a pair of packing bars (common practice, no source)."""
 
+_SPREAD: Final = 0.25
+"""Two screws stand apart by this share of the part's size at least (common practice, no source)."""
 
-def table_holds(work: Work, up: Vec3, done: frozenset[str], first: bool, wants: Sequence[Demand], vise: Vise) -> Iterator[Held]:
+_LEAST_SCREW: Final = 3.0
+"""mm: narrowest hole worth a screw that holds work (common practice, no source)."""
+
+_PLATE: Final = 15.0
+"""mm: least thickness of a plate with countersunk screws in it (common practice, no source)."""
+
+
+def table_holds(
+    work: Work, up: Vec3, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand], vise: Vise, pin: Pin | None = None
+) -> Iterator[Held]:
     """Yield the ways to strap the work to the table."""
     if not vise.table_clamps:
         return
     frame = work.frame(up)
     spots, bolts = strap_spots(work, frame, done), studs(work, frame, done)
-    for seat in seats(work, up, done, first)[:2]:
+    if pin is not None and pin.clamp in work.number:
+        spots = spots.of(spots.face == work.number[pin.clamp])
+    for seat in [s for s in found if s.face.name == pin.seat] if pin and pin.seat else found[:2]:
         for kept in _sacrifices(wants):
             held = _strapped(work, frame, done, seat, spots, wants, kept)
             if held is not None:
                 yield held
         yield from _bolted(work, frame, seat, bolts, wants)
+        held = _screwed(work, frame, seat, done, wants)
+        if held is not None:
+            yield held
 
 
 def _sacrifices(wants: Sequence[Demand]) -> Iterator[list[Demand]]:
@@ -135,7 +154,7 @@ def _away(a: Flat, b: Flat) -> float:
 
 def _third(a: Flat, b: Flat, seat: Seat, frame: Frame, centre: Flat) -> Flat | None:
     """Return the point of the seat that holds the work up together with what is under two straps."""
-    outline = [flat(seat.spots, frame)[i] for i in corner_spots(seat.spots, frame)]
+    outline = flat(seat.spots[corner_spots(seat.spots, frame)], frame)
     over = [p for p in outline if mass_is_over((a, b, p), centre)]
     return max(over, key=lambda p: (round(min(_away(a, p), _away(b, p)), 4), p)) if over else None
 
@@ -218,8 +237,34 @@ def _by_studs(work: Work, frame: Frame, seat: Seat, face: str, some: Sequence[St
     return Held(hold, frame, makes, worse, (why, _sits(seat)), tuple(cautions), int(not seat.machined), hides)
 
 
+# --- screws from below ------------------------------------------------------
+
+
+def _screwed(work: Work, frame: Frame, seat: Seat, done: frozenset[str], wants: Sequence[Demand]) -> Held | None:
+    """Return the work screwed from below to a plate, by its own blind holes that look down: the last resort of small parts."""
+    holes = [h for h in work.part.holes if _takes_a_screw(h, frame.z) and h.name in done]
+    seen = [frame.local(h.centre)[:2] for h in holes]
+    far = max((_away(a, b) for a in seen for b in seen), default=0.0)
+    makes = frozenset(w.name for w in wants if not w.lacks)
+    if not makes or not seat.machined or far < _SPREAD * work.part.finished.size:
+        return None
+    height = max(_PLATE, seat.hang + 1.0)
+    names = " and ".join(h.name for h in holes)
+    packing = (Packing("seat", (f"a plate, screwed from below into {names}, of ", height)),)
+    caution: Words = (f"make the plate first: two pins or close screws into {names}; drills that come through go into it",)
+    hold = Hold("table", seat.face.name, "", seat.face.name, frozenset({"seat", "clamp"}), height, 0.0, 0.0, packing, (),
+                (_table(work, frame, seat, height),))  # fmt: skip
+    why: Words = (f"nothing but {names} can hold it: all that looks up or out is cut here",)
+    return Held(hold, frame, makes, 4.0 + (0.5 if seat.hang else 0.0), (why, _sits(seat)), (caution,))
+
+
+def _takes_a_screw(hole: PartHole, up: Vec3) -> bool:
+    """Tell whether a blind hole that looks down may be tapped: the drawing says so, or says nothing."""
+    told = hole.callout is None or hole.callout.thread is not None
+    return told and not hole.through and same_way(hole.axis, scale(up, -1.0)) and hole.diameter >= _LEAST_SCREW
+
+
 def _three(work: Work, frame: Frame, seat: Seat) -> tuple[Vec3, ...]:
-    ends = corner_spots(seat.spots, frame)
-    seen = flat(seat.spots, frame)
-    three = widest_three([seen[i] for i in ends], middle(work, frame))
-    return tuple((*seen[ends[i]], seat.level) for i in three) if three else ()
+    seen = flat(seat.spots[corner_spots(seat.spots, frame)], frame)
+    three = widest_three(seen, middle(work, frame))
+    return tuple((*seen[i], seat.level) for i in three) if three else ()

@@ -6,6 +6,7 @@ frame from the zero. Knows nothing of order or cost.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -20,12 +21,14 @@ from geom.clamp_rules import (
     sides_agree,
     widest_three,
 )
-from geom.demands import HOLDER, Demand
+from geom.demands import Demand
 from geom.held import Held
+from geom.holder import HOLDER_RADIUS
 from geom.jaws import OVERHANG, Flank, Side, flank, jaw_window, opening, side_at, ways_round
 from geom.plan import Hold, Packing, Place
+from geom.plan_pins import Pin
 from geom.rows import Box, Words
-from geom.seats import Seat, corner_spots, flat, middle, seats
+from geom.seats import Seat, corner_spots, flat, middle
 from geom.shop import Vise
 from geom.space import Frame, Vec3, dot, scale
 from geom.work import Work, turned
@@ -46,70 +49,130 @@ _OVERLAP: Final = 10.0
 """mm along the jaws in which both must bear, or the work twists (common practice, no source)."""
 
 
-def vise_holds(work: Work, up: Vec3, done: frozenset[str], first: bool, wants: Sequence[Demand], vise: Vise) -> Iterator[Held]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Try:
+    """One way round on one seat.
+
+    Attributes:
+        seen: what shows from the fixed jaw and from the movable one.
+        end: which end of the work stands out beside the jaws: "left", "right" or "".
+    """
+
+    work: Work
+    frame: Frame
+    done: frozenset[str]
+    seat: Seat
+    seen: tuple[Flank, Flank]
+    wants: Sequence[Demand]
+    vise: Vise
+    end: str
+    pin: Pin | None
+
+
+def vise_holds(
+    work: Work, up: Vec3, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand], vise: Vise, pin: Pin | None = None
+) -> Iterator[Held]:
     """Yield the ways to hold the work in the vise; those that make less for no better grip are left out."""
-    found = seats(work, up, done, first)
     ends = ("", "left", "right") if any(want.kind == "edge" for want in wants) else ("",)
-    for seat in [seat for seat in found if seat.over or not any(s.over for s in found)][:2]:
+    safe = [seat for seat in found if seat.over or not any(s.over for s in found)][:2]
+    for seat in [s for s in found if s.face.name == pin.seat] if pin and pin.seat else safe:
         for away in ways_round(work, up)[::2]:
             frame = turned(work, up, away)
-            flanks = flank(work, frame, 1.0, done), flank(work, frame, -1.0, done)
+            seen = flank(work, frame, 1.0, done), flank(work, frame, -1.0, done)
             for end in ends:
-                yield from _at_heights(work, frame, done, seat, flanks, wants, vise, end)
+                yield from _at_heights(_Try(work, frame, done, seat, seen, wants, vise, end, pin))
 
 
-def _at_heights(
-    work: Work, frame: Frame, done: frozenset[str], seat: Seat, flanks: tuple[Flank, Flank], wants: Sequence[Demand], vise: Vise,
-    end: str,
-) -> Iterator[Held]:  # fmt: skip
+def _at_heights(one: _Try) -> Iterator[Held]:
     """Yield a hold for each height of parallels that makes more than the lower ones did."""
     most: frozenset[str] = frozenset()
-    for height in (0.0, *vise.parallels):
-        if seat.hang and height < seat.hang + _AIR:
+    owned = (0.0, *one.vise.parallels)
+    for height in owned if one.pin is None or one.pin.parallels is None else (one.pin.parallels,):
+        if (one.seat.hang and height < one.seat.hang + _AIR) or height >= one.vise.jaw_height:
             continue
-        if height >= vise.jaw_height:
-            break
-        held = _between(work, frame, done, seat, flanks, wants, vise, end, height)
+        held = _between(one, height)
         if held is not None and not held.makes <= most:
             yield held
             most |= held.makes
-        if held is not None and len(most) == len(wants):
+        if len(most) == len(one.wants):
             break
 
 
-def _between(
-    work: Work, frame: Frame, done: frozenset[str], seat: Seat, flanks: tuple[Flank, Flank], wants: Sequence[Demand], vise: Vise,
-    end: str, height: float,
-) -> Held | None:  # fmt: skip
+def _between(one: _Try, height: float) -> Held | None:
+    """Return the hold on parallels of one height; None where the jaws cannot hold, or nothing could be cut."""
+    seat, vise, frame = one.seat, one.vise, one.frame
     bed = seat.level - height
     top = bed + vise.jaw_height
-    both = np.concatenate([f.local for f in flanks])
-    low, high = float(both[:, 0].min()) - 0.5 * work.step, float(both[:, 0].max()) + 0.5 * work.step
-    window = jaw_window(vise, low, high, end)
-    back, front = (side_at(work, frame, f, done, (bed, top), window) for f in flanks)
+    x = np.concatenate([f.local[:, 0] for f in one.seen])
+    ends = float(x.min()) - 0.5 * one.work.step, float(x.max()) + 0.5 * one.work.step
+    window = jaw_window(vise, *ends, one.end)
+    back, front = (side_at(one.work, frame, f, one.done, (bed, top), window) for f in one.seen)
     if back is None or front is None or not sides_agree(back.lean, front.lean):
         return None
-    if _better(front, back):
+    if _goes_back(front, back, one.pin):
         frame, back, front, window = _about(frame), _mirrored(front), _mirrored(back), (-window[1], -window[0])
-        low, high = -high, -low
-    packing = jaw_packing(back.machined, front.machined, not (back.plane and front.plane), vise)
-    wide = opening(back, front, packing_width(packing))
-    grip = min(back.top, front.top, top) - max(back.bottom, front.bottom, bed)
-    out = float(work.seen(frame.z, done).out.max()) - top
-    both_bear = min(back.high, front.high) - max(back.low, front.low)
-    if wide > vise.opening or not grips_enough(grip, out) or both_bear < min(_OVERLAP, back.high - back.low):
+        ends = -ends[1], -ends[0]
+    jaws = _Jaws(
+        back, front, bed, top, window, ends, jaw_packing(back.machined, front.machined, not (back.plane and front.plane), vise)
+    )
+    out = float(one.work.seen(frame.z, one.done).out.max()) - top
+    if not _holds(jaws, out, vise):
         return None
-    makes = frozenset(w.name for w in wants if _clears(w, frame, bed, top, back, front, window, (low, high)))
+    return _held(one, frame, jaws, height, out)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Jaws:
+    """Both jaws on the work.
+
+    Attributes:
+        bed, top: heights of the bed and of the top of the jaws.
+        window: from where to where they reach along X; ends: from where to where the work does.
+    """
+
+    back: Side
+    front: Side
+    bed: float
+    top: float
+    window: tuple[float, float]
+    ends: tuple[float, float]
+    packing: tuple[Packing, ...]
+
+    @property
+    def grip(self) -> float:
+        """Height of work between them."""
+        low = max(self.back.bottom, self.front.bottom, self.bed)
+        return min(self.back.top, self.front.top, self.top) - low
+
+
+def _holds(jaws: _Jaws, out: float, vise: Vise) -> bool:
+    """Tell whether jaws open far enough, hold deep enough, and bear on the same length."""
+    wide = opening(jaws.back, jaws.front, packing_width(jaws.packing))
+    both = min(jaws.back.high, jaws.front.high) - max(jaws.back.low, jaws.front.low)
+    return wide <= vise.opening and grips_enough(jaws.grip, out) and both >= min(_OVERLAP, jaws.back.high - jaws.back.low)
+
+
+def _held(one: _Try, frame: Frame, jaws: _Jaws, height: float, out: float) -> Held | None:
+    seat = one.seat
+    made = [w for w in one.wants if _clears(w, frame, jaws)]
+    strips, met = _parallels(frame, seat, jaws, made) if height else ((), ())
+    makes = frozenset(w.name for w in made) - frozenset(met)
     if not makes:
         return None
-    made = [w for w in wants if w.name in makes]
-    strips, over = _parallels(frame, seat, bed, window, made) if height else ((), ())
-    makes -= frozenset(over)
-    rests = () if seat.machined else _rests(work, frame, seat)
-    boxes = (*_boxes(vise, bed, top, back.out, front.out, packing, window), *strips)
-    hold = Hold("vise", seat.face.name, back.face.name, front.face.name, _places(seat, back, front), height, grip, max(out, 0.0),
-                (*_seat_packing(seat, height), *packing), rests, boxes)  # fmt: skip
-    return Held(hold, frame, makes, *_judged(seat, back, front, end), rough=(not seat.machined) + (not back.machined))
+    rests = () if seat.machined else _rests(one.work, frame, seat)
+    packing = (*_seat_packing(seat, height), *jaws.packing)
+    names = seat.face.name, jaws.back.face.name, jaws.front.face.name
+    machined = _places(seat, jaws.back, jaws.front)
+    hold = Hold("vise", *names, machined, height, jaws.grip, max(out, 0.0), packing, rests, (*_boxes(one.vise, jaws), *strips))
+    rough = int(not seat.machined) + int(not jaws.back.machined)
+    return Held(hold, frame, makes, *_judged(seat, jaws.back, jaws.front, one.end), rough=rough)
+
+
+def _goes_back(front: Side, back: Side, pin: Pin | None) -> bool:
+    """Tell whether what the movable jaw touches belongs to the fixed one: as a pin says, else by the rules."""
+    if pin is not None and (pin.fixed_jaw or pin.clamp) and front.face.name != back.face.name:
+        return front.face.name == pin.fixed_jaw or back.face.name == pin.clamp
+    return _better(front, back)
 
 
 def _better(side: Side, other: Side) -> bool:
@@ -134,63 +197,57 @@ def _places(seat: Seat, back: Side, front: Side) -> frozenset[Place]:
 # --- what clears the jaws ---------------------------------------------------
 
 
-def _clears(
-    want: Demand,
-    frame: Frame, bed: float, top: float, back: Side, front: Side, window: tuple[float, float],
-    ends: tuple[float, float],
-) -> bool:  # fmt: skip
+def _clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
     """Tell whether a feature is cut without touching jaws or bed."""
     if want.lacks:
         return False
     if want.kind == "hole":
-        return _hole_clears(want, frame, bed, top, back, front, window)
-    if want.floor >= top + JAW_CLEARANCE:
+        return _hole_clears(want, frame, jaws)
+    if want.floor >= jaws.top + JAW_CLEARANCE:
         return True
     if want.kind == "edge" and want.normal is not None:
         along = dot(want.normal, frame.x)
         if along > 0.999:
-            return ends[1] - window[1] >= OVERHANG - 1e-6
+            return jaws.ends[1] - jaws.window[1] >= OVERHANG - 1e-6
         if along < -0.999:
-            return window[0] - ends[0] >= OVERHANG - 1e-6
+            return jaws.window[0] - jaws.ends[0] >= OVERHANG - 1e-6
     return False
 
 
-def _hole_clears(want: Demand, frame: Frame, bed: float, top: float, back: Side, front: Side, window: tuple[float, float]) -> bool:
+def _hole_clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
     """Tell whether a drill has room below and its holder above."""
     assert want.axis is not None
     x, y, _ = frame.local(want.axis)
+    back, front, window = jaws.back.out, -jaws.front.out, jaws.window
     far = want.floor - want.through
-    over_jaw = (y + want.radius > back.out or y - want.radius < -front.out) and window[0] - want.radius < x < window[
-        1
-    ] + want.radius
-    if want.through and (far < bed or (over_jaw and far < top)):
+    beside = y + want.radius > back or y - want.radius < front
+    over_jaw = beside and window[0] - want.radius < x < window[1] + want.radius
+    if want.through and (far < jaws.bed or (over_jaw and far < jaws.top)):
         return False
-    near_jaw = y + HOLDER > back.out or y - HOLDER < -front.out
-    return want.top >= top or not near_jaw
+    near_jaw = y + HOLDER_RADIUS > back or y - HOLDER_RADIUS < front
+    return want.top >= jaws.top or not near_jaw
 
 
-def _parallels(
-    frame: Frame, seat: Seat, bed: float, window: tuple[float, float], made: Sequence[Demand]
-) -> tuple[tuple[Box, ...], tuple[str, ...]]:
+def _parallels(frame: Frame, seat: Seat, jaws: _Jaws, made: Sequence[Demand]) -> tuple[tuple[Box, ...], tuple[str, ...]]:
     """Return two parallels under the seat clear of every drill, and the holes that one of them would still meet."""
     local = frame.local_points(seat.spots)
     low, high = float(local[:, 1].min()), float(local[:, 1].max())
-    drills = []
-    for want in made:
-        if _comes_through(want, seat):
-            assert want.axis is not None
-            y = frame.local(want.axis)[1]
-            drills.append((y - want.radius - JAW_CLEARANCE, y + want.radius + JAW_CLEARANCE))
+    through = [w for w in made if _comes_through(w, seat)]
+    drills = [_across(w, frame) for w in through]
     reach = 0.5 * (high - low) - 0.5 * _PARALLEL
     steps = [float(s) for s in range(max(int(reach), 0) + 1)]
     rear = next((high - s for s in steps if not _meets(drills, high - s - _PARALLEL, high - s)), high)
     near = next((low + s for s in steps if not _meets(drills, low + s, low + s + _PARALLEL)), low)
-    x0, x1 = max(window[0], float(local[:, 0].min())), min(window[1], float(local[:, 0].max()))
+    x0, x1 = max(jaws.window[0], float(local[:, 0].min())), min(jaws.window[1], float(local[:, 0].max()))
     spans = ((rear - _PARALLEL, rear), (near, near + _PARALLEL))
-    strips = tuple(Box(f"parallel {n}", (x0, a, bed), (x1, b, seat.level)) for n, (a, b) in enumerate(spans, 1))
-    met = [w.name for w, d in zip([w for w in made if _comes_through(w, seat)], drills, strict=True)
-           if any(_meets([d], a, b) for a, b in spans)]  # fmt: skip
-    return strips, tuple(met)
+    strips = tuple(Box(f"parallel {n}", (x0, a, jaws.bed), (x1, b, seat.level)) for n, (a, b) in enumerate(spans, 1))
+    return strips, tuple(w.name for w, d in zip(through, drills, strict=True) if any(_meets([d], a, b) for a, b in spans))
+
+
+def _across(want: Demand, frame: Frame) -> tuple[float, float]:
+    assert want.axis is not None
+    y = frame.local(want.axis)[1]
+    return y - want.radius - JAW_CLEARANCE, y + want.radius + JAW_CLEARANCE
 
 
 def _comes_through(want: Demand, seat: Seat) -> bool:
@@ -207,9 +264,9 @@ def _meets(drills: Sequence[tuple[float, float]], low: float, high: float) -> bo
 
 def _rests(work: Work, frame: Frame, seat: Seat) -> tuple[Vec3, ...]:
     """Return three points that hold up a rough seat; () where no three have the centre of mass over them."""
-    local = frame.local_points(seat.spots)
     chosen = corner_spots(seat.spots, frame)
-    three = widest_three([flat(seat.spots, frame)[i] for i in chosen], middle(work, frame))
+    local = frame.local_points(seat.spots)
+    three = widest_three(flat(seat.spots[chosen], frame), middle(work, frame))
     if three is None:
         return ()
     return tuple((float(local[chosen[i], 0]), float(local[chosen[i], 1]), seat.level) for i in three)
@@ -225,12 +282,10 @@ def _seat_packing(seat: Seat, height: float) -> tuple[Packing, ...]:
     return ()
 
 
-def _boxes(
-    vise: Vise, bed: float, top: float, back: float, front: float, packing: Sequence[Packing], window: tuple[float, float]
-) -> tuple[Box, ...]:
-    widths = {p.place: packing_width([p]) for p in packing}
-    rear, near = back + widths.get("fixed jaw", 0.0), -front - widths.get("clamp", 0.0)
-    x0, x1 = window
+def _boxes(vise: Vise, jaws: _Jaws) -> tuple[Box, ...]:
+    widths = {p.place: packing_width([p]) for p in jaws.packing}
+    rear, near = jaws.back.out + widths.get("fixed jaw", 0.0), -jaws.front.out - widths.get("clamp", 0.0)
+    (x0, x1), bed, top = jaws.window, jaws.bed, jaws.top
     return (
         Box("fixed jaw", (x0, rear, bed), (x1, rear + _JAW, top)),
         Box("movable jaw", (x0, near - _JAW, bed), (x1, near, top)),

@@ -154,7 +154,8 @@ class Work:
         face = np.where(cut.face >= 0, self._owner[np.maximum(cut.face, 0)], -1)
         skin, metal = (np.where(hits.face >= 0, hits.distance, np.inf) for hits in (cast, cut))
         met = (cast.face >= 0) | (cut.face >= 0)
-        over = self._named(cast.face, face, metal - skin)
+        stock = np.subtract(metal, skin, out=np.full(len(skin), np.inf), where=np.isfinite(skin))
+        over = self._named(cast.face, face, stock)
         return _Rays(start[met], skin[met], metal[met], face[met], over[met])
 
     def _named(self, surface: Ints, face: Ints, stock: Floats) -> Ints:

@@ -52,11 +52,12 @@ FROM_BELOW = """
     geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
     geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
     geom.measure_rows geom.row_faults geom.skew
-    geom.work geom.clamp_rules geom.demands geom.held geom.seats geom.jaws geom.strap_spots geom.vise_hold geom.table_hold
+    geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots geom.vise_hold geom.table_hold
     geom.plate_hold geom.holding geom.zero_pick_up geom.planner
     geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
     geom.setups
+    geom.grip_check
     geom.job
     geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows geom.proof
 
@@ -65,7 +66,7 @@ FROM_BELOW = """
     export.dimension export.annotate export.bolt_circles export.dxf export.svg export.pdf
     export.furniture export.hole_table export.drawing_notes export.drawing_input export.drawing
     export.table_head export.table_words export.table_reader export.table export.coordinates_report export.proof_tables
-    export.text_table export.hole_report export.stock_report export.place_document export.place_report
+    export.text_table export.hole_report export.setups_report export.stock_report export.place_document export.place_report
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report
     export.mesh export.prototype
