@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from geom.castings import Placed
     from geom.datum import Zero
     from geom.job import Job
+    from geom.plan import NoPlan, Plan
     from geom.stock import StockReport
 
 
@@ -40,6 +41,7 @@ def _every_file(record: Record) -> dict[str, bytes]:
         stock_files(record.job, record.stock),
         hole_files(record.job),
         place_files(record.job, record.placed, record.zero) if record.placed else {},
+        setup_files(record.job, record.plan, record.stock) if record.plan is not None else {},
         drawing_files(record),
         prototype_files(record.part, PRINT_CHORD, record.settings.units),
     )
@@ -79,6 +81,16 @@ def place_files(job: "Job", placed: "Sequence[Placed]", zero: "Zero") -> dict[st
     for one in placed:
         files |= heat_files(job, one, zero)
     return files
+
+
+def setup_files(job: "Job", plan: "Plan | NoPlan", report: "StockReport") -> dict[str, bytes]:
+    """Return the set-ups as text and as JSON."""
+    from export.setups_report import setups_document, setups_text
+
+    return {
+        "setups.json": json_bytes(setups_document(plan, job, report)),
+        "setups.txt": setups_text(plan, job, report).encode(),
+    }
 
 
 def with_manifest(settings: Settings, files: Mapping[str, bytes], **asked: str) -> dict[str, bytes]:

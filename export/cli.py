@@ -20,6 +20,7 @@ _COMMANDS = {
     "stock": "stock per machined face",
     "holes": "holes as the program understands them",
     "place": "where the part lies in the casting as received, and whether it cleans up",
+    "setups": "which side up, held how, zero found how, and why",
     "coordinates": "the rows to drive to on the readout, per set-up",
     "prove": "virtual cutting along the tables: whether the finished part is left",
     "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
@@ -31,7 +32,7 @@ _DESCRIPTION = "From a finished part and its casting to numbers on the readout, 
 
 _EPILOG = """\
 JOB is a folder with a job.toml, or that job.toml. A job with a model.py runs its code: open only jobs you trust.
-Exit codes: 0 yes; 1 no (the casting is short); 2 the input is wrong; 130 stopped.
+Exit codes: 0 yes; 1 no (the casting is short, no plan holds); 2 the input is wrong; 130 stopped.
 The program advises; it does not certify strength or fitness. Check every number before it becomes metal."""
 
 
@@ -122,7 +123,7 @@ def _add_command(commands: Any, name: str, description: str) -> None:
         name, description=description, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
     )
     _add_common(command)
-    if name in ("place", "coordinates"):
+    if name in ("place", "setups", "coordinates"):
         command.add_argument("--casting", metavar="NAME", help="the casting in readings/NAME (default: all, the best for rows)")
     if name == "place":
         command.add_argument("--ask", action="store_true", help="list the few readings that would make the verdict surer")

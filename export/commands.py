@@ -80,6 +80,34 @@ def place(arguments: Namespace) -> int:
     return YES if placed[0].placement.cleans_up else NO
 
 
+def setups(arguments: Namespace) -> int:
+    """Print the set-ups in order, how each is held and why; "no" when no plan makes the whole part."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    _begin_scan(settings)
+    from export.bundle import setup_files
+    from export.setups_report import setups_document, setups_text
+    from geom.datum import resolve_zero
+    from geom.job import measure_stock, open_job, placements, planned
+    from geom.kernel.failure import plain_kernel_failures
+    from geom.plan import Plan
+
+    with plain_kernel_failures(settings.label):
+        job = open_job(settings, tell)
+        zero = resolve_zero(job.part, job.settings.datum)
+        stock = measure_stock(job, tell)
+        asked = arguments.casting is not None or (settings.folder / READINGS).exists()
+        plan = planned(job, zero, stock, tell, placements(job, tell, arguments.casting) if asked else ())
+        if arguments.out:
+            _save(
+                arguments,
+                settings,
+                setup_files(job, plan, stock),
+                **({} if arguments.casting is None else {"casting": arguments.casting}),
+            )
+        _answer(arguments, setups_document(plan, job, stock), setups_text(plan, job, stock))
+    return YES if isinstance(plan, Plan) else NO
+
+
 def coordinates(arguments: Namespace) -> int:
     """Print the coordinate tables and write them as CSV and text."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -181,6 +209,7 @@ COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
     "stock": stock,
     "holes": holes,
     "place": place,
+    "setups": setups,
     "coordinates": coordinates,
     "prove": prove,
     "drawing": drawing,

@@ -57,6 +57,7 @@ class Record:
 
     Attributes:
         placed: the castings that were measured, best first; the rows are for the first. Empty without readings.
+        plan: the set-ups in order with their reasons, or which feature none can make.
     """
 
     job: Job
@@ -64,6 +65,7 @@ class Record:
     zero: Zero
     setups: "tuple[Setup, ...]"
     placed: "tuple[Placed, ...]" = ()
+    plan: "Plan | NoPlan | None" = None
 
     @property
     def settings(self) -> Settings:
@@ -128,7 +130,7 @@ def planned(job: Job, zero: Zero, stock: "StockReport", say: Say = _silent, plac
 
     say("planning set-ups")
     placement = placed[0].placement if placed and placed[0].measured else None
-    return plan_setups(job.part, job.settings, zero, stock, job.settings.setups, placement)
+    return plan_setups(job.part, job.settings, zero, stock, job.settings.setups or None, placement)
 
 
 def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
@@ -147,9 +149,10 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
     zero = resolve_zero(job.part, job.settings.datum)
     stock = measure_stock(job, say)
     placed = placements(job, say, casting) if casting is not None or (job.settings.folder / READINGS).exists() else ()
+    plan = planned(job, zero, stock, say, placed)
     say("working out coordinates")
     setups = setups_by_direction(job.part, zero, job.settings)
-    return Record(job, stock, zero, with_pick_up(setups, placed[0]) if placed else setups, placed)
+    return Record(job, stock, zero, with_pick_up(setups, placed[0]) if placed else setups, placed, plan)
 
 
 def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any], Mapping[str, Any]]":
