@@ -109,7 +109,7 @@ def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings:
 def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[str, ...]]:
     grade = settings.casting.grade
     if readings.scan is None:
-        received = receive(part, readings, grade=grade)
+        received = receive(part, readings, grade=grade, parting=settings.casting.parting)
         return received, received.to_part, received.notes
     from geom.register import register_scan
     from geom.scan_ahead import read_ahead

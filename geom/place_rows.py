@@ -326,6 +326,8 @@ def _lie(received: AsReceived) -> _Lie:
         if wall.form != "plain":
             a, b = received.mean[wall.first + 1 : wall.first + 3] / np.array(wall.reach)
             (lean if wall.form == "plane" else aside)[number] = a * np.array(wall.u) + b * np.array(wall.v)
+        if wall.form == "blend":
+            aside[number] += received.mean[wall.first + 3] * np.array(wall.w)
     none = np.zeros((1, 3))
     return _Lie(np.append(offset[walls.number], 0.0), *(np.concatenate([v[walls.number], none]) for v in (lean, centre, aside)))
 

@@ -186,7 +186,13 @@ class AsReceived:
 
 
 def receive(
-    part: Part, readings: Readings, scan: "Skin | None" = None, *, grade: int | None = None, scan_sigma: float | None = None
+    part: Part,
+    readings: Readings,
+    scan: "Skin | None" = None,
+    *,
+    grade: int | None = None,
+    scan_sigma: float | None = None,
+    parting: float | None = None,
 ) -> AsReceived:
     """Return the casting as the readings tell of it.
 
@@ -194,12 +200,13 @@ def receive(
         scan: the registered scan, part frame; it replaces every deviation.
         grade: DCTG the casting was ordered to; None for the usual one of its alloy.
         scan_sigma: of a scanned point, mm; None for what the readings say or the default.
+        parting: height of the parting plane, part frame Z, mm; None when not known: then the halves of the mould agree.
 
     Raises:
         ReadingError: a reading cannot be taken on this casting, or the touches do not fit it.
     """
     order = grade if grade is not None else default_grades(alloy(part.alloy, "alloy").group).tolerance
-    walls = walls_of(part.casting, order)
+    walls = walls_of(part.casting, order, parting)
     hollows: list[LowSpot | CutAndSee] = [*readings.low_spots, *readings.cuts]
     found = [spot_of(part, walls, r) for r in sorted(hollows, key=_spot_key)]
     model = SkinModel(part, walls, Spots(tuple(found)))
@@ -326,7 +333,7 @@ def _deviations(
     found = []
     for i, wall in enumerate(model.walls.walls):
         how: How = "measured" if i in touched else "thickness" if i in paired else "drawn"
-        turn = estimate.mean[wall.first + 1 : wall.first + 3].tolist() if wall.columns == 3 else [0.0, 0.0]
+        turn = estimate.mean[wall.first + 1 : wall.first + 3].tolist() if wall.columns > 1 else [0.0, 0.0]
         offset = float(estimate.mean[wall.first])
         found.append(SkinDeviation(names.get(i, ()), wall.surfaces, offset, float(spread[wall.first]), (turn[0], turn[1]), how))
     return tuple(found)

@@ -26,6 +26,8 @@ class WallLike(Protocol):
     @property
     def v(self) -> Vec3: ...
     @property
+    def w(self) -> Vec3: ...
+    @property
     def first(self) -> int: ...
 
 
@@ -113,8 +115,9 @@ def followed(walls: WallsLike, corners: Sequence[Floats], over: Over) -> Floats:
             if not good.any():
                 continue
             there = walls.rows(points[good], normals[good], surfaces[good]) @ root
-            mine = np.column_stack([np.ones(int(good.sum())), normals[good] @ np.array(wall.u), normals[good] @ np.array(wall.v)])
-            root[wall.first : wall.first + 3] = np.linalg.pinv(mine, rcond=_FLAT) @ there
+            ways = np.array([wall.u, wall.v, wall.w])
+            mine = np.column_stack([np.ones(int(good.sum())), normals[good] @ ways.T])
+            root[wall.first : wall.first + 4] = np.linalg.pinv(mine, rcond=_FLAT) @ there
             known.add(i)
     return root[:, root.any(axis=0)]
 

@@ -4,9 +4,10 @@ A wall is one face of the casting. How far it lies off (mm along its outward
 normal, + = proud) is linear in a few numbers: an offset; for planes also two
 tilts, given as mm at the wall's rim; for round walls also two sideways shifts,
 mm (a core that moved). Roundings and fillets have no will of their own: they
-follow the walls they join (geom/received_blends.py). Lengths mm, part frame. Knows nothing of readings.
+follow the walls they join as they move bodily (geom/received_blends.py). Lengths mm, part frame. Knows nothing of readings.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from itertools import pairwise
@@ -15,16 +16,17 @@ from typing import Final, Literal, TypeAlias
 import numpy as np
 
 from geom.analytic import Floats, Forms, Ints, forms, heights
-from geom.errors import ReadingError, StandardError
+from geom.errors import ReadingError
 from geom.face_groups import face_groups
 from geom.kernel.probe import project
-from geom.kernel.shape import Solid
+from geom.kernel.shape import Solid, Surface
 from geom.part import Part, PartFace
 from geom.rays import skin_of
 from geom.received_blends import blend_ways, followed, is_blend
+from geom.received_priors import dimension_sigma, distance_to_others, half_of, lean_sigma, mismatch_root
 from geom.sample import surface_samples
-from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Vec3, dot, frame_facing
-from geom.standards.tolerance_grades import casting_tolerance
+from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Vec3, cross, dot, frame_facing
+from geom.walls import shares_axis
 
 Form: TypeAlias = Literal["plane", "round", "blend", "plain"]
 
@@ -33,9 +35,6 @@ _ALL_ROUND: Final = 179.99
 
 _ACROSS: Final = 60.0
 """About this many samples across the part."""
-
-_TILT: Final = 0.5
-"""Standard deviation of a wall's tilt, at its rim, as a share of that of its offset (common practice, no source)."""
 
 _RIM_SHARE: Final = 0.02
 """A wall under less than this share of a face's area is met past the rim only and is not the skin over that face."""
@@ -47,10 +46,11 @@ class Wall:
 
     Attributes:
         surfaces: indices into `Part.casting.surfaces`.
-        form: "plane" (offset and two tilts), "round" and "blend" (offset and two shifts) or "plain" (offset only).
-        u, v: unit directions of tilts or shifts.
+        form: "plane" (offset and two tilts), "round" (offset and two shifts), "blend" (offset and three) or "plain" (offset only).
+        u, v: unit directions of tilts or shifts; w: of a blend's third.
         reach: mm from `centroid` at which tilts count in full, along u and v; 1 for round walls.
-        sigma: of the offset, mm, from the casting tolerance grade; sigma_turn: of tilts or shifts.
+        sigma: of the offset, mm, from the casting tolerance grade; sigma_turn: of both tilts or shifts; without mismatch.
+        half: of the mould: 1 above the parting plane, -1 below, 0 both or unknown.
         first: its first column among the parameters.
     """
 
@@ -61,13 +61,19 @@ class Wall:
     v: Vec3
     reach: tuple[float, float]
     sigma: float
-    sigma_turn: float
+    sigma_turn: tuple[float, float]
+    half: int
     first: int
 
     @property
     def columns(self) -> int:
         """How many parameters it has."""
-        return 1 if self.form == "plain" else 3
+        return {"plain": 1, "blend": 4}.get(self.form, 3)
+
+    @property
+    def w(self) -> Vec3:
+        """The third direction, square to the two others."""
+        return cross(self.u, self.v)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +83,8 @@ class Walls:
     Attributes:
         number: (surfaces,) which wall each surface belongs to.
         prior: (k,) standard deviation, mm, of every parameter before any reading.
-        root: (k, m) those parameters from m independent unit draws: `prior` down the diagonal, but blends follow their walls.
+        root: (k, m) those parameters from m independent unit draws: one each, but blends follow their walls, and the two
+            last draws shift the halves of the mould.
     """
 
     casting: Solid
@@ -98,18 +105,18 @@ class Walls:
             away = points[rows] - np.array(wall.centroid) if wall.form == "plane" else normals[rows]
             jacobian[rows, wall.first + 1] = away @ np.array(wall.u) / wall.reach[0]
             jacobian[rows, wall.first + 2] = away @ np.array(wall.v) / wall.reach[1]
+            if wall.form == "blend":
+                jacobian[rows, wall.first + 3] = away @ np.array(wall.w)
         return jacobian
 
 
 @lru_cache(maxsize=16)
-def walls_of(casting: Solid, grade: int) -> Walls:
-    """Return the walls of a casting with what its tolerance grade says about them before any reading.
-
-    The total width of the tolerance on a dimension is taken as four standard deviations of
-    that dimension, half the variance at either end of it.
+def walls_of(casting: Solid, grade: int, parting: float | None = None) -> Walls:
+    """Return the walls of a casting with what is known of them before any reading (geom/received_priors.py).
 
     Args:
         grade: DCTG 1 to 16 of ISO 8062-3.
+        parting: height of the parting plane, part frame Z, mm; None when not known: then the halves do not shift.
 
     Raises:
         StandardError: no such grade, or it has no value at any size of this casting.
@@ -119,38 +126,75 @@ def walls_of(casting: Solid, grade: int) -> Walls:
     walls: list[Wall] = []
     for i, surfaces in enumerate(groups):
         number[list(surfaces)] = i
-        walls.append(_wall(casting, tuple(surfaces), grade, walls[-1].first + walls[-1].columns if walls else 0))
-    prior = np.array([s for w in walls for s in (w.sigma, w.sigma_turn, w.sigma_turn)[: w.columns]])
-    apart = Walls(casting, tuple(walls), number, prior, np.diag(prior))
+        first = walls[-1].first + walls[-1].columns if walls else 0
+        walls.append(_wall(casting, tuple(surfaces), grade, parting, first))
+    own = np.array([s for w in walls for s in (w.sigma, *w.sigma_turn, w.sigma_turn[0])[: w.columns]])
+    halves = mismatch_root(
+        np.concatenate([_ways(casting, w) for w in walls]), np.array([w.half for w in walls for _ in range(w.columns)]), grade
+    )
+    apart = Walls(casting, tuple(walls), number, own, np.hstack([_own_root(casting, walls, own), halves]))
     root = followed(apart, _corners(casting), partial(over_skin, casting))
     return replace(apart, prior=np.sqrt(np.einsum("ij,ij->i", root, root)), root=root)
 
 
-def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, first: int) -> Wall:
+def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, parting: float | None, first: int) -> Wall:
     best = max((casting.surfaces[i] for i in surfaces), key=lambda s: (s.area, -s.index))
     pieces = [casting.surfaces[i] for i in surfaces]
     area = sum(s.area for s in pieces)
     x, y, z = (sum(s.area * s.centroid[i] for s in pieces) / area for i in range(3))
-    form: Form = "plain"
-    if best.kind == "plane":
-        form = "plane"
-    elif best.kind in ("cylinder", "cone") and sum(s.turn for s in pieces) >= _ALL_ROUND:
-        form = "round"
-    elif is_blend(casting, pieces):
-        form = "blend"
-    axis = best.axis if form in ("plane", "round", "blend") else best.normal
+    form = _form(casting, best, pieces)
+    axis = best.normal if form == "plain" else best.axis
     frame = frame_facing((x, y, z), axis, min((X_AXIS, Y_AXIS, Z_AXIS), key=lambda e: abs(dot(e, axis))))
-    spread = np.abs(frame.local_points(_vertices(casting, surfaces))).max(axis=0)
+    corners = _vertices(casting, surfaces)
+    half = half_of(float(corners[:, 2].min()), float(corners[:, 2].max()), parting)
+    spread = np.abs(frame.local_points(corners)).max(axis=0)
     size = 2.0 * max(spread[0], spread[1]) if form == "round" else _extent(casting, axis)
-    sigma = _dimension_sigma(size, casting, grade)
+    largest = _largest(casting)
+    sigma = dimension_sigma(size, largest, grade) / 2**0.5
     if form == "round":
-        sideways = _dimension_sigma(max(_extent(casting, frame.x), _extent(casting, frame.y)), casting, grade)
-        return Wall(surfaces, form, (x, y, z), frame.x, frame.y, (1.0, 1.0), sigma / 2, sideways / 2**0.5, first)
+        apart = max(size, distance_to_others(casting, (x, y, z), axis, parting))
+        shift = dimension_sigma(apart, largest, grade) / 2**0.5
+        return Wall(surfaces, form, (x, y, z), frame.x, frame.y, (1.0, 1.0), sigma / 2**0.5, (shift, shift), half, first)
     if form == "blend":
         u, v = blend_ways(best)
-        return Wall(surfaces, form, (x, y, z), u, v, (1.0, 1.0), sigma / 2**0.5, sigma / 2**0.5, first)
+        return Wall(surfaces, form, (x, y, z), u, v, (1.0, 1.0), sigma, (sigma, sigma), half, first)
     reach = (float(max(spread[0], 1.0)), float(max(spread[1], 1.0)))
-    return Wall(surfaces, form, (x, y, z), frame.x, frame.y, reach, sigma / 2**0.5, _TILT * sigma / 2**0.5, first)
+    lean = lean_sigma(largest, grade)
+    return Wall(surfaces, form, (x, y, z), frame.x, frame.y, reach, sigma, (lean * reach[0], lean * reach[1]), half, first)
+
+
+def _form(casting: Solid, best: Surface, pieces: Sequence[Surface]) -> Form:
+    if best.kind == "plane":
+        return "plane"
+    if best.kind in ("cylinder", "cone") and sum(s.turn for s in pieces) >= _ALL_ROUND:
+        return "round"
+    return "blend" if is_blend(casting, pieces) else "plain"
+
+
+def _own_root(casting: Solid, walls: Sequence[Wall], own: Floats) -> Floats:
+    """Return the root (k, k) with one draw a parameter, but outside walls round one axis shifting together.
+
+    Both halves of a boss were one boss on the pattern (common practice, no source).
+    """
+    root = np.diag(own)
+    pieces = [(w, casting.surfaces[w.surfaces[0]]) for w in walls if w.form == "round"]
+    bosses = [(w, s) for w, s in pieces if not s.hollow]
+    for i, (wall, surface) in enumerate(bosses):
+        first = next(w for w, s in bosses[: i + 1] if w is wall or shares_axis(surface, s))
+        if first is not wall:
+            turn = np.array([wall.u, wall.v]) @ np.array([first.u, first.v]).T
+            root[wall.first + 1 : wall.first + 3] = turn @ root[first.first + 1 : first.first + 3]
+    return root
+
+
+def _ways(casting: Solid, wall: Wall) -> Floats:
+    """Return how a wall's parameters change as it moves without turning (columns, 3)."""
+    ways = np.zeros((wall.columns, 3))
+    if wall.form == "plane":
+        ways[0] = casting.surfaces[wall.surfaces[0]].axis
+    elif wall.form != "plain":
+        ways[1:] = (wall.u, wall.v, wall.w)[: wall.columns - 1]
+    return ways
 
 
 def _vertices(casting: Solid, surfaces: tuple[int, ...]) -> Floats:
@@ -171,18 +215,10 @@ def _extent(casting: Solid, way: Vec3) -> float:
     return float(along.max() - along.min())
 
 
-def _dimension_sigma(size: float, casting: Solid, grade: int) -> float:
-    """Return the standard deviation of a dimension: a quarter of its tolerance's total width."""
-    try:
-        return casting_tolerance(size, grade) / 4.0
-    except StandardError:
-        return casting_tolerance(_extent(casting, _longest(casting)), grade) / 4.0
-
-
-def _longest(casting: Solid) -> Vec3:
+@lru_cache(maxsize=16)
+def _largest(casting: Solid) -> float:
     size = np.subtract(casting.box[1], casting.box[0])
-    x, y, z = (float(i == int(np.argmax(size))) for i in range(3))
-    return (x, y, z)
+    return _extent(casting, (X_AXIS, Y_AXIS, Z_AXIS)[int(np.argmax(size))])
 
 
 # --- points on the skin -----------------------------------------------------

@@ -112,7 +112,7 @@ def from_grade(part: Part, rng: np.random.Generator) -> dict[str, tuple[float, f
     for wall in walls.walls:
         normal = np.array(part.casting.surfaces[wall.surfaces[0]].axis)
         axis = int(np.argmax(np.abs(normal)))
-        turn = rng.standard_normal(2) * wall.sigma_turn / np.array(wall.reach)
+        turn = rng.standard_normal(2) * np.array(wall.sigma_turn) / np.array(wall.reach)
         slope = turn[0] * np.array(wall.u) + turn[1] * np.array(wall.v)
         others = [i for i in range(3) if i != axis]
         found[NAMES[axis, int(normal[axis] > 0)]] = (rng.normal() * wall.sigma, float(slope[others[0]]), float(slope[others[1]]))
