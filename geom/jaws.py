@@ -26,6 +26,12 @@ _TOUCH: Final = 0.4
 _LEAST_LENGTH: Final = 15.0
 """mm along the jaws that a plane side must bear (common practice, no source)."""
 
+_LEAST_SIDE: Final = 75.0
+"""mm2: a plane smaller than the least length times the least grip is no side for a jaw."""
+
+_ONE_LINE: Final = math.cos(math.radians(0.5))
+"""Cosine within which two lines are one: drafted sides of a pair differ by less when seen from above."""
+
 _MOST_WAYS: Final = 8
 """Ways to turn the work in the vise that are tried: the sides with most area, and the zero's own axes."""
 
@@ -58,23 +64,25 @@ class Side:
 
 
 def ways_round(work: Work, up: Vec3) -> list[Vec3]:
-    """Return the horizontal directions worth turning to the fixed jaw, each with its opposite, the zero's own Y first."""
+    """Return the horizontal lines to turn across the jaws, each once: the zero's Y and X, then those that most side area faces.
+
+    A line counts when planes large enough for a jaw face both its ends.
+    """
     frame = work.frame(up)
     kept: list[Vec3] = [frame.y, frame.x]
-    areas = [0.0, 0.0]
+    areas = [[0.0, 0.0], [0.0, 0.0]]
     for face in work.part.faces:
-        if face.kind != "plane" or face.normal is None or abs(lean_of(dot(face.normal, up))) > DRAFT_LIMIT:
+        if face.normal is None or face.area < _LEAST_SIDE or abs(lean_of(dot(face.normal, up))) > DRAFT_LIMIT:
             continue
         way = unit(add(face.normal, scale(up, -dot(face.normal, up))))
-        at = next((i for i, k in enumerate(kept) if abs(dot(k, way)) > math.cos(math.radians(0.5))), None)
-        if at is None:
+        at = next((i for i, k in enumerate(kept) if abs(dot(k, way)) > _ONE_LINE), len(kept))
+        if at == len(kept):
             kept.append(way)
-            areas.append(face.area)
-        else:
-            areas[at] += face.area
-    sides = dict(zip(kept[2:], areas[2:], strict=True))
-    more = sorted(sides, key=lambda way: (-round(sides[way], 1), _turn(frame, way)))[: _MOST_WAYS - 2]
-    return [one for way in (*kept[:2], *more) for one in (way, scale(way, -1.0))]
+            areas.append([0.0, 0.0])
+        areas[at][dot(kept[at], way) > 0] += face.area
+    paired = [i for i in range(2, len(kept)) if min(areas[i]) > 0]
+    paired.sort(key=lambda i: (-round(sum(areas[i]), 1), _turn(frame, kept[i])))
+    return [*kept[:2], *(kept[i] for i in paired[: _MOST_WAYS - 2])]
 
 
 def _turn(frame: Frame, way: Vec3) -> float:

@@ -50,6 +50,9 @@ _NEST: Final[Words] = ("a nest printed or cast to the skin, a larger vise, or lo
 
 _ASSEMBLY: Final = "made at assembly, together with the part it mates"
 
+_TRIED: Final = 40
+"""States looked at for the best plan not taken; a part that needs more has none told."""
+
 Cost: TypeAlias = tuple[float, ...]
 
 
@@ -132,7 +135,7 @@ def plan_setups(
         if search.pins:
             raise _refusal(search)
         return NoPlan((Blocked("", ("each feature can be held for, but no order of set-ups makes all",), _NEST),))
-    other = _cheapest(search, banned=steps[0])
+    other = _cheapest(search, banned=steps[0], most=_TRIED)
     return _plan(search, steps, other, assembly, tasks.left_out)
 
 
@@ -153,11 +156,12 @@ def _demands(tasks: Tasks, work: Work, settings: Settings) -> dict[int, dict[str
 # --- search -----------------------------------------------------------------
 
 
-def _cheapest(search: _Search, banned: Step | None = None) -> tuple[Step, ...] | None:
+def _cheapest(search: _Search, banned: Step | None = None, most: int | None = None) -> tuple[Step, ...] | None:
     """Return the steps of least cost; None when some feature is never made.
 
     Args:
         banned: a first step whose side and method may not come first.
+        most: states looked at before giving up; None for all.
     """
     tie = count()
     last = max((pin.number for pin in search.pins.pins), default=0)
@@ -173,6 +177,8 @@ def _cheapest(search: _Search, banned: Step | None = None) -> tuple[Step, ...] |
         if (done, number) in closed:
             continue
         closed.add((done, number))
+        if most is not None and len(closed) > most:
+            return None
         for step in _steps(search, done, number):
             if banned is not None and not steps and _same(step, banned):
                 continue

@@ -13,7 +13,9 @@ import numpy as np
 from geom.analytic import Floats
 from geom.clamp_rules import JAW_CLEARANCE, STRAP
 from geom.demands import Demand
+from geom.directions import same_way
 from geom.held import Held
+from geom.part import PartFace
 from geom.plan import Hold, Packing, Place
 from geom.rows import Box, Words
 from geom.seats import corner_spots
@@ -34,13 +36,21 @@ def plate_holds(work: Work, up: Vec3, done: frozenset[str], wants: Sequence[Dema
     """Yield the ways to hold the work against the angle plate: a machined plane back, straps or studs in front."""
     if vise.angle_plate is None:
         return
-    for face in work.part.faces:
-        if face.normal is None or face.hole is not None or not work.is_machined(face, done):
-            continue
-        if abs(dot(face.normal, up)) < SAME_DIRECTION:
-            held = _against(work, turned(work, up, face.normal), face.name, done, wants, vise.angle_plate)
-            if held is not None:
-                yield held
+    for face in _backs(work, up, done):
+        assert face.normal is not None
+        held = _against(work, turned(work, up, face.normal), face.name, done, wants, vise.angle_plate)
+        if held is not None:
+            yield held
+
+
+def _backs(work: Work, up: Vec3, done: frozenset[str]) -> list[PartFace]:
+    """Return the machined upright planes that can stand against the plate: the outermost each way, of those the largest."""
+    best: list[PartFace] = []
+    upright = [f for f in work.part.faces if f.normal is not None and f.hole is None and work.is_machined(f, done)]
+    for face in sorted(upright, key=lambda f: (-round(dot(f.origin, f.axis), 3), -round(f.area, 1), f.name)):
+        if abs(dot(face.axis, up)) < SAME_DIRECTION and not any(same_way(face.axis, other.axis) for other in best):
+            best.append(face)
+    return sorted(best, key=lambda f: (-round(f.area, 1), f.name))
 
 
 def _against(

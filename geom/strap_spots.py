@@ -49,6 +49,15 @@ class Spots:
 
 def strap_spots(work: Work, frame: Frame, done: frozenset[str]) -> Spots:
     """Return the grid points where a strap can press down along the frame's Z."""
+    key = ("straps", frame, done)
+    if key not in work.notes:
+        work.notes[key] = _strap_spots(work, frame, done)
+    found = work.notes[key]
+    assert isinstance(found, Spots)
+    return found
+
+
+def _strap_spots(work: Work, frame: Frame, done: frozenset[str]) -> Spots:
     below = scale(frame.z, -1.0)
     over, under = work.seen(frame.z, done), work.seen(below, done)
     top, bottom = frame.local_points(over.points), frame.local_points(under.points)

@@ -120,10 +120,17 @@ def _in_the_way(want: Demand, spots: Spots, work: Work, frame: Frame) -> Bools:
     if want.axis is not None:
         x, y, _ = frame.local(want.axis)
         return np.asarray(low & (np.hypot(spots.at[:, 0] - x, spots.at[:, 1] - y) < want.radius + STRAP + 3.0))
-    a, b = face_box(work.part.finished, want.surfaces, frame)
+    a, b = _box(work, want.surfaces, frame)
     room = _CUTTER + STRAP
     inside = np.logical_and.reduce([(spots.at[:, i] > a[i] - room) & (spots.at[:, i] < b[i] + room) for i in (0, 1)])
     return np.asarray(low & inside)
+
+
+def _box(work: Work, surfaces: tuple[int, ...], frame: Frame) -> tuple[Vec3, Vec3]:
+    key = ("box", surfaces, frame)
+    if key not in work.notes:
+        work.notes[key] = face_box(work.part.finished, surfaces, frame)
+    return work.notes[key]  # type: ignore[return-value]
 
 
 def _placed(work: Work, frame: Frame, seat: Seat, clear: Spots) -> tuple[list[int], tuple[Vec3, ...]] | None:

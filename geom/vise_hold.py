@@ -76,7 +76,7 @@ def vise_holds(
     ends = ("", "left", "right") if any(want.kind == "edge" for want in wants) else ("",)
     safe = [seat for seat in found if seat.over or not any(s.over for s in found)][:2]
     for seat in [s for s in found if s.face.name == pin.seat] if pin and pin.seat else safe:
-        for away in ways_round(work, up)[::2]:
+        for away in ways_round(work, up):
             frame = turned(work, up, away)
             seen = flank(work, frame, 1.0, done), flank(work, frame, -1.0, done)
             for end in ends:

@@ -129,6 +129,11 @@ class Work:
         """Tell whether a face is a cut surface once some features are made."""
         return face.state != "as cast" and (face.hole or face.name) in done
 
+    @cached_property
+    def notes(self) -> dict[object, object]:
+        """What other modules have worked out of this work and would else work out again."""
+        return {}
+
     def bore_skin(self, name: str) -> float:
         """Return the mean stock in a bore, mm."""
         return self.drawn.get(name, 0.0) + self.pose_skin.get(name, 0.0)
