@@ -11,7 +11,7 @@ from typing import Any, Final
 from export.hole_report import UNIT_NAMES, direction_words, exact, exact_point
 from export.number import Units, sentence, size
 from export.table_words import tool_text
-from geom.grip_check import Grip, grips_of
+from geom.grip_check import Grip, grip_words, grips_of
 from geom.hold_words import hold_words
 from geom.job import Job
 from geom.measure_rows import measure_rows
@@ -71,27 +71,35 @@ def _plan_lines(plan: Plan, job: Job, stock: StockReport, units: Units) -> Itera
         yield from _setup_lines(one, count, job, stock, units)
         yield ""
     if plan.rejected:
-        yield from _wrapped("Best plan not taken: ", f"{sentence(plan.rejected, units)}.")
+        yield from _wrapped("Best plan not taken: ", f"{_plain(plan.rejected, units)}.")
     for heading, some in (("Made at assembly, in no set-up:", plan.assembly), ("Made in no set-up:", plan.left_out)):
         yield from _listed(heading, [f"{one.feature}: {one.why}" for one in some])
-    yield from _listed("Notes:", [sentence(words, units) for words in plan.notes])
+    yield from _listed("Notes:", [_plain(words, units) for words in plan.notes])
     yield from _wrapped("", assumed_text(job.settings.tooling))
     yield from _listed("Cautions:", _CAUTIONS)
+
+
+def _plain(words: Words, units: Units) -> str:
+    """Return a sentence with its lengths rounded to what a rule or a caliper shows: 0.01 mm, 0.001 in."""
+    one, places = (25.4, 3) if units == "inch" else (1.0, 2)
+    return sentence((piece if isinstance(piece, str) else round(piece / one, places) * one for piece in words), units)
 
 
 def _setup_lines(one: PlannedSetup, count: int, job: Job, stock: StockReport, units: Units) -> Iterator[str]:
     heading = f"Set-up {one.number} of {count}: {facing_up(one, job)}"
     yield heading
     yield "-" * len(heading)
-    yield from _block("Hold", [_METHODS[one.hold.method], *(sentence(words, units) for words in hold_words(one.hold))])
+    yield from _block("Hold", [_METHODS[one.hold.method], *(_plain(words, units) for words in hold_words(one.hold))])
     yield from _block("Zero", [one.zero.name])
     yield from _block("Find it", [f"{n}. {pick_up_text(p, units)}" for n, p in enumerate(one.pick_ups, 1)])
     yield from _block("Machine", [", ".join(one.features)])
     yield from _block("Leave", [f"{size(mm, units)} {UNIT_NAMES[units]} on {name} for finishing" for name, mm in one.leaves])
     yield from _block("Measure", [measure_text(row, units) for row in measure_rows(one, job.part, job.settings)])
-    yield from _block("Why", [sentence(words, units) for words in one.why])
+    yield from _block("Why", [_plain(words, units) for words in one.why])
     grips = grips_of(one, job.part, job.settings, stock)
-    yield from _block("Caution", [sentence(words, units) for words in (*one.cautions, *(grip.words for grip in grips[:1]))])
+    yield from _block(
+        "Caution", [*(_plain(words, units) for words in one.cautions), *(grip_words(grip, units) for grip in grips[:1])]
+    )
 
 
 _METHODS: Final[Mapping[str, str]] = {
@@ -156,9 +164,9 @@ def _no_plan_lines(answer: NoPlan, job: Job, units: Units) -> Iterator[str]:
     yield f"Set-ups of {job.part.name}, {UNIT_NAMES[units]}: no plan makes the whole part"
     yield ""
     for one in answer.blocked:
-        why, opens = sentence(one.why, units), sentence(one.opens, units)
+        why, opens = _plain(one.why, units), _plain(one.opens, units)
         yield from _wrapped(f"{one.feature}: ", f"{why}. What would open it: {opens}." if opens else f"{why}.")
-    yield from _listed("Notes:", [sentence(words, units) for words in answer.notes])
+    yield from _listed("Notes:", [_plain(words, units) for words in answer.notes])
     yield from _wrapped("", assumed_text(job.settings.tooling))
 
 
@@ -242,7 +250,7 @@ def _clamping_entry(grip: Grip) -> dict[str, Any]:
         "needed": exact(grip.needed),
         "stated": None if grip.stated is None else exact(grip.stated),
         "enough": grip.enough,
-        "caution": sentence(grip.words, "mm"),
+        "caution": grip_words(grip),
     }
 
 

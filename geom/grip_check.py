@@ -5,16 +5,16 @@ straps on a table are judged by it too. Knows nothing of how strong work or
 clamps are.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
-from geom.cutter_choice import Choice, choose_end_mill, choose_face_mill
+from geom.cutter_choice import Choice, choose_boring, choose_end_mill, choose_face_mill
 from geom.cutting_data import CutData, speed_feed
 from geom.kernel.extent import face_box
 from geom.part import Part, PartFace, PartHole
 from geom.plan import Hold, PlannedSetup
-from geom.rows import Words
 from geom.settings import Settings
 from geom.shop import Cutter
 from geom.space import dot
@@ -55,19 +55,33 @@ class Grip:
         """Whether the vise gives that much; None where nothing is stated."""
         return None if self.stated is None else self.stated >= self.needed
 
-    @property
-    def words(self) -> Words:
-        """The caution for the sheet, one sentence."""
-        cut = f"the heaviest cut, {self.feature} with the {self.cutter}, pushes with up to {self.force:.0f} N"
-        clamp = f"{self.needed / 1000.0:.1f} kN of clamp force"
-        wants = f"at friction {self.friction:.2f} and a safety of {self.safety:g} that wants {clamp}"
-        if self.stated is None:
-            return (f"{cut}; {wants} in all: spread it over the straps, and set a stop against the push",)
-        gives = f"the vise gives {self.stated / 1000.0:.1f} kN"
-        if self.enough:
-            return (f"{cut}; {wants}, {gives}",)
-        share = f"{self.stated / self.needed:.0%}"
-        return (f"{cut}; {wants}, {gives}: take cuts of at most {share} of that depth, or set a stop against the push",)
+
+def grip_words(grip: Grip, units: Literal["mm", "inch"] = "mm") -> str:
+    """Return the caution for the sheet, a sentence without its full stop; forces in N, or in pounds on an inch sheet."""
+    cut = f"the heaviest cut, {grip.feature} with the {grip.cutter}, pushes with up to {_force(grip.force, units)}"
+    wants = (
+        f"at friction {grip.friction:.2f} and a safety of {grip.safety:g} that wants a clamp force of {_force(grip.needed, units)}"
+    )
+    if grip.stated is None:
+        return f"{cut}; {wants} in all: spread it over the straps, and set a stop against the push"
+    gives = f"the vise gives {_force(grip.stated, units)}"
+    if grip.enough:
+        return f"{cut}; {wants}, {gives}"
+    share = f"{grip.stated / grip.needed:.0%}"
+    return f"{cut}; {wants}, {gives}: take cuts of at most {share} of the depth, or set a stop against the push"
+
+
+def _force(newton: float, units: str) -> str:
+    """Return a force to two figures, rounded up: 640 N, 11 kN, 150 lbf."""
+    value, small, large = (newton / _LBF, "lbf", "lbf") if units == "inch" else (newton, "N", "kN")
+    if value <= 0.0:
+        return f"0 {small}"
+    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+    up = math.ceil(value / step - 1e-9) * step
+    return f"{up / 1000.0:g} {large}" if up >= 1000.0 and large == "kN" else f"{up:g} {small}"
+
+
+_LBF: Final = 4.4482216152605
 
 
 def clamp_force(force: float, friction: float, safety: float = SAFETY) -> float:
@@ -114,7 +128,7 @@ def _forces(
 ) -> Iterator[tuple[Cutter, float]]:
     hole = next((h for h in part.holes if h.name == name), None)
     if hole is not None:
-        yield from _drilling(hole, planned, part, metal, settings)
+        yield from _round(hole, planned, part, metal, settings)
         return
     face = next((f for f in part.faces if f.name == name and f.state != "hole"), None)
     if face is not None and face.kind == "plane" and face.normal is not None:
@@ -141,17 +155,20 @@ def _milling(
         yield found.cutter, share * data.load.force
 
 
-def _drilling(
-    hole: PartHole, planned: PlannedSetup, part: Part, metal: Alloy, settings: Settings
-) -> Iterator[tuple[Cutter, float]]:
-    """Yield the widest drill that goes in, and its torque over half of the length that is gripped."""
+def _round(hole: PartHole, planned: PlannedSetup, part: Part, metal: Alloy, settings: Settings) -> Iterator[tuple[Cutter, float]]:
+    """Yield what opens the hole, and its torque over half of the length that is gripped: the widest drill, or a boring head
+    where a core left a hole."""
     shop = settings.tooling
     drills = [cutter for cutter in shop.of("drill") if cutter.diameter <= hole.diameter + 0.01]
-    if not drills:
+    boring = choose_boring(shop, hole.diameter)
+    if hole.source == "core" and isinstance(boring, Choice):
+        cutter, data = boring.cutter, speed_feed(shop, metal, boring.cutter, "bore", diameter=hole.diameter, depth=hole.length)
+    elif drills:
+        cutter, data = drills[-1], speed_feed(shop, metal, drills[-1], "drill", depth=hole.length)
+    else:
         return
-    data = speed_feed(shop, metal, drills[-1], "drill", depth=hole.length)
     if isinstance(data, CutData) and data.load.torque is not None:
-        yield drills[-1], 2000.0 * data.load.torque / _gripped(planned, part, shop.vise.jaw_width)
+        yield cutter, 2000.0 * data.load.torque / _gripped(planned, part, shop.vise.jaw_width)
 
 
 def _gripped(planned: PlannedSetup, part: Part, jaw_width: float) -> float:
