@@ -33,8 +33,8 @@ def bore_diameters(start: float, size: float, units: str, smallest: float = 0.0)
     rough = last - start
     if rough <= 1e-9:
         return (size,)
-    count = math.ceil(rough / (2.0 * _SIDE) - 1e-9)
     grid = _ROUND[units]
+    count = math.ceil(rough / (2.0 * _SIDE - grid) - 1e-9)
     steps = [math.floor((last - rough * (count - i) / count) / grid + 1e-9) * grid for i in range(1, count)]
     kept = dict.fromkeys(round(d, 6) for d in (*steps, last) if d > max(start, smallest) + 1e-9)
     return (*kept, size)

@@ -15,8 +15,9 @@ from geom.cutter_choice import SAME_SIZE, Choice, Lack, choose_end_mill
 from geom.cutting_data import FINISH, SKIN, CutData, depth_limit, pass_depths
 from geom.face_rows import Leaves, edge_row, faces_up
 from geom.kernel.extent import face_box
+from geom.lanes import KEPT_OFF
 from geom.part import PartFace
-from geom.reach import Flat, clear_disc, top_over
+from geom.reach import FACET_SLACK, Flat, blocked_spans, clear_disc, top_over
 from geom.rows import LeftOut, Row, Words
 from geom.scene import Made, Scene, Take, lowest_clear, speeds_of, tool_of
 from geom.shop import Cutter
@@ -58,7 +59,7 @@ def edge_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     if isinstance(choice, Lack):
         return Made((), (choice.says,), (LeftOut(face.name, "no end mill on hand gets along it: see the notes"),))
     cutter = choice.cutter
-    take = scene.takes.get(face.name, Take(0.0, 0.0))
+    take = _left_by_floor(face, scene, edge, scene.takes.get(face.name, Take(0.0, 0.0)))
     widths = _widths(take, leave, cutter, scene.use.finish)
     rough, finish = (speeds_of(scene, cutter, "edge", width=w) for w in (max(widths, default=FINISH), FINISH))
     rows = tuple(_rows(face, scene, edge, cutter, widths, leave, (rough[0], finish[0])))
@@ -84,9 +85,24 @@ def _faced_above(scene: Scene, z: float) -> bool:
     return any(abs(scene.frame.local(f.origin)[2] - z) <= SAME_AXIS and f.name in scene.features for f in level)
 
 
+def _left_by_floor(face: PartFace, scene: Scene, edge: _Edge, take: Take) -> Take:
+    """Return what is left on a wall once the floor at its foot is faced in this set-up: what the lanes kept off it."""
+    assert face.normal is not None
+    low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
+    for floor in scene.part.machined:
+        if floor.name in scene.features and faces_up(floor, scene.frame.z):
+            near, far = face_box(scene.part.finished, floor.surfaces, scene.frame)
+            level = abs(near[2] - edge.low) <= SAME_AXIS
+            if level and all(near[i] <= high[i] + SAME_AXIS and far[i] >= low[i] - SAME_AXIS for i in (0, 1)):
+                most = min(take.most, KEPT_OFF)
+                return Take(most, most, take.measured)
+    return take
+
+
 def _below(face: PartFace, scene: Scene, z: float) -> float:
     """Return how far the cutter may go below the foot of a face: not at all where a floor or steel is there."""
-    here, lower = (_move(face, scene, scene.use.cutter, Leaves(scene.leaves), below) for below in (0.0, _BELOW))
+    bare = replace(scene, barred=scene.seen)
+    here, lower = (_move(face, bare, scene.use.cutter, Leaves(scene.leaves), below) for below in (0.0, _BELOW))
     if here is None or lower is None or _ends(here) != _ends(lower):
         return 0.0
     low, high = _swept(here, 0.5 * scene.use.cutter)
@@ -203,7 +219,7 @@ def _one(
     """Yield the row that runs `off` outside the face, `above` its last depth; none where the part leaves no room for it."""
     leaves = Leaves({**scene.leaves, face.name: off}, 0.0 if final else FINISH)
     move = _move(face, scene, cutter.diameter, leaves, edge.below)
-    if move is None:
+    if move is None or (not final and _grazes(move, scene, 0.5 * cutter.diameter)):
         return
     assert move.z is not None
     kept = off if final else 0.0
@@ -221,6 +237,15 @@ def _one(
         rpm=found.rpm if found else None,
         feed=found.feed if found else None,
     )
+
+
+def _grazes(move: Row, scene: Scene, radius: float) -> bool:
+    """Tell whether a roughing move comes nearer to the part or to steel than a finishing one may."""
+    assert move.z is not None
+    (a, b), (c, d) = _ends(move)
+    size = math.hypot(c - a, d - b)
+    along = ((c - a) / size, (d - b) / size)
+    return bool(blocked_spans(scene.barred, (a, b), along, (0.0, size), radius + 1.5 * FACET_SLACK, move.z))
 
 
 # --- words ------------------------------------------------------------------

@@ -152,8 +152,8 @@ def _spot_face(cycle: _Cycle, at: tuple[float, float], far: bool) -> None:
 
 
 def _lowest(scene: Scene, at: tuple[float, float], radius: float) -> float:
-    """Return the lowest height of the finished part's skin over a disc seen from above; -inf over an opening."""
-    high = float(scene.seen.high[:, 2].max()) + 1.0
+    """Return the lowest height of the casting's skin over a disc seen from above; -inf over an opening."""
+    high = float(scene.raw.high[:, 2].max()) + 1.0
     ring = [(at[0] + r * math.cos(a), at[1] + r * math.sin(a), high) for r in (0.5 * radius, radius)
             for a in (math.tau * i / _RING for i in range(_RING))]  # fmt: skip
     starts = np.array([scene.frame.part(point) for point in ring])

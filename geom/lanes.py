@@ -16,11 +16,14 @@ from typing import Final, Literal, TypeAlias
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from geom.cutter_choice import passes_wide
+from geom.cutter_choice import STEPOVER, passes_wide
+from geom.face_rows import stands_upright
+from geom.kernel.extent import face_box
 from geom.part import PartFace
 from geom.reach import Flat, outline, standing, top_over
 from geom.scene import SPINDLE_ENDS, Scene
 from geom.shop import Cutter
+from geom.tolerance import SAME_AXIS
 
 _BESIDE: Final = 8.0
 """mm beyond a face to which lanes also take the casting's metal away: about the most stock that a side carries."""
@@ -30,6 +33,9 @@ _LEVEL: Final = 0.02
 
 _KEEPS: Final = (0.5, 0.1)
 """mm that lanes keep off what stands up beside a face: as a rule, and where else the face would not be reached."""
+
+KEPT_OFF: Final = _KEEPS[0] + 0.1
+"""mm at most that lanes leave on a machined wall beside a face."""
 
 MISSED: Final = 0.005
 """Share of a face that lanes may leave in its corners before a smaller cutter is looked for."""
@@ -42,6 +48,9 @@ _ROUND: Final = {"mm": (0.5, 0.05), "inch": (0.508, 0.0508)}
 
 _ONE_LANE: Final = 0.9
 """Share of a cutter's diameter up to which it clears a width in one lane down the middle."""
+
+_EDGED: Final = 0.9
+"""Share of its diameter that a cutter along a wall surely clears of the floor at its foot."""
 
 _MOST_LANES: Final = 60
 
@@ -63,13 +72,14 @@ class Ground:
 
     Attributes:
         own: the face. target: the face and what the casting carries beside it. walls: the finished part and steel above it.
-        raw: the casting's metal above it.
+        raw: the casting's metal above it. edged: what the cutter that runs along its walls clears at the same height.
     """
 
     own: BaseGeometry = field(repr=False)
     target: BaseGeometry = field(repr=False)
     walls: BaseGeometry = field(repr=False)
     raw: BaseGeometry = field(repr=False)
+    edged: BaseGeometry = field(repr=False)
 
     @property
     def width(self) -> float:
@@ -108,7 +118,18 @@ def ground_of(face: PartFace, scene: Scene, level: float) -> Ground:
     raw = standing(scene.raw, low, high, level + _LEVEL)
     near = raw.difference(walls).intersection(own.buffer(_BESIDE))
     parts = [part for part in shapely.get_parts(near) if part.intersects(own)]
-    return Ground(own, shapely.union_all([own, *parts]), walls, raw)
+    return Ground(own, shapely.union_all([own, *parts]), walls, raw, _edged(scene, level))
+
+
+def _edged(scene: Scene, level: float) -> BaseGeometry:
+    """Return the strips beside upright machined faces of this set-up that stand at a height."""
+    found = []
+    for face in scene.part.machined:
+        if face.name in scene.features and stands_upright(face, scene.frame.z):
+            low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
+            if abs(low[2] - level) <= SAME_AXIS:
+                found.append(shapely.box(*low[:2], *high[:2]).buffer(_EDGED * scene.use.cutter))
+    return shapely.union_all(found)
 
 
 def reach_past(scene: Scene, ground: Ground, level: float) -> float:
@@ -142,12 +163,13 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     forbidden = turned.shape(ground.walls).buffer(radius + keep, quad_segs=32)
     y0, y1 = target.bounds[1::2]
     count = 1 if y1 - y0 <= _ONE_LANE * cutter.diameter else passes_wide(cutter, y1 - y0)
-    if count > _MOST_LANES:
-        return None
     step, grid = (y1 - y0) / count, _ROUND[scene.use.units]
+    over = shapely.box(own.bounds[0], -1e5, own.bounds[2], 1e5)
+    free = target.buffer(radius, quad_segs=32).intersection(over).difference(forbidden)
+    if count > _MOST_LANES or free.is_empty:
+        return None
     spans: list[tuple[float, float, float]] = []
-    for i in range(count):
-        across = round((y0 + step * (i + 0.5)) / grid[0]) * grid[0]
+    for across in _places(y0 + 0.5 * step, y1 - 0.5 * step, free.bounds, STEPOVER * cutter.diameter, grid):
         spans += [(across, *span) for span in _spans(across, radius, run_out, target, own, forbidden, grid)]
     spans += _extra(spans, radius, run_out, own, forbidden, grid)
     if not spans or _too_long(spans, way, scene):
@@ -157,13 +179,35 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     order = sorted(spans, key=lambda s: (round(s[0], 6), s[1]))
     blind = any(metal.distance(shapely.Point(a, c)) < radius - 1e-6 for c, a, _ in order)
     lanes = tuple(turned.lane(s, _is_short(s, forbidden)) for s in order)
-    return LanePlan(cutter, way, lanes, step, _missed(own, swept, forbidden, radius), blind, keep)
+    return LanePlan(
+        cutter,
+        way,
+        lanes,
+        step,
+        _missed(own.difference(turned.shape(ground.edged)), own.area, swept, forbidden, radius),
+        blind,
+        keep,
+    )
 
 
 def _is_short(span: tuple[float, float, float], forbidden: BaseGeometry) -> bool:
     """Tell whether a lane ends at what stands up."""
     across, a, b = span
     return any(forbidden.distance(shapely.Point(at, across)) < 2.0 * _SLIVER for at in (a, b))
+
+
+def _places(
+    first: float, last: float, free: tuple[float, float, float, float], widest: float, grid: tuple[float, float]
+) -> tuple[float, ...]:
+    """Return where lanes lie, evenly; the outer ones where they were wanted, or as near as what stands up lets them."""
+    low = first if free[1] <= first else _out(free[1] + 0.01, 1, grid[1])
+    high = last if free[3] >= last else _out(free[3] - 0.01, -1, grid[1])
+    if high <= low + grid[1]:
+        return (0.5 * (low + high) if high < low or first == last else low,)
+    count = math.ceil((high - low) / widest - 1e-9)
+    even = [low + (high - low) * i / count for i in range(count + 1)]
+    kept = {0: free[1] > first, count: free[3] < last}
+    return tuple(at if kept.get(i) else round(at / grid[0]) * grid[0] for i, at in enumerate(even))
 
 
 def _spans(
@@ -227,11 +271,11 @@ def _is_real(piece: BaseGeometry) -> bool:
     return not piece.buffer(-0.5 * _SLIVER).is_empty
 
 
-def _missed(own: BaseGeometry, swept: BaseGeometry, forbidden: BaseGeometry, radius: float) -> float:
+def _missed(own: BaseGeometry, area: float, swept: BaseGeometry, forbidden: BaseGeometry, radius: float) -> float:
     """Return the share of a face that stays uncut, but for the strip that lanes keep off what stands up."""
     beside = forbidden.buffer(-radius + 0.1, quad_segs=32)
     left = [piece for piece in shapely.get_parts(own.difference(swept).difference(beside)) if _is_real(piece)]
-    return float(sum(piece.area for piece in left) / own.area) if own.area else 0.0
+    return float(sum(piece.area for piece in left) / area) if area else 0.0
 
 
 def _too_long(spans: Sequence[tuple[float, float, float]], way: Way, scene: Scene) -> bool:

@@ -9,12 +9,14 @@ come in.
 import math
 from collections.abc import Iterator, Sequence
 
-from geom.cutter_choice import Lack, choose_face_mill
+from geom.cutter_choice import Choice, Lack, choose_face_mill
 from geom.cutting_data import SKIN, CutData, depth_limit, pass_depths
 from geom.lanes import MISSED, Ground, LanePlan, best_lanes, ground_of, reach_past
 from geom.part import PartFace
 from geom.rows import LeftOut, Row, Words
 from geom.scene import Made, Scene, Take, speeds_of, tool_of
+
+_SHORT = "stops short of what stands up beside it"
 
 
 def face_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
@@ -25,32 +27,45 @@ def face_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     """
     level = scene.frame.local(face.origin)[2]
     ground = ground_of(face, scene, level)
-    plan = _planned(scene, ground, level)
+    plan = _planned(face, scene, ground, level, leave)
     if isinstance(plan, Lack):
         return Made((), (plan.says,), (LeftOut(face.name, "no cutter on hand faces it: see the notes"),))
     take = scene.takes.get(face.name, Take(0.0, 0.0))
     found, notes = speeds_of(scene, plan.cutter, "face", width=min(plan.step, plan.cutter.diameter))
-    depths = _depths(take, leave, _deepest(plan, found), scene.use.finish)
+    depths = _passes(face, plan, scene, leave)
     rows = tuple(_rows(face, plan, level + leave, depths, found, leave, take))
     return Made(rows, (*notes, *_said(face, plan, take, depths)))
 
 
-def _planned(scene: Scene, ground: Ground, level: float) -> LanePlan | Lack:
+def _planned(face: PartFace, scene: Scene, ground: Ground, level: float, leave: float) -> LanePlan | Lack:
     """Return the lanes of the cutter that faces all of it in the fewest rows; else of the one that leaves least."""
     reach = reach_past(scene, ground, level)
-    tried: list[LanePlan] = []
+    whole: list[tuple[int, LanePlan]] = []
+    poor: list[LanePlan] = []
     widest = math.inf
-    while True:
-        choice = choose_face_mill(scene.shop, ground.width, widest=widest, reach=reach)
-        if isinstance(choice, Lack):
-            if not tried:
-                return choice
-            return min(tried, key=lambda plan: (round(plan.missed, 2), len(plan.lanes)))
+    while isinstance(choice := choose_face_mill(scene.shop, ground.width, widest=widest, reach=reach), Choice):
         plan = best_lanes(choice.cutter, scene, ground)
         if plan is not None and plan.missed <= MISSED:
-            return plan
-        tried += [plan] if plan is not None else []
+            whole.append((len(plan.lanes) * len(_passes(face, plan, scene, leave)), plan))
+            if len(plan.lanes) >= min(rows for rows, _ in whole):
+                break
+        elif plan is not None and not whole:
+            poor.append(plan)
         widest = choice.cutter.diameter - 0.02
+    if whole:
+        return min(whole, key=lambda found: found[0])[1]
+    return min(poor, key=lambda plan: (round(plan.missed, 2), len(plan.lanes)), default=None) or _lack(choice)
+
+
+def _lack(choice: Choice | Lack) -> Lack:
+    assert isinstance(choice, Lack)
+    return choice
+
+
+def _passes(face: PartFace, plan: LanePlan, scene: Scene, leave: float) -> tuple[float, ...]:
+    """Return what each pass of a cutter takes."""
+    found, _ = speeds_of(scene, plan.cutter, "face", width=min(plan.step, plan.cutter.diameter))
+    return _depths(scene.takes.get(face.name, Take(0.0, 0.0)), leave, _deepest(plan, found), scene.use.finish)
 
 
 # --- depth of each pass -----------------------------------------------------
@@ -85,7 +100,7 @@ def _rows(
             x_to, y_to = (None if abs(b - a) < 1e-9 else b for a, b in zip(lane.start, lane.end, strict=True))
             yield Row(
                 0, face.name, "face", tool, *lane.start, z + above, x_to=x_to, y_to=y_to,
-                leave=leave if number == len(depths) else 0.0, note="; ".join([*told, *(["stops short of what stands up beside it"] if lane.short else [])]),
+                leave=leave if number == len(depths) else 0.0, note="; ".join((*told, *((_SHORT,) if lane.short else ()))),
                 rpm=found.rpm if found else None, feed=found.feed if found else None,
             )  # fmt: skip
 

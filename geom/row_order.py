@@ -40,6 +40,11 @@ class Piece:
     stage: int
 
     @property
+    def rank(self) -> tuple[float, Mount]:
+        """What pieces are taken up by where nothing else decides: faces from the highest down, then as tools are."""
+        return (-round(min(row.z or 0.0 for row in self.rows), 6) if self.stage == 0 else 0.0, self.mount)
+
+    @property
     def start(self) -> Flat:
         """Where the cutter first comes down."""
         return _at(self.rows[0])
@@ -118,9 +123,9 @@ def batches(chains: Sequence[Sequence[Piece]]) -> list[list[Piece]]:
 def _able(chains: Sequence[Sequence[Piece]], state: _State) -> list[Mount]:
     """Return the tools that have something to do, one mount each, as the trade takes them up."""
     found: list[Mount] = []
-    for mount in sorted(piece.mount for piece in _next(chains, state)):
-        if not any(_same(mount, other) for other in found):
-            found.append(mount)
+    for piece in sorted(_next(chains, state), key=lambda piece: piece.rank):
+        if not any(_same(piece.mount, other) for other in found):
+            found.append(piece.mount)
     return found
 
 
