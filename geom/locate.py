@@ -42,6 +42,9 @@ _TIE: Final = 0.05
 _FITS: Final = 0.01
 """A first place reached without trying turns, off by less than this share of the casting's size and 1 mm, is the one."""
 
+_NEAR: Final = 1e-6
+"""A first place is settled to this share of the casting's size; the least squares over everything read go on from there."""
+
 _SOFT: Final = 0.1
 """A direction that its touches fix no better than this share of the casting's size is free."""
 
@@ -104,11 +107,12 @@ def fixed_directions(information: Floats, size: float) -> Floats:
     return np.asarray(vectors[:, values > (1.0 / (_SOFT * size)) ** 2])
 
 
-def settle(casting: Solid, tips: Tips, start: Rigid, rounds: int = 40, soft: bool = True) -> Rigid:
+def settle(casting: Solid, tips: Tips, start: Rigid, rounds: int = 40, soft: bool = True, still: float = 1e-13) -> Rigid:
     """Return the least-squares place of the drawn casting, from a first one.
 
     Args:
         soft: let no wild tip dominate (see `_WILD`).
+        still: a step below this share of the casting's size ends the rounds.
     """
     move, size = start, casting.size
     centre = np.array(casting.centre)
@@ -122,7 +126,7 @@ def settle(casting: Solid, tips: Tips, start: Rigid, rounds: int = 40, soft: boo
         step = keep @ np.linalg.lstsq(rows @ keep, -high * weight, rcond=None)[0] if keep.size else np.zeros(6)
         step *= min(1.0, 0.3 * size / max(float(np.abs(step).max()), 1e-300))
         move = moved(move, step, casting.centre, size)
-        if float(np.abs(step).max()) < 1e-13 * size:
+        if float(np.abs(step).max()) < still * size:
             break
     return move
 
@@ -139,17 +143,17 @@ def first_place(casting: Solid, tips: Tips, clouds: Sequence[Floats], turn: bool
     """
     whole = np.flatnonzero(tips.known.all(axis=1))
     if not turn or len(whole) < len(tips.points):
-        return _level_place(casting, tips)
+        return settle(casting, tips, _level_place(casting, tips), still=_NEAR)
     trees: Trees = {id(cloud): cKDTree(cloud) for cloud in clouds}
     found = []
     for start in (_level_place(casting, tips), _middles_together(tips, clouds)):
-        move = settle(casting, tips, start)
+        move = settle(casting, tips, start, still=_NEAR)
         found.append((_misfit(casting, tips, clouds, trees, move), _angle(move), move))
     fits = min(_FITS * casting.size, 1.0)
     if min(f[0] for f in found) < fits:
         return min(found, key=lambda f: (f[0] > fits, round(f[1], 3), f[0]))[2]
     for matrix in _promising(tips, clouds):
-        move = settle(casting, tips, _followed(tips, clouds, trees, matrix), rounds=12)
+        move = settle(casting, tips, _followed(tips, clouds, trees, matrix), rounds=12, still=_NEAR)
         found.append((_misfit(casting, tips, clouds, trees, move), _angle(move), move))
     least = min(misfit for misfit, _, _ in found)
     return min((f for f in found if f[0] <= least + _TIE), key=lambda f: (round(f[1], 3), f[0]))[2]
@@ -166,10 +170,10 @@ def _level_place(casting: Solid, tips: Tips) -> Rigid:
         weight = np.sqrt(np.minimum(1.0, _WILD / np.maximum(np.abs(high), 1e-12)))
         step = keep @ np.linalg.lstsq(normals @ keep * weight[:, None], -high * weight, rcond=None)[0]
         shift = shift + step
-        if np.abs(step).max() < 1e-9:
+        if np.abs(step).max() < _NEAR * casting.size:
             break
     x, y, z = shift.tolist()
-    return settle(casting, tips, Rigid(shift=(x, y, z)))
+    return Rigid(shift=(x, y, z))
 
 
 def _middles_together(tips: Tips, clouds: Sequence[Floats]) -> Rigid:

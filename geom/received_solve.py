@@ -5,12 +5,11 @@ the skin. Each round linearises the touches anew; heights and thicknesses are
 linear as they stand. Lengths mm. Knows nothing of names.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import solve_triangular
 
 from geom.analytic import Floats
 from geom.locate import Tips, fixed_directions, heights_of, moved, rigid_rows
@@ -70,15 +69,15 @@ def solve(lines: Lines, keep: Bools, start: Rigid) -> Estimate:
     prior_mean, root = _prior(model)
     move, mean = start, prior_mean
     for _ in range(_ROUNDS):
-        system = _system(lines, keep, move)
-        basis = _fixed(system, root, casting.size)
-        step, mean = _best(system, basis, prior_mean, root)
+        white = _whitened(_system(lines, keep, move), root, prior_mean)
+        step, mean = _best(white, _fixed(white, casting.size), prior_mean, root)
         move = moved(move, step, casting.centre, casting.size)
         if float(np.abs(step).max(initial=0.0)) < _STILL * casting.size:
             break
     system = _system(lines, keep, move)
-    basis = _fixed(system, root, casting.size)
-    joint = _joint(system, basis, root, casting.size)
+    white = _whitened(system, root, prior_mean)
+    basis = _fixed(white, casting.size)
+    joint = _joint(white, basis, root, casting.size)
     rest = -(system.off + system.skin @ mean)
     labels = [label for label, k in zip(lines.labels, keep, strict=True) if k]
     residuals = tuple(zip(labels, rest.tolist(), system.sigma.tolist(), strict=True))
@@ -113,45 +112,53 @@ def _system(lines: Lines, keep: Bools, move: Rigid) -> _System:
     )
 
 
-def _whitened(system: _System, root: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return the place rows, skin rows and offsets in units in which all readings are independent and equally sure.
+@dataclass(frozen=True, slots=True, eq=False)
+class _White:
+    """The lines in units in which all readings are independent and equally sure, the skin left as loose as its prior.
 
-    The skin is left as loose as its prior: so the matrix to factor is as large as there are readings, not walls. Its rows
-    are by the independent draws behind the parameters.
+    So the matrix to factor is as large as there are readings, not walls.
+
+    Attributes:
+        place: (n, 6); loose: (n, m) by the independent draws behind the skin's parameters.
+        off: (n,) at the prior's mean.
     """
+
+    place: Floats
+    loose: Floats
+    off: Floats
+
+
+def _whitened(system: _System, root: Floats, prior_mean: Floats) -> _White:
     loose = system.skin @ root
     lower = np.linalg.cholesky(np.diag(system.sigma**2) + loose @ loose.T)
-    white = solve_triangular(lower, np.column_stack([system.place, loose, system.off]), lower=True)
-    return white[:, :6], white[:, 6:-1], white[:, -1]
+    white = np.linalg.solve(lower, np.column_stack([system.place, loose, system.off + system.skin @ prior_mean]))
+    return _White(white[:, :6], white[:, 6:-1], white[:, -1])
 
 
-def _fixed(system: _System, root: Floats, size: float) -> Floats:
+def _fixed(white: _White, size: float) -> Floats:
     """Return the directions of a move (6, m) that the touches fix, the skin left as loose as its prior."""
-    if not len(system.off):
+    if not len(white.off):
         return np.zeros((6, 0))
-    place = _whitened(system, root)[0]
-    return fixed_directions(place.T @ place, size)
+    return fixed_directions(white.place.T @ white.place, size)
 
 
-def _best(system: _System, basis: Floats, prior_mean: Floats, root: Floats) -> tuple[Floats, Floats]:
+def _best(white: _White, basis: Floats, prior_mean: Floats, root: Floats) -> tuple[Floats, Floats]:
     """Return the best step (6,) and parameters (k,)."""
-    if not len(system.off):
+    if not len(white.off):
         return np.zeros(6), prior_mean
-    place, loose, rest = _whitened(replace(system, off=system.off + system.skin @ prior_mean), root)
-    step = basis @ np.linalg.lstsq(place @ basis, -rest, rcond=None)[0] if basis.size else np.zeros(6)
-    return step, prior_mean - root @ (loose.T @ (rest + place @ step))
+    step = basis @ np.linalg.lstsq(white.place @ basis, -white.off, rcond=None)[0] if basis.size else np.zeros(6)
+    return step, prior_mean - root @ (white.loose.T @ (white.off + white.place @ step))
 
 
-def _joint(system: _System, basis: Floats, root: Floats, size: float) -> Floats:
+def _joint(white: _White, basis: Floats, root: Floats, size: float) -> Floats:
     """Return the covariance (6 + k, 6 + k); along directions that nothing fixes the move is unsure by half the size."""
     joint = np.zeros((6 + len(root), 6 + len(root)))
     joint[6:, 6:] = root @ root.T
-    if len(system.off):
-        place, loose, _ = _whitened(system, root)
-        pull = root @ loose.T
+    if len(white.off):
+        pull = root @ white.loose.T
         joint[6:, 6:] -= pull @ pull.T
         if basis.size:
-            free = place @ basis
+            free = white.place @ basis
             inner = np.linalg.inv(free.T @ free)
             follow = pull @ free
             joint[:6, :6] = basis @ inner @ basis.T

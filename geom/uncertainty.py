@@ -31,6 +31,9 @@ picked up when the work is set."""
 _STEEPEST: Final = 2.0
 """Skin more than 60 degrees askew to a face counts as if it were 60: beyond, a line along the normal soon meets the next wall."""
 
+_JITTER: Final = 1e-10
+"""Share of the largest variance added to all, so that what follows from something else can be drawn too."""
+
 _UNREAD: Final = 0.05
 """Weight of walls without a reading when the work is set: looked along, not dialled in (common practice, no source)."""
 
@@ -100,7 +103,7 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
         spread = np.concatenate([spread, own[:, None] * (face[:, None] == np.unique(face)[None])], axis=1)
     rng = np.random.default_rng(_SEED)
     few = _can_be_least(margin, spread, rng)
-    inner = _root(spread[few] @ spread[few].T)
+    inner = spread[few] if len(few) > spread.shape[1] else _root(spread[few] @ spread[few].T)
     drawn = margin[few] + rng.standard_normal((_DRAWS, inner.shape[1])) @ inner.T
     which, least = drawn.argmin(axis=1), drawn.min(axis=1)
     low, high, likely = (float(v) for v in np.quantile(least, [0.025, 0.975, 0.05]))
@@ -123,10 +126,9 @@ def _spread(rows: Floats, covariance: Floats) -> Floats:
 
 
 def _root(covariance: Floats) -> Floats:
-    """Return a root R with R R' the covariance; only directions that vary."""
-    sizes, ways = np.linalg.eigh(covariance)
-    vary = sizes > 1e-14 * max(float(sizes.max(initial=0.0)), 1e-300)
-    return np.asarray(ways[:, vary] * np.sqrt(sizes[vary]))
+    """Return a root R with R R' the covariance, to a hundred-thousandth of the largest standard deviation."""
+    widest = max(float(covariance.diagonal().max(initial=0.0)), 1e-300)
+    return np.asarray(np.linalg.cholesky(covariance + _JITTER * widest * np.eye(len(covariance))))
 
 
 def _can_be_least(margin: Floats, spread: Floats, rng: np.random.Generator) -> Ints:
