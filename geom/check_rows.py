@@ -10,24 +10,27 @@ dimension from zero to the place); with readings, the 95 % of their estimate.
 """
 
 import math
+from collections import Counter
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from geom.contact import Standing
+from geom.contact import Standing, sides
 from geom.cutter_choice import Lack, choose_finder
 from geom.errors import StandardError
 from geom.part import Part, PartFace
-from geom.pick_up_rows import finder_tool
+from geom.pick_up_rows import finder_tool, touches_of
 from geom.plan import PlannedSetup
 from geom.readings import SIGMA
 from geom.rows import Row, Tool, Towards
 from geom.settings import Settings
 from geom.shop import Finder
 from geom.standards.tolerance_grades import casting_tolerance
+from geom.tolerance import SKIN
 from geom.touch_faces import target
-from geom.touch_spots import Search, Spot, Tip, on_flash, spots
+from geom.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, spots
 
 if TYPE_CHECKING:
     from geom.castings import Placed
@@ -46,6 +49,13 @@ _GAUGE: Final = 60.0
 
 _SURE: Final = 1.96
 """Standard deviations of 95 %."""
+
+_NEW: Final = 8.0
+"""A place nearer than this, mm, to one that zero was picked up at tells nothing new."""
+
+_LOOKS: Final = 8
+_ALL_LOOKS: Final = 96
+"""Good places from one side among which is chosen: where there are enough sides, and where there are not."""
 
 _APART: Final = 0.25
 """A second place from the same side stays this share of the casting's size from the first."""
@@ -69,36 +79,85 @@ def check_rows(planned: PlannedSetup, part: Part, settings: Settings, placed: "P
     finder = choose_finder(settings.tooling, "edge finder")
     standing = Standing(part, planned.frame, placed)
     side = None if isinstance(finder, Lack) else finder
-    places = _chosen(_places(planned, standing, settings, side), part.casting.size)
+    places: list[_Place] = []
+    for looks in (_LOOKS, _ALL_LOOKS):
+        if len(places) < _LEAST:
+            found = _places(planned, standing, settings, side, looks)
+            places = _chosen(_new(found, planned, standing, settings), part.casting.size)
     return tuple(_row(place, standing, settings, side) for place in places)
+
+
+def _new(
+    found: dict[Towards, list[_Place]], planned: PlannedSetup, standing: Standing, settings: Settings
+) -> dict[Towards, list[_Place]]:
+    """Return the places that zero was not picked up at already."""
+    used = _used(planned)
+    if not any(place.face.name in used for places in found.values() for place in places):
+        return found
+    touched = [row for row in touches_of(planned, standing, settings) if row.towards]
+    return {way: [place for place in places if not _again(place, touched)] for way, places in found.items()}
+
+
+def _again(place: _Place, touched: list[Row]) -> bool:
+    here = (*place.spot.touch.axis, place.spot.touch.end)
+    there = [
+        (r.x, r.y, r.z) for r in touched if r.towards == place.towards and r.x is not None and r.y is not None and r.z is not None
+    ]
+    return any(math.dist(here, at) < _NEW for at in there)
+
+
+def _used(planned: PlannedSetup) -> set[str]:
+    return {name for one in planned.pick_ups if not one.machined for name in one.faces}
 
 
 # --- where ------------------------------------------------------------------------------
 
 
-def _places(planned: PlannedSetup, standing: Standing, settings: Settings, finder: Finder | None) -> dict[Towards, list[_Place]]:
+def _places(
+    planned: PlannedSetup, standing: Standing, settings: Settings, finder: Finder | None, looks: int
+) -> dict[Towards, list[_Place]]:
     """Return good places by the way they are met, best first; on faces that zero was picked up from only without others."""
-    used = {name for one in planned.pick_ups if not one.machined for name in one.faces}
+    used, lowest = _used(planned), lowest_nose(planned.hold.boxes, settings)
     faces = _rough(planned, standing.part)
     found: dict[Towards, list[_Place]] = {}
     for way in _WAYS if finder else ("-z",):
-        tip = Tip(0.5 * finder.diameter, finder.reach) if finder and way != "-z" else Tip(0.0, _GAUGE)
+        tip = Tip(0.5 * finder.diameter, finder.reach, lowest) if finder and way != "-z" else Tip(0.0, _GAUGE)
         for some in ([f for f in faces if f.name not in used], [f for f in faces if f.name in used]):
-            found[way] = found.get(way) or _on(some, way, tip, planned, standing, settings)
+            found[way] = found.get(way) or _on(some, way, tip, planned, standing, settings, looks)
     return found
 
 
 def _on(
-    faces: list[PartFace], way: Towards, tip: Tip, planned: PlannedSetup, standing: Standing, settings: Settings
+    faces: list[PartFace], way: Towards, tip: Tip, planned: PlannedSetup, standing: Standing, settings: Settings, looks: int
 ) -> list[_Place]:
     """Return good places on some faces: clear of the parting line first, then those that the finder's end meets."""
-    owner = {number: face for face in reversed(faces) for number in _met(face, way, standing)}
+    owner = _owners(faces, way, standing, settings)
     if not owner:
         return []
     parting = settings.casting.parting
-    good = spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, planned.hold.boxes, settings)
+    good = islice(spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, planned.hold.boxes, settings), looks)
     places = [_Place(owner[s.touch.surface], way, s, on_flash(standing, s.touch, parting)) for s in good]
     return sorted(places, key=lambda p: (p.flash, p.spot.touch.leans_out))
+
+
+def _owners(faces: list[PartFace], way: Towards, standing: Standing, settings: Settings) -> dict[int, PartFace]:
+    """Return the face over each of the casting's surfaces that shows on the grid from where a finder comes.
+
+    A face that stays as cast is where casting and finished part show the same place.
+    """
+    part, drawn = standing.part, Standing(standing.part, standing.frame)
+    able = [face for face in faces if _touchable(face, way, standing)]
+    by_surface = {number: face for face in able if face.state == "as cast" for number in face.surfaces}
+    own = {n: face for face in able if face.state != "as cast" for n in target(part, face.name, False).numbers}
+    across, height = grid(drawn, Search(way, frozenset(), False), settings)
+    rough, finished = (sides(drawn, way, across, height, machined) for machined in (False, True))
+    with np.errstate(invalid="ignore"):
+        same = np.flatnonzero(np.linalg.norm(rough.at - finished.at, axis=1) < SKIN)
+    pairs = Counter(zip(rough.surface[same].tolist(), finished.surface[same].tolist(), strict=True))
+    for (cast, number), _ in sorted(pairs.items(), key=lambda item: (item[1], item[0])):
+        if number in by_surface:
+            own[cast] = by_surface[number]
+    return own
 
 
 def _rough(planned: PlannedSetup, part: Part) -> list[PartFace]:
@@ -107,15 +166,12 @@ def _rough(planned: PlannedSetup, part: Part) -> list[PartFace]:
     return [*part.as_cast, *own]
 
 
-def _met(face: PartFace, way: Towards, standing: Standing) -> frozenset[int]:
-    """Return the casting's surfaces over a face that a finder on that way may meet."""
+def _touchable(face: PartFace, way: Towards, standing: Standing) -> bool:
+    """Tell whether a finder on that way comes to rest on a face of that form: planes, and outside rounds that stand upright."""
     upright = abs(standing.frame.local_direction(face.axis)[2])
-    if way == "-z":
-        return target(standing.part, face.name, False).numbers if face.kind == "plane" and upright > 0.98 else frozenset()
-    flat = face.kind == "plane" and upright < 0.5
-    if flat or (face.kind in ("cylinder", "cone") and upright > 0.999 and not face.hollow):
-        return target(standing.part, face.name, False).numbers
-    return frozenset()
+    if face.kind == "plane":
+        return upright > 0.98 if way == "-z" else upright < 0.5
+    return way != "-z" and face.kind in ("cylinder", "cone") and upright > 0.999 and not face.hollow
 
 
 def _chosen(found: dict[Towards, list[_Place]], size: float) -> list[_Place]:

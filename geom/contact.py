@@ -42,6 +42,9 @@ _LEVEL: Final = math.cos(math.radians(10.0))
 _STEP: Final = 0.25
 """Heights, mm, at which a finder's side is looked at."""
 
+_OVERHANG: Final = 3.0
+"""What stands out further than this, mm, above a finder's end is another part of the work, not the same wall leaning out."""
+
 _FAR: Final = 10.0
 """A scanned skin further than this, mm, from the drawn one is another face."""
 
@@ -206,18 +209,34 @@ def contact(
         surfaces: of the casting (rough) or the finished part (machined).
         radius, length: of the finder; both 0 for a move down.
     """
-    way = np.array(WAYS[towards])
-    count = 1 + int(length / _STEP)
-    starts = np.array(start) + np.column_stack([np.zeros((count, 2)), _STEP * np.arange(count)])
-    met = standing.met(starts, np.tile(way, (count, 1)), machined)
-    if not (faces_it(met.of(np.array([0])), towards)[0] and int(met.surface[0]) in surfaces):
-        return None
-    gone = np.einsum("ij,j->i", met.at - starts, way)
-    gone = np.where(met.surface >= 0, gone, math.inf)
+    return contacts(standing, towards, np.array([start]), surfaces, radius, length, machined)[0]
+
+
+def contacts(
+    standing: Standing, towards: Towards, starts: Floats, surfaces: Collection[int], radius: float, length: float, machined: bool
+) -> list[Contact | None]:
+    """Return the finder at rest from each of some starts (n, 3); see `contact`."""
+    way, high = np.array(WAYS[towards]), _STEP * np.arange(1 + int(length / _STEP))
+    spots = np.repeat(starts, len(high), axis=0)
+    spots[:, 2] += np.tile(high, len(starts))
+    met = standing.met(spots, np.tile(way, (len(spots), 1)), machined)
+    gone = np.where(met.surface >= 0, np.einsum("ij,j->i", met.at - spots, way), math.inf)
+    right = faces_it(met, towards) & np.isin(met.surface, list(surfaces))
+    found: list[Contact | None] = []
+    for i in range(len(starts)):
+        rows = np.arange(i * len(high), (i + 1) * len(high))
+        found.append(_rest(starts[i], way, met.of(rows), gone[rows], radius, towards) if right[rows[0]] else None)
+    return found
+
+
+def _rest(start: Floats, way: Floats, met: Met, gone: Floats, radius: float, towards: Towards) -> Contact | None:
+    """Return the finder at rest, from what its end meets (first row) and its side (the others)."""
     first = 0 if gone[0] <= gone.min() + 1e-6 else int(np.argmin(np.round(gone, 6)))
+    if gone[0] - gone[first] > _OVERHANG:
+        return None
     x, y, z = met.out[0].tolist()
     square = 1.0 if towards == "-z" else -float(way @ met.out[0]) / math.hypot(x, y)
-    ax, ay, end = (float(c) + 0.0 for c in starts[0] + (gone[first] - radius / square) * way)
+    ax, ay, end = (float(c) + 0.0 for c in start + (gone[first] - radius / square) * way)
     mx, my, mz = (float(c) + 0.0 for c in met.at[first])
     return Contact((ax, ay), end, (mx, my, mz), (x, y, z), int(met.surface[0]), towards, first > 0)
 
@@ -225,27 +244,40 @@ def contact(
 # --- room -------------------------------------------------------------------------
 
 
-def has_room(standing: Standing, touch: Contact, radius: float, reach: float, boxes: Sequence[Box], machined: bool = False) -> bool:
-    """Tell whether a finder and its holder stand clear of the work and of what holds it.
+def has_room(
+    standing: Standing, touches: Sequence[Contact], radius: float, reach: float, boxes: Sequence[Box], machined: bool = False
+) -> list[bool]:
+    """Tell of each touch whether the finder and its holder stand clear of the work and of what holds it.
 
     Args:
         radius, reach: of the finder.
         machined: the face that is touched is, so the casting's skin is gone there.
     """
+    free = [_free_of(boxes, touch, radius, reach) for touch in touches]
+    asked = [i for i, clear in enumerate(free) if clear]
+    if asked:
+        work = _clear_of_work(standing, [touches[i] for i in asked], radius, reach, machined)
+        for i, clear in zip(asked, work, strict=True):
+            free[i] = clear
+    return free
+
+
+def _free_of(boxes: Sequence[Box], touch: Contact, radius: float, reach: float) -> bool:
     x, y = touch.axis
     thin = any(_meets(box, x, y, radius + CLEAR, touch.end) for box in boxes)
-    thick = any(_meets(box, x, y, HOLDER_RADIUS + CLEAR, touch.end + reach) for box in boxes)
-    if thin or thick:
-        return False
+    return not thin and not any(_meets(box, x, y, HOLDER_RADIUS + CLEAR, touch.end + reach) for box in boxes)
+
+
+def _clear_of_work(standing: Standing, touches: Sequence[Contact], radius: float, reach: float, machined: bool) -> list[bool]:
     turn = 2.0 * math.pi * np.arange(_RING) / _RING
-    ring, here = np.column_stack([np.cos(turn), np.sin(turn)]), np.array([x, y])
-    wide = standing.tops(np.concatenate([here + share * HOLDER_RADIUS * ring for share in (0.5, 1.0)]))
-    if not (wide <= touch.end + reach - CLEAR).all():
-        return False
-    if touch.towards == "-z" or touch.leans_out:
-        return True
-    close = standing.tops(np.concatenate([here[None], here + 0.9 * radius * ring]), machined)
-    return bool((close <= touch.end + 1e-6).all())
+    ring = np.column_stack([np.cos(turn), np.sin(turn)])
+    here, end = np.array([touch.axis for touch in touches])[:, None, :], np.array([touch.end for touch in touches])
+    about = np.concatenate([0.5 * HOLDER_RADIUS * ring, HOLDER_RADIUS * ring])
+    wide = standing.tops((here + about).reshape(-1, 2)).reshape(len(touches), -1).max(axis=1)
+    close = np.concatenate([np.zeros((1, 2)), 0.9 * radius * ring])
+    over = standing.tops((here + close).reshape(-1, 2), machined).reshape(len(touches), -1).max(axis=1)
+    slack = np.array([touch.towards == "-z" or touch.leans_out for touch in touches])
+    return ((wide <= end + reach - CLEAR) & (slack | (over <= end + 1e-6))).tolist()  # type: ignore[no-any-return]
 
 
 def _meets(box: Box, x: float, y: float, radius: float, bottom: float) -> bool:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from geom.hole_order import ordered
+from geom.kernel.extent import face_box
 from geom.part import Part, PartFace, PartHole
 from geom.plan import PlannedSetup
 from geom.rows import Pattern, Row, Tool, ToolKind
@@ -61,10 +62,30 @@ def _height(face: PartFace, planned: PlannedSetup, part: Part, settings: Setting
     if "seat" in planned.hold.machined and seat is not None and planned.frame.local_direction(seat.axis)[2] < SAME_DIRECTION - 1.0:
         over = z - planned.frame.local(seat.origin)[2] + left
         yield _row(face.name, "height gauge", over, _limits(face, over, settings), f"over the seat ({seat.name}): {SECOND_SIDE}")
+    elif (skin := _skin_below(face, planned, part)) is not None:
+        nominal = z - planned.frame.local(skin.origin)[2] + left
+        yield _row(face.name, "caliper", nominal, None, f"through to {skin.name}, as cast: as sure as the skin")
     elif abs(z) > SAME_AXIS:
-        way = "above" if z + left > 0 else "below"
-        nominal = abs(z + left)
-        yield _row(face.name, "height gauge", nominal, _limits(face, nominal, settings), f"{way} Z 0")
+        nominal, way = abs(z + left), "above" if z + left > 0 else "below"
+        yield _row(face.name, "height gauge", nominal, _limits(face, nominal, settings), f"{way} Z 0, by the readout")
+
+
+def _skin_below(face: PartFace, planned: PlannedSetup, part: Part) -> PartFace | None:
+    """Return the largest level as-cast face right under a face, where Z came from skin: then only that tells its height."""
+    if any("z" in one.axes and one.machined for one in planned.pick_ups) or not planned.pick_ups:
+        return None
+    z = planned.frame.local(face.origin)[2]
+    level = [f for f in part.as_cast if f.kind == "plane" and planned.frame.local_direction(f.axis)[2] < SAME_DIRECTION - 1.0]
+    under = [f for f in level if planned.frame.local(f.origin)[2] < z - SAME_AXIS and _overlap(face, f, planned, part) > 0.5]
+    return max(under, key=lambda f: (round(f.area, 3), f.name), default=None)
+
+
+def _overlap(face: PartFace, other: PartFace, planned: PlannedSetup, part: Part) -> float:
+    """Return how much of the smaller of two faces' boxes the other covers, seen from above: 0 to 1."""
+    boxes = [face_box(part.finished, f.surfaces, planned.frame) for f in (face, other)]
+    wide = [min(high[i] for _, high in boxes) - max(low[i] for low, _ in boxes) for i in (0, 1)]
+    areas = [(high[0] - low[0]) * (high[1] - low[1]) for low, high in boxes]
+    return max(wide[0], 0.0) * max(wide[1], 0.0) / max(min(areas), SAME_AXIS)
 
 
 def _upright(face: PartFace, planned: PlannedSetup, part: Part, settings: Settings, told: set[str]) -> Iterator[Row]:

@@ -8,19 +8,20 @@ between opposite sides. Lengths mm, set-up frame. Knows nothing of cuts.
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 from geom.contact import WAYS, Contact, Standing, contact, has_room
 from geom.cutter_choice import Lack, choose_finder
-from geom.part import Part
+from geom.part import Part, PartHole
 from geom.plan import PickUp, PlannedSetup
 from geom.rows import Row, Tool, ToolKind, Towards
 from geom.settings import Settings
 from geom.shop import Finder
 from geom.space import Vec3, dot
 from geom.stock import StockReport
-from geom.touch_faces import Target, face_of, span_of, target, upright_axis
-from geom.touch_spots import Search, Spot, Tip, spots
+from geom.touch_faces import Target, face_of, hole_of, span_of, target, upright_axis
+from geom.touch_spots import Search, Spot, Tip, lines, lowest_nose, spots
 
 if TYPE_CHECKING:
     from geom.castings import Placed
@@ -35,8 +36,14 @@ _SIDE: Final[dict[Towards, str]] = {"+x": "left", "-x": "right", "+y": "front", 
 _BORE_SIDE: Final[dict[Towards, str]] = {"-x": "left", "+x": "right", "-y": "front", "+y": "back"}
 """The side of a bore's wall that a finder inside meets."""
 
+_LOOKS: Final = 12
+"""Good places of one side that the other side of a pair is looked for at."""
+
 _START: Final = 6.0
 """A finder starts this far off a round, mm."""
+
+_LIP: Final = 1.0
+"""mm a touch keeps from the end of a round."""
 
 _SWEEP_DEPTH: Final = 6.0
 """How far below the upper end of a round an indicator sweeps it, mm (common practice)."""
@@ -57,12 +64,19 @@ def pick_up_rows(
         GeometryError: the plan names a face that the part does not have.
     """
     del stock
-    standing = Standing(part, planned.frame, placed)
+    return touches_of(planned, Standing(part, planned.frame, placed), settings)
+
+
+def touches_of(planned: PlannedSetup, standing: Standing, settings: Settings) -> tuple[Row, ...]:
+    """Return the rows that pick up the zero of a set-up from the work as it stands."""
     return tuple(row for one in planned.pick_ups for row in _picked(one, planned, standing, settings))
 
 
 def _picked(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Settings) -> Iterator[Row]:
-    if one.how == "height" or one.axes == "z":
+    plug = _plug(one, standing)
+    if plug is not None:
+        yield from _on_plug(one, plug, standing, settings)
+    elif one.how == "height" or one.axes == "z":
         yield _height(one, planned, standing, settings)
     elif one.how == "sweep":
         yield _sweep(one, standing, settings)
@@ -78,8 +92,10 @@ def _touches(one: PickUp, planned: PlannedSetup, standing: Standing, settings: S
     if isinstance(finder, Lack):
         yield _lacking(one, finder)
         return
-    tip, tool = Tip(0.5 * finder.diameter, finder.reach), finder_tool(finder)
-    found = _round(one, planned, standing, tip) if one.how in ("boss", "bore") else _flats(one, planned, standing, tip, settings)
+    lowest = lowest_nose(planned.hold.boxes, settings)
+    tip, tool = Tip(0.5 * finder.diameter, finder.reach, lowest), finder_tool(finder)
+    look = _round if one.how in ("boss", "bore") else _flats
+    found = look(one, planned, standing, tip, settings)
     halved = one.how != "edge"
     touched = list(found)
     for name, axis, touch in touched:
@@ -111,30 +127,54 @@ def _touch_row(name: str, tool: Tool, touch: Contact, one: PickUp, pair: bool, f
 _Found = Iterator[tuple[str, str, Contact | None]]
 
 
-def _round(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip) -> _Found:
-    """Yield the touches on a round: X left, X right, Y front, Y back."""
+def _round(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, settings: Settings) -> _Found:
+    """Yield the touches on a round, all at one height: X left, X right, Y front, Y back.
+
+    The plan's height where the finder gets there; else the nearest one where it does.
+    """
     what = target(standing.part, one.faces[0], one.machined)
     axis = upright_axis(what, standing)
     ways: tuple[Towards, ...] = ("-x", "+x", "-y", "+y") if one.how == "bore" else ("+x", "-x", "+y", "-y")
-    for way in ways:
-        if way[1] in one.axes:
-            touch = None if axis is None else _on_round(what, axis, way, one, planned, standing, tip)
-            yield one.faces[0], way[1], touch
+    ways = tuple(way for way in ways if way[1] in one.axes)
+    best: list[Contact | None] = [None] * len(ways)
+    for z in _heights(what, one, standing, settings) if axis else ():
+        assert axis is not None
+        touches = [_on_round(what, axis, way, z, one, planned, standing, tip) for way in ways]
+        if sum(t is not None for t in touches) > sum(t is not None for t in best):
+            best = touches
+        if all(best):
+            break
+    for way, touch in zip(ways, best, strict=True):
+        yield one.faces[0], way[1], touch
+
+
+def _heights(what: Target, one: PickUp, standing: Standing, settings: Settings) -> list[float]:
+    """Return heights to try on a round: the plan's, then round figures from the nearest to it."""
+    low, high = _span(what, standing)
+    wanted = one.height if one.height is not None else max(0.5 * (low[2] + high[2]), high[2] - _SWEEP_DEPTH)
+    others = [z for z in lines(low[2], high[2], settings).tolist() if low[2] + _LIP < z < high[2] - _LIP]
+    return [wanted, *sorted(others, key=lambda z: (round(abs(z - wanted), 6), -z))]
 
 
 def _on_round(
-    what: Target, axis: tuple[float, float], way: Towards, one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip
+    what: Target,
+    axis: tuple[float, float],
+    way: Towards,
+    z: float,
+    one: PickUp,
+    planned: PlannedSetup,
+    standing: Standing,
+    tip: Tip,
 ) -> Contact | None:
     low, high = _span(what, standing)
-    z = one.height if one.height is not None else max(0.5 * (low[2] + high[2]), high[2] - _SWEEP_DEPTH)
     out = 0.0
     if one.how == "boss":
         out = 0.5 * max(high[0] - low[0], high[1] - low[1]) + 2.0 * tip.radius + _START
     start = (axis[0] - out * WAYS[way][0], axis[1] - out * WAYS[way][1], z)
     touch = contact(standing, way, start, what.numbers, tip.radius, tip.reach, one.machined)
-    if touch is None or _behind(touch, start, way):
+    if touch is None or _behind(touch, start, way) or not tip.gets_to(z):
         return None
-    return touch if has_room(standing, touch, tip.radius, tip.reach, planned.hold.boxes, one.machined) else None
+    return touch if has_room(standing, [touch], tip.radius, tip.reach, planned.hold.boxes, one.machined)[0] else None
 
 
 def _behind(touch: Contact, start: Vec3, way: Towards) -> bool:
@@ -152,7 +192,7 @@ def _flats(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, set
     searches = [(name, _search(name, one, standing, settings)) for name in one.faces]
     for axis in one.axes:
         mine = [(name, s) for name, s in searches if s is not None and s.towards[1] == axis]
-        best = _best([s for _, s in mine], lambda s: spots(standing, s, tip, planned.hold.boxes, settings))
+        best = _best([s for _, s in mine], lambda s: list(islice(spots(standing, s, tip, planned.hold.boxes, settings), _LOOKS)))
         for (name, _), touch in zip(mine, best, strict=True):
             yield name, axis, touch
         if not mine:
@@ -185,6 +225,39 @@ def _search(name: str, one: PickUp, standing: Standing, settings: Settings) -> S
     return Search(towards, what.numbers, one.machined, height=height, parting=None if one.machined else settings.casting.parting)
 
 
+# --- a plug in a bore that lies down -----------------------------------------------
+
+
+def _plug(one: PickUp, standing: Standing) -> PartHole | None:
+    """Return the hole that lies level and is picked up by a close plug in it; None for all else."""
+    hole = hole_of(standing.part, one.faces[0])
+    return hole if hole is not None and abs(standing.frame.local_direction(hole.axis)[2]) < 0.5 else None
+
+
+def _on_plug(one: PickUp, hole: PartHole, standing: Standing, settings: Settings) -> Iterator[Row]:
+    """Yield the touches on a plug that stands out of a bore: on top for Z, else on both sides at the height of its axis."""
+    mouth, out = standing.frame.local(hole.centre), standing.frame.local_direction(hole.axis)
+    finder = choose_finder(settings.tooling, "edge finder")
+    if isinstance(finder, Lack) and one.axes != "z":
+        yield _lacking(one, finder)
+        return
+    tip = 0.0 if isinstance(finder, Lack) else 0.5 * finder.diameter
+    x, y, z = (c + (tip + _START) * o for c, o in zip(mouth, out, strict=True))
+    if one.axes == "z":
+        note = "top of a close plug in it; each cutter anew"
+        yield Row(0, hole.name, "pick up", Tool("height gauge", "", 0.0), x, y, z + 0.5 * hole.diameter, note=note, towards="-z")
+        return
+    assert not isinstance(finder, Lack)
+    lead = "xy".index(one.axes)
+    for sign, way, side in ((-1.0, "+", _SIDE), (1.0, "-", _SIDE)):
+        at = [x, y]
+        at[lead] += sign * (0.5 * hole.diameter + tip)
+        towards: Towards = way + one.axes  # type: ignore[assignment]
+        told = "then the opposite side" if sign < 0 else f"halve, so that {one.axes.upper()} reads as here on both sides"
+        note = f"{side[towards]} of a close plug in it, {told}"
+        yield Row(0, hole.name, "pick up", finder_tool(finder), at[0], at[1], z, note=note, towards=towards)
+
+
 # --- height, sweep -----------------------------------------------------------------
 
 
@@ -201,10 +274,10 @@ def _height(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Se
         )
     what = target(standing.part, face.name, False)
     search = Search("-z", what.numbers, False, parting=settings.casting.parting)
-    good = spots(standing, search, Tip(0.0, _GAUGE), planned.hold.boxes, settings) if what.surfaces else []
-    if not good:
+    good = next(spots(standing, search, Tip(0.0, _GAUGE), planned.hold.boxes, settings), None) if what.surfaces else None
+    if good is None:
         return Row(0, face.name, "pick up", tool, None, None, None, note=f"Z: {_NOTHING}")
-    (x, y), z = good[0].touch.axis, good[0].touch.end
+    (x, y), z = good.touch.axis, good.touch.end
     return Row(0, face.name, "pick up", tool, x, y, z, note=f"{_ROUGH}; each cutter anew", towards="-z")
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from geom.analytic import Floats
 from geom.contact import Standing
-from geom.holder import CLEAR, HOLDER_RADIUS
+from geom.holder import CLEAR, HOLDER_RADIUS, table_height
 from geom.part import Part
 from geom.rows import CUTTING, Box, Row, Setup, Tool, Words
 from geom.settings import Settings
@@ -101,9 +101,9 @@ def _travel(setup: Setup, standing: Standing, settings: Settings) -> Iterator[Wo
 def _up_and_down(setup: Setup, standing: Standing, settings: Settings) -> Iterator[Words]:
     """Yield where the spindle would have to come nearer to the table, or go further from it, than it can."""
     mill, rows = settings.tooling.mill, [r for r in setup.rows if r.z is not None and r.tool.reach > 0.0]
-    if not (rows and setup.boxes):
+    table = table_height(setup.boxes)
+    if not rows or table is None:
         return
-    table = _table(setup)
     least, most = mill.spindle_to_table
     noses = [(r.z + r.tool.reach, r) for r in rows if r.z is not None]
     low, row = min(noses, key=lambda v: v[0])
@@ -125,12 +125,6 @@ def _up_and_down(setup: Setup, standing: Standing, settings: Settings) -> Iterat
             "Z: the spindle moves ", span, " between its lowest row and clear of the work; knee and quill together have ",
             mill.travel[2] + mill.quill,
         )  # fmt: skip
-
-
-def _table(setup: Setup) -> float:
-    """Return the height of the table: the top of the table's own box, else what the lowest box stands on."""
-    tables = [box.high[2] for box in setup.boxes if "table" in box.name]
-    return max(tables) if tables else min(box.low[2] for box in setup.boxes)
 
 
 # --- steel ----------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from geom.contact import Standing
 from geom.errors import GeometryError, ReadingError, nearest
 from geom.kernel.shape import Solid, Surface
-from geom.part import Part, PartFace
+from geom.part import Part, PartFace, PartHole
 from geom.received_faces import face_skin
 from geom.space import Frame
 
@@ -32,32 +32,47 @@ class Target:
 
 
 def target(part: Part, name: str, machined: bool) -> Target:
-    """Return what is met over a face, or over the wall of a hole of that name.
+    """Return what is met over a face, or over all round walls of a hole of that name.
 
     Raises:
         GeometryError: the part has no such face or hole.
     """
-    face = face_of(part, name)
+    faces = _faces_of(part, name)
     solid = part.finished if machined else part.casting
-    return Target(face, machined, tuple(solid.surfaces[i] for i in _numbers(part, face, machined)))
+    numbers = dict.fromkeys(i for face in faces for i in _numbers(part, face, machined))
+    return Target(faces[0], machined, tuple(solid.surfaces[i] for i in numbers))
 
 
 def face_of(part: Part, name: str) -> PartFace:
-    """Return the face of a name; of a hole its largest round wall.
+    """Return the face of a name; of a hole its own wall.
 
     Raises:
         GeometryError: there is none.
     """
-    for face in part.faces:
-        if face.name == name:
-            return face
-    walls = [f for f in part.faces if f.hole == name and f.kind in ("cylinder", "cone")]
-    if not walls:
+    return _faces_of(part, name)[0]
+
+
+def hole_of(part: Part, name: str) -> PartHole | None:
+    """Return the hole of a name, unless a face has that name."""
+    if any(face.name == name for face in part.faces if face.hole is None):
+        return None
+    return next((hole for hole in part.holes if hole.name == name), None)
+
+
+def _faces_of(part: Part, name: str) -> list[PartFace]:
+    """Return the face of a name, or a hole's walls, its own diameter's first."""
+    hole = hole_of(part, name)
+    if hole is None:
+        found = [face for face in part.faces if face.name == name]
+    else:
+        walls = [f for f in part.faces if f.hole == name and f.kind in ("cylinder", "cone")]
+        found = sorted(walls, key=lambda f: (round(abs(2.0 * f.radius - hole.diameter), 6), -round(f.area, 3), f.name))
+    if not found:
         known = [*(f.name for f in part.faces), *(h.name for h in part.holes)]
         raise GeometryError(
             f"{part.name}: there is no face or hole {name!r} to pick up{nearest(name, known)}; name one of the part's"
         )
-    return max(walls, key=lambda f: (round(f.area, 3), f.name))
+    return found
 
 
 def _numbers(part: Part, face: PartFace, machined: bool) -> tuple[int, ...]:

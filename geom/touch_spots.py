@@ -6,14 +6,15 @@ why a place is wanted.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
-from geom.contact import Contact, Met, Standing, contact, faces_it, has_room, sides
+from geom.contact import Contact, Met, Standing, contacts, faces_it, has_room, sides
+from geom.holder import table_height
 from geom.kernel.shape import Surface
 from geom.rows import Box, Towards
 from geom.settings import Settings
@@ -38,10 +39,20 @@ _AROUND: Final = tuple((math.cos(a), math.sin(a)) for a in (math.tau * i / 8 for
 
 @dataclass(frozen=True, slots=True)
 class Tip:
-    """What touches: radius and how far it reaches below its holder."""
+    """What touches.
+
+    Attributes:
+        reach: how far it reaches below its holder.
+        lowest: Z that the holder's end cannot go below.
+    """
 
     radius: float
     reach: float
+    lowest: float = -math.inf
+
+    def gets_to(self, end: float) -> bool:
+        """Tell whether the mill brings its end that low."""
+        return end + self.reach >= self.lowest
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +89,12 @@ class Search:
     parting: float | None = None
 
 
+def lowest_nose(boxes: Sequence[Box], settings: Settings) -> float:
+    """Return Z of the spindle's nose when it is nearest to the table; -inf where nothing says where the table is."""
+    table = table_height(boxes)
+    return -math.inf if table is None else table + settings.tooling.mill.spindle_to_table[0]
+
+
 def lines(low: float, high: float, settings: Settings) -> Floats:
     """Return grid lines between two limits, multiples of a round figure."""
     step = _LINE[settings.units]
@@ -85,30 +102,44 @@ def lines(low: float, high: float, settings: Settings) -> Floats:
     return np.asarray(step * np.arange(math.ceil(low / step), math.floor(high / step) + 1), dtype=float)
 
 
-def spots(standing: Standing, search: Search, tip: Tip, boxes: Sequence[Box], settings: Settings) -> list[Spot]:
-    """Return good places for a touch, best first."""
-    across, height = _grid(standing, search, settings)
+def spots(standing: Standing, search: Search, tip: Tip, boxes: Sequence[Box], settings: Settings) -> Iterator[Spot]:
+    """Yield good places for a touch, best first."""
+    across, height = grid(standing, search, settings)
     met = sides(standing, search.towards, across, height, search.machined)
     good = faces_it(met, search.towards) & np.isin(met.surface, list(search.surfaces)) & _clean(standing, met, search)
-    good &= _met_square(standing, search, met)
-    rows = np.flatnonzero(good)
+    rows = np.flatnonzero(good & _met_square(standing, search, met))
     room = _room(standing, search, across[rows], height[rows], met.surface[rows])
+    rows, room = rows[room > 0], room[room > 0]
     order = sorted(range(rows.size), key=lambda i: _worse(float(room[i]), float(across[rows[i]]), float(height[rows[i]])))
-    found = []
-    for i in order:
-        if room[i] <= 0:
-            continue
-        a, h = float(across[rows[i]]), float(height[rows[i]])
-        touch = touched(standing, search, a, h, tip)
-        if touch is not None and has_room(standing, touch, tip.radius, tip.reach, boxes, search.machined):
-            found.append(Spot(touch, a, h, float(room[i])))
-            if len(found) >= _ENOUGH:
-                break
-    return found
+    for first in range(0, min(len(order), _MOST), _AT_ONCE):
+        some = [(float(across[rows[i]]), float(height[rows[i]]), float(room[i])) for i in order[first : first + _AT_ONCE]]
+        yield from _looked_at(some, standing, search, tip, boxes)
 
 
-_ENOUGH: Final = 12
-"""Good places that are looked at closely for one face and way."""
+def _looked_at(
+    some: list[tuple[float, float, float]], standing: Standing, search: Search, tip: Tip, boxes: Sequence[Box]
+) -> Iterator[Spot]:
+    """Yield those of some places (across, height, room) where the finder comes to rest with room for its holder."""
+    (low, high), way = standing.box, search.towards
+    starts = np.empty((len(some), 3))
+    if way == "-z":
+        starts[:] = [(a, h, high[2] + 10.0) for a, h, _ in some]
+    else:
+        lead = "xy".index(way[1])
+        starts[:, lead] = low[lead] - 10.0 if way[0] == "+" else high[lead] + 10.0
+        starts[:, 1 - lead], starts[:, 2] = [a for a, _, _ in some], [h for _, h, _ in some]
+    radius, length = (0.0, 0.0) if way == "-z" else (tip.radius, tip.reach)
+    rest = contacts(standing, way, starts, search.surfaces, radius, length, search.machined)
+    found = [(touch, place) for touch, place in zip(rest, some, strict=True) if touch is not None and tip.gets_to(touch.end)]
+    clear = has_room(standing, [touch for touch, _ in found], tip.radius, tip.reach, boxes, search.machined)
+    for (touch, (a, h, room)), free in zip(found, clear, strict=True):
+        if free:
+            yield Spot(touch, a, h, room)
+
+
+_AT_ONCE: Final = 8
+_MOST: Final = 96
+"""Places that are looked at closely, at once and in all."""
 
 
 def _worse(room: float, across: float, height: float) -> tuple[float, ...]:
@@ -116,18 +147,8 @@ def _worse(room: float, across: float, height: float) -> tuple[float, ...]:
     return (-room, round(abs(across), 6), -round(height, 6), round(across, 6))
 
 
-def touched(standing: Standing, search: Search, across: float, height: float, tip: Tip) -> Contact | None:
-    """Return the finder at rest at one place."""
-    (low, high), way = standing.box, search.towards
-    if way == "-z":
-        return contact(standing, way, (across, height, high[2] + 10.0), search.surfaces, 0.0, 0.0, search.machined)
-    lead = "xy".index(way[1])
-    far = low[lead] - 10.0 if way[0] == "+" else high[lead] + 10.0
-    start = (far, across, height) if lead == 0 else (across, far, height)
-    return contact(standing, way, start, search.surfaces, tip.radius, tip.reach, search.machined)
-
-
-def _grid(standing: Standing, search: Search, settings: Settings) -> tuple[Floats, Floats]:
+def grid(standing: Standing, search: Search, settings: Settings) -> tuple[Floats, Floats]:
+    """Return every place a search tries: across and height, (n,) each."""
     (low, high), way = standing.box, search.towards
     a, h = (0, 1) if way == "-z" else (1 - "xy".index(way[1]), 2)
     across = np.array(search.across) if search.across else _with_axes(standing, search, a, lines(low[a], high[a], settings))

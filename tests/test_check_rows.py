@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import combinations
 
 import pytest
 
@@ -10,6 +11,7 @@ from geom.check_rows import STOP, check_rows
 from geom.kernel.cut import turned_about
 from geom.kernel.shape import solid_from_shape
 from geom.part import Part
+from geom.pick_up_rows import pick_up_rows
 from geom.place import place
 from geom.plan import PickUp
 from geom.readings import Readings, Thickness
@@ -90,6 +92,25 @@ def test_the_spread_is_half_the_casting_tolerance(block):
 def test_every_check_says_when_to_stop(block):
     """A larger difference means: stop, enter it, place again."""
     assert all(STOP in row.note and row.spread for row in checked(block))
+
+
+def test_where_sides_are_hidden_more_places_are_taken_from_above(block):
+    """Steel on all four sides: three heights of the top, far apart, tell whether it lies level."""
+    ends = (Box("stop", (-90.0, -80.0, -60.0), (-34.0, 80.0, 10.0)), Box("stop", (34.0, -80.0, -60.0), (90.0, 80.0, 10.0)))
+    rows = checked(block, hold=hand_hold(boxes=(*jaws(10.0, 24.0), *ends)))
+
+    assert len(rows) >= 2
+    assert all(math.dist(a.driven, b.driven) > 10.0 for a, b in combinations(rows, 2))
+
+
+def test_a_place_that_zero_came_from_is_not_checked_again(block):
+    """Z from the rough top: the top is looked at elsewhere."""
+    pick = PickUp("z", "height", ("top",), False)
+    (touched,) = pick_up_rows(hand_plan((pick,), zero=(30.0, 20.0, 30.0)), block, SETTINGS, None)
+    rows = [row for row in checked(block, pick_ups=(pick,)) if row.towards == "-z"]
+
+    assert rows
+    assert all(math.dist(row.driven, touched.driven) >= 8.0 for row in rows)
 
 
 # --- where ------------------------------------------------------------------------------

@@ -6,12 +6,13 @@ import pytest
 
 from geom.measure_rows import measure_rows
 from geom.part import Part
+from geom.plan import PickUp
 from geom.recognise import recognise
 from geom.rows import Row
 from geom.settings import FaceSettings
 from tests.catalogue import block_in_block, bolt_circle_cover
 from tests.hand_parts import hand_hole, hand_part, hand_settings
-from tests.hand_plans import hand_hold, hand_plan
+from tests.hand_plans import hand_hold, hand_plan, stepped_block
 
 PAIR = block_in_block()
 
@@ -56,6 +57,16 @@ def test_a_face_over_a_rough_seat_is_measured_from_the_zero(block):
     """Zero 10 under the top: 10 above Z 0. The face that is Z 0 itself has nothing to measure."""
     assert only(measured(block, "top", hold=hand_hold("bottom"), zero=(0.0, 0.0, 20.0))).nominal == pytest.approx(10.0)
     assert measured(block, "top", hold=hand_hold("bottom"), zero=(0.0, 0.0, 30.0)) == {}
+
+
+def test_the_first_cut_from_skin_is_measured_through_to_the_skin_below():
+    """Z picked up from rough skin, the plate's foot as cast: 20 through the plate, 50 through the block, as sure as the skin."""
+    part = stepped_block()
+    rough = PickUp("z", "height", ("top",), False)
+    rows = measure_rows(hand_plan((rough,), ("top", "top 2"), zero=(0.0, 0.0, 50.0)), part, hand_settings())
+
+    assert {row.feature: row.nominal for row in rows} == {"top": pytest.approx(50.0), "top 2": pytest.approx(20.0)}
+    assert all("bottom, as cast" in row.note for row in rows)
 
 
 def test_two_ends_cut_in_one_set_up_are_measured_across(block):

@@ -160,6 +160,26 @@ def test_a_matched_block_gives_the_seats_own_height(block):
     assert "matched block" in row.note
 
 
+def test_a_bore_that_lies_down_is_found_by_a_plug():
+    """A plug of 40 in a bore that points to the front: 20 + 5 either side of its axis, Z on top 20 over it (by hand)."""
+    part = recognise("bored", "grey iron", *block_with_cored_bore())
+    rows = picked(part, PickUp("x", "middle", ("bore 1",), True), PickUp("z", "height", ("bore 1",), True),
+                  zero=(0.0, 0.0, 50.0), up=(1.0, 0.0, 0.0), away=(0.0, 0.0, -1.0))  # fmt: skip
+    left, right, top = rows
+
+    assert (left.x, right.x, left.z, right.z) == pytest.approx((-25.0, 25.0, 0.0, 0.0))
+    assert (top.x, top.z, top.towards) == (pytest.approx(0.0), pytest.approx(20.0), "-z")
+    assert all(row.y is not None and row.y < 0.0 and "plug" in row.note for row in rows)
+
+
+def test_a_core_too_deep_for_the_finder_is_touched_higher_up(bored):
+    """The finder reaches 30, the rough top stands 3 up: 40 down is out of reach, so the nearest height that is not."""
+    (first, *others) = picked(bored, PickUp("xy", "bore", ("bore 1",), False, -40.0), zero=(0.0, 0.0, 50.0))
+
+    assert first.z == -25.0
+    assert {row.z for row in others} == {-25.0}
+
+
 # --- laws --------------------------------------------------------------------------
 
 
@@ -232,6 +252,14 @@ def test_a_face_the_part_does_not_have_is_refused(block):
     """A slip in a name is one plain line with the nearest name."""
     with pytest.raises(GeometryError, match=r"no face or hole 'lift'.*did you mean 'left'"):
         picked(block, PickUp("x", "edge", ("lift",), False))
+
+
+def test_no_touch_is_lower_than_the_spindle_comes(bored):
+    """A spindle that stops 60 over a table at Z -85: a finder of 30 has its end no lower than -55; here -10 with a table at -40."""
+    for table, lowest in ((-85.0, -25.0), (-40.0, -10.0)):
+        hold = hand_hold(boxes=[Box("table", (-300.0, -300.0, table - 50.0), (300.0, 300.0, table))])
+        rows = picked(bored, PickUp("x", "bore", ("bore 1",), False, -25.0), zero=(0.0, 0.0, 50.0), hold=hold)
+        assert [row.z for row in rows] == [lowest, lowest]
 
 
 def test_a_box_beside_the_work_keeps_the_holder_away(block):
