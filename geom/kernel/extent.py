@@ -5,6 +5,7 @@ of a mesh. Lengths mm. Knows nothing of what the faces are for.
 """
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 from geom.kernel.load import require_kernel
 from geom.kernel.shape import Solid, faces_of
@@ -23,6 +24,11 @@ _DECIMALS = 6
 
 def face_box(solid: Solid, surfaces: Iterable[int], frame: Frame) -> tuple[Vec3, Vec3]:
     """Return the least and greatest corner, in `frame`, of some of a solid's faces together."""
+    return _face_box(solid, tuple(surfaces), frame)
+
+
+@lru_cache(maxsize=1024)
+def _face_box(solid: Solid, surfaces: tuple[int, ...], frame: Frame) -> tuple[Vec3, Vec3]:
     move = gp_Trsf()
     move.SetTransformation(gp_Ax3(gp_Pnt(*frame.origin), gp_Dir(*frame.z), gp_Dir(*frame.x)))
     place, faces, box = TopLoc_Location(move), faces_of(solid.shape), Bnd_Box()
