@@ -17,7 +17,7 @@ from geom.job import Job
 from geom.measure_rows import measure_rows
 from geom.plan import NoPlan, PickUp, Plan, PlannedSetup
 from geom.planner import COST
-from geom.rows import Row, Words
+from geom.rows import LeftOut, Row, Words
 from geom.shop import Shop
 from geom.space import dot
 from geom.stock import StockReport
@@ -73,10 +73,18 @@ def _plan_lines(plan: Plan, job: Job, stock: StockReport, units: Units) -> Itera
     if plan.rejected:
         yield from _wrapped("Best plan not taken: ", f"{_plain(plan.rejected, units)}.")
     for heading, some in (("Made at assembly, in no set-up:", plan.assembly), ("Made in no set-up:", plan.left_out)):
-        yield from _listed(heading, [f"{one.feature}: {one.why}" for one in some])
+        yield from _listed(heading, _by_reason(some))
     yield from _listed("Notes:", [_plain(words, units) for words in plan.notes])
     yield from _wrapped("", assumed_text(job.settings.tooling))
     yield from _listed("Cautions:", _CAUTIONS)
+
+
+def _by_reason(some: Iterable[LeftOut]) -> list[str]:
+    """Return one line a reason, with every feature it holds for, in the order they first come."""
+    reasons: dict[str, list[str]] = {}
+    for one in some:
+        reasons.setdefault(one.why, []).append(one.feature)
+    return [f"{', '.join(names)}: {why}" for why, names in reasons.items()]
 
 
 def _plain(words: Words, units: Units) -> str:

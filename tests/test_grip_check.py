@@ -1,0 +1,143 @@
+"""Clamp force against cutting force: published values, then laws. A caution, never a certificate."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from geom.cutting_data import drill_torque, unit_power_force
+from geom.datum import resolve_zero
+from geom.grip_check import SAFETY, Grip, clamp_force, grip_words, grips_of, hold_friction
+from geom.part import Part
+from geom.plan import Hold, Packing, PlannedSetup
+from geom.recognise import recognise
+from geom.settings import DatumSettings, PartSettings, Settings
+from geom.standards.alloy import alloy
+from geom.standards.cutting import jaw_friction
+from geom.stock import StockReport, stock_report
+from tests.catalogue import block_in_block
+
+LBF = 4.4482216152605
+STEEL, IRON = alloy("steel", ""), alloy("grey iron", "")
+
+
+def hold(machined: str = "", packing: tuple[Packing, ...] = (), method: str = "vise") -> Hold:
+    places = frozenset(place for place in ("seat", "fixed jaw", "clamp") if place in machined)
+    return Hold(method, "bottom", "back", "front", places, 0.0, 15.0, 15.0, packing)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def block() -> tuple[Part, Settings, StockReport, PlannedSetup]:
+    """A 60 x 40 x 30 grey iron block, 3 mm all round, its top to be faced in the vise."""
+    finished, casting = block_in_block()
+    part = recognise("block", "grey iron", finished, casting)
+    settings = Settings(Path(), (), "job.toml", "block", None, "mm", PartSettings("block", "mm", "grey iron"))
+    stock = stock_report(part, {f.name: 2.0 for f in part.faces})
+    zero = resolve_zero(part, DatumSettings())
+    return part, settings, stock, PlannedSetup(1, (0.0, 0.0, 1.0), hold(), zero.frame, zero, (), ("top",))
+
+
+# --- published values -------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("jaw", "finished", "machined", "rough"),
+    [("smooth", 0.07, 0.10, 0.15), ("diamond", 0.12, 0.20, 0.30), ("serrated", 0.20, 0.35, 0.45)],
+)
+def test_friction_is_the_chuck_makers(jaw: str, finished: float, machined: float, rough: float) -> None:
+    """Steel in smooth, diamond and serrated jaws (a chuck maker's published clamping table)."""
+    found = [jaw_friction(STEEL, surface, jaw) for surface in ("finished", "machined", "rough")]  # type: ignore[arg-type]
+
+    assert found == pytest.approx([finished, machined, rough])
+
+
+@pytest.mark.parametrize(("name", "factor"), [("grey iron", 0.80), ("steel", 1.0)])
+def test_friction_of_other_metals_is_the_tables_share_of_steels(name: str, factor: float) -> None:
+    """Grey iron 0.80 of steel (the same table)."""
+    assert hold_friction(hold("fixed jaw clamp"), alloy(name, ""), "smooth") == pytest.approx(factor * 0.10)
+
+
+def test_the_clamp_makers_cut_wants_2420_pounds_in_smooth_jaws() -> None:
+    """0.060 in deep, 0.003 in a turn, unit power 1.7: 121 lb (clamp maker's handbook example); machined steel in smooth jaws:
+    coefficient 0.10, safety 2 (chuck maker's table): 2 x 121 / 0.10 = 2420 lb."""
+    force = unit_power_force(1.7) * 0.060 * 0.003 * 25.4**2
+
+    assert force / LBF == pytest.approx(121.0, abs=0.5)
+    assert clamp_force(force, hold_friction(hold("fixed jaw clamp"), STEEL, "smooth")) / LBF == pytest.approx(2420.0, abs=10.0)
+
+
+def test_a_twist_drill_takes_the_textbooks_torque() -> None:
+    """20 mm drill, 0.25 mm a turn, shear strength 400 N/mm2, friction 0.6: 18.2 N m (textbook example, 10 % band).
+
+    The specific force from shear strength and friction by the closed form of Merchant (1945), rake left out as the example's
+    own is not in our reference: the shear plane stands at 45 degrees less half the angle of friction b, and
+    kc = tau cos(b) / (sin(p) cos(p + b)).
+    """
+    friction = math.atan(0.6)
+    plane = math.pi / 4 - friction / 2
+    kc = 400.0 * math.cos(friction) / (math.sin(plane) * math.cos(plane + friction))
+
+    assert drill_torque(20.0, 0.25, kc) == pytest.approx(18.2, rel=0.10)
+
+
+# --- laws -------------------------------------------------------------------
+
+
+def test_the_weakest_face_holds() -> None:
+    """A rough side grips better than a machined one; soft packing and straps count as smooth."""
+    soft = (Packing("clamp", ("soft strip ", 1.0)),)
+    rough, machined = hold_friction(hold(), IRON, "serrated"), hold_friction(hold("fixed jaw"), IRON, "serrated")
+
+    assert rough > machined
+    assert hold_friction(hold("", soft), IRON, "serrated") == pytest.approx(0.8 * 0.15)
+    assert hold_friction(hold("seat", (), "table"), IRON, "serrated") == pytest.approx(0.8 * 0.10)
+    assert hold_friction(hold("", (Packing("seat", ("shims",)),)), IRON, "serrated") == rough
+
+
+def test_a_heavier_cut_wants_more(block: tuple[Part, Settings, StockReport, PlannedSetup]) -> None:
+    """Half of the stock, at most the force; the need is twice the force over the friction."""
+    part, settings, stock, planned = block
+    (full,) = grips_of(planned, part, settings, stock)
+    thin = replace(stock, faces=tuple(replace(f, stock=replace(f.stock, max=0.2)) for f in stock.faces))
+    (light,) = grips_of(planned, part, settings, thin)
+
+    assert full.feature == "top"
+    assert 0.0 < light.force < full.force
+    assert full.needed == pytest.approx(SAFETY * full.force / full.friction)
+    assert full.stated == settings.tooling.vise.force
+
+
+def test_straps_state_no_force(block: tuple[Part, Settings, StockReport, PlannedSetup]) -> None:
+    """What a strap presses with nobody knows: the need is said, no verdict."""
+    part, settings, stock, planned = block
+    (found,) = grips_of(replace(planned, hold=hold("", (), "table")), part, settings, stock)
+
+    assert found.stated is None
+    assert found.enough is None
+    assert "spread it over the straps" in grip_words(found)
+
+
+def test_a_vise_that_is_too_weak_is_told() -> None:
+    """1000 N at 0.1 wants 20 kN; a vise of 5 kN bears a quarter of that cut."""
+    weak = Grip("top", "50 mm face mill", 1000.0, 0.1, 2.0, clamp_force(1000.0, 0.1), 5000.0)
+
+    assert weak.needed == pytest.approx(20000.0)
+    assert weak.enough is False
+    assert "at most 25% of the depth" in grip_words(weak)
+    assert "4500 lbf" in grip_words(weak, "inch")
+
+
+@pytest.mark.parametrize("name", ["zinc", "magnesium"])
+def test_an_alloy_of_unknown_force_gets_no_figure(block: tuple[Part, Settings, StockReport, PlannedSetup], name: str) -> None:
+    """No published force, no number: nothing is guessed."""
+    part, settings, stock, planned = block
+
+    assert grips_of(planned, replace(part, alloy=name), settings, stock) == ()
+
+
+@pytest.mark.parametrize(("friction", "safety"), [(0.0, 2.0), (-0.1, 2.0), (0.1, 0.5)])
+def test_no_friction_holds_nothing(friction: float, safety: float) -> None:
+    """A coefficient of nothing, or a safety below 1, is a mistake."""
+    with pytest.raises(ValueError, match="must be above 0"):
+        clamp_force(100.0, friction, safety)
