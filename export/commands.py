@@ -109,7 +109,7 @@ def setups(arguments: Namespace) -> int:
 
 
 def coordinates(arguments: Namespace) -> int:
-    """Print the coordinate tables and write them as CSV and text."""
+    """Print the coordinate tables and write them as CSV and text; "no" when no plan makes the part or its rows are at fault."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.coordinates_report import coordinate_files, coordinates_document, coordinates_text, readout_figures
     from geom.job import finish, open_job
@@ -120,7 +120,7 @@ def coordinates(arguments: Namespace) -> int:
         record = finish(open_job(settings, tell), tell, arguments.casting)
     _save(arguments, settings, coordinate_files(record), **({} if arguments.casting is None else {"casting": arguments.casting}))
     _answer(arguments, coordinates_document(record), coordinates_text(record))
-    return YES
+    return YES if record.can_be_cut else NO
 
 
 def prove(arguments: Namespace) -> int:
@@ -202,7 +202,7 @@ def make(arguments: Namespace) -> int:
     write_folder(out, files)
     _say_files(arguments, out, files)
     arrived = not record.placed or record.placed[0].placement.cleans_up
-    return YES if verdict(record.stock, record.job.needs).is_enough and arrived else NO
+    return YES if verdict(record.stock, record.job.needs).is_enough and arrived and record.can_be_cut else NO
 
 
 COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {

@@ -5,8 +5,9 @@ Chooses figures and signs from the settings; `table` writes the tables.
 
 from typing import TYPE_CHECKING, Any
 
-from export.number import Figures, figures
+from export.number import Figures, figures, sentence
 from export.table import coordinates_json, setup_text, table_files
+from geom.plan import NoPlan
 from geom.settings import Settings
 
 if TYPE_CHECKING:
@@ -30,11 +31,21 @@ def coordinate_files(record: "Record") -> dict[str, bytes]:
 
 def coordinates_document(record: "Record") -> dict[str, Any]:
     """Return the tables as a JSON document: mm."""
-    return coordinates_json(record.setups, readout_figures(record.settings), record.settings.readout.flips)
+    from export.setups_report import setups_document
+
+    tables = coordinates_json(record.setups, readout_figures(record.settings), record.settings.readout.flips)
+    faults = [{"setup": number, "fault": sentence(words, record.settings.units)} for number, words in record.faults]
+    if isinstance(record.plan, NoPlan):
+        return {**tables, "faults": faults, "no_plan": setups_document(record.plan, record.job, record.stock)}
+    return {**tables, "faults": faults}
 
 
 def coordinates_text(record: "Record") -> str:
-    """Return all tables as one text, a blank line between set-ups."""
+    """Return all tables as one text, a blank line between set-ups; without a plan, why there is none."""
     settings = record.settings
+    if isinstance(record.plan, NoPlan):
+        from export.setups_report import setups_text
+
+        return setups_text(record.plan, record.job, record.stock)
     shown, signs, count = readout_figures(settings), settings.readout.flips, len(record.setups)
     return "\n".join(setup_text(settings.part.name, one, count, shown, signs) for one in record.setups)

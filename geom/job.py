@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from geom.castings import Placed
     from geom.kernel.shape import Solid
     from geom.plan import NoPlan, Plan
-    from geom.rows import Setup
+    from geom.rows import Setup, Words
     from geom.stock import StockReport
 
 __all__ = ["Job", "Overrides", "Record", "Say", "finish", "input_files", "load_settings", "open_job", "placements", "planned"]
@@ -57,7 +57,8 @@ class Record:
 
     Attributes:
         placed: the castings that were measured, best first; the rows are for the first. Empty without readings.
-        plan: the set-ups in order with their reasons, or which feature none can make.
+        plan: the set-ups in order with their reasons, or which feature none can make; then there are no `setups`.
+        faults: what is wrong with their rows, by set-up; such tables must not be cut.
     """
 
     job: Job
@@ -66,6 +67,14 @@ class Record:
     setups: "tuple[Setup, ...]"
     placed: "tuple[Placed, ...]" = ()
     plan: "Plan | NoPlan | None" = None
+    faults: "tuple[tuple[int, Words], ...]" = ()
+
+    @property
+    def can_be_cut(self) -> bool:
+        """Whether there is a plan and nothing is wrong with its rows."""
+        from geom.plan import NoPlan
+
+        return not isinstance(self.plan, NoPlan) and not self.faults
 
     @property
     def settings(self) -> Settings:
@@ -144,15 +153,19 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
         ReadingError: a reading is wrong.
     """
     from geom.castings import with_pick_up
-    from geom.setups import setups_by_direction
+    from geom.plan import Plan
+    from geom.setup_rows import setups_of, with_faults
 
     zero = resolve_zero(job.part, job.settings.datum)
     stock = measure_stock(job, say)
     placed = placements(job, say, casting) if casting is not None or (job.settings.folder / READINGS).exists() else ()
     plan = planned(job, zero, stock, say, placed)
     say("working out coordinates")
-    setups = setups_by_direction(job.part, zero, job.settings)
-    return Record(job, stock, zero, with_pick_up(setups, placed[0]) if placed else setups, placed, plan)
+    first = placed[0] if placed and placed[0].measured else None
+    setups = setups_of(plan, job.part, job.settings, zero, stock, first) if isinstance(plan, Plan) else ()
+    checked = [with_faults(one, job.part, job.settings) for one in (with_pick_up(setups, placed[0]) if placed else setups)]
+    faults = tuple((one.number, words) for one, found in checked for words in found)
+    return Record(job, stock, zero, tuple(one for one, _ in checked), placed, plan, faults)
 
 
 def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any], Mapping[str, Any]]":

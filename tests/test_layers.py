@@ -59,14 +59,16 @@ FROM_BELOW = """
     geom.setups
     geom.grip_check
     geom.job
-    geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows geom.proof
+    geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows
+    geom.proof_verdict geom.proof
 
     export.number export.manifest export.swap export.write
     export.fonts export.lettering export.view export.sheet2d export.clutter export.packing export.centres export.marks
     export.dimension export.annotate export.bolt_circles export.dxf export.svg export.pdf
     export.furniture export.hole_table export.drawing_notes export.drawing_input export.drawing
-    export.table_head export.table_words export.table_reader export.table export.coordinates_report export.proof_tables
-    export.text_table export.hole_report export.setups_report export.stock_report export.place_document export.place_report
+    export.table_head export.table_words export.table_reader export.table
+    export.text_table export.hole_report export.setups_report export.coordinates_report export.proof_tables
+    export.stock_report export.place_document export.place_report
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report
     export.mesh export.prototype
