@@ -31,13 +31,19 @@ def holdings(
         pin: what the job fixes of this set-up, or None.
     """
     places = seats(work, up, done, first=not done)
-    found = [
-        *vise_holds(work, up, done, places, wants, vise, pin),
-        *table_holds(work, up, done, places, wants, vise, pin),
-        *plate_holds(work, up, done, wants, vise),
-    ]
+    found = list(vise_holds(work, up, done, places, wants, vise, pin))
+    if pin is not None or not _settled(found, wants, 1.0):
+        found.extend(table_holds(work, up, done, places, wants, vise, pin))
+    if pin is not None or not _settled(found, wants, 3.0):
+        found.extend(plate_holds(work, up, done, wants, vise))
     kept = [held for held in found if keeps(held.hold, pin)]
     return tuple(_ranked(kept, work.frame(up).x, 2.0 * work.step))
+
+
+def _settled(found: Sequence[Held], wants: Sequence[Demand], next_best: float) -> bool:
+    """Tell whether a hold makes all there is, from machined locators, no worse than the next method can be."""
+    every = frozenset(w.name for w in wants if not w.lacks)
+    return any(every <= h.makes and not h.hides and not h.rough and h.worse <= next_best for h in found)
 
 
 def _ranked(found: Sequence[Held], straight: Vec3, same: float) -> list[Held]:

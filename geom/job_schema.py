@@ -107,6 +107,7 @@ HOLE: Final[Table] = {
     "name": Key("text", "a name of your own for the hole", longest=40),
     "callout": Key("text", "what it is for: 'clearance M8 medium', 'tapped 3/8-16 UNC', 'reamed 10 H7' ..."),
     "point_angle": Key("number", "included angle of the drill's point, degrees", least=60, most=180),
+    "assembly": Key("yes or no", "made together with the part it mates, so no set-up makes it", default=False),
 }
 
 SHOP: Final[Table] = {

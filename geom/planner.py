@@ -141,7 +141,7 @@ def plan_setups(
 
 def _at_assembly(name: str, settings: Settings) -> bool:
     asked = settings.holes.get(name)
-    return asked is not None and getattr(asked, "assembly", False)
+    return asked is not None and asked.assembly
 
 
 def _demands(tasks: Tasks, work: Work, settings: Settings) -> dict[int, dict[str, Demand]]:

@@ -101,12 +101,13 @@ class FaceSettings:
 
 @dataclass(frozen=True, slots=True)
 class HoleSettings:
-    """`[holes.NAME]`: a new name, what the hole is for, the drill's point angle in degrees."""
+    """`[holes.NAME]`: a new name, what the hole is for, the drill's point angle in degrees, whether it waits for assembly."""
 
     name: str | None = None
     callout: Callout | None = None
     point_angle: float | None = None
     where: str = ""
+    assembly: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,11 +5,11 @@ spot is a patch of one plane face, wide enough for a strap's nose, with metal
 below that rests on a plane face: nothing is clamped over air. Lengths mm.
 """
 
-import math
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
+from scipy.ndimage import correlate
 from scipy.spatial import cKDTree
 
 from geom.analytic import Bools, Floats, Ints
@@ -62,22 +62,31 @@ def _strap_spots(work: Work, frame: Frame, done: frozenset[str]) -> Spots:
     over, under = work.seen(frame.z, done), work.seen(below, done)
     top, bottom = frame.local_points(over.points), frame.local_points(under.points)
     feet = -under.out
-    wide = _wide_enough(top, over.face, looking(work, frame.z), work.step)
+    grid = work.frame(frame.z).local_points(over.points)[:, :2]
+    wide = _wide_enough(grid, over.face, looking(work, frame.z), work.step)
     near, row = cKDTree(bottom[:, :2]).query(top[:, :2])
     down = np.isin(under.face[row], looking(work, below)) & (near <= work.step)
     good = wide & down
     return Spots(top[good], over.face[good], under.face[row][good], feet[row][good])
 
 
-def _wide_enough(top: Floats, face: Ints, level: list[int], step: float) -> Bools:
-    """Return at which points a whole nose lies on one of the level faces."""
-    wide = np.zeros(len(top), dtype=np.bool_)
-    wanted = _FULL * math.pi * STRAP**2 / step**2
+def _wide_enough(grid: Floats, face: Ints, level: list[int], step: float) -> Bools:
+    """Return at which points a whole nose lies on one of the level faces.
+
+    Args:
+        grid: (n, 2) in the frame of the rays.
+    """
+    at = np.rint((grid - grid.min(axis=0)) / step).astype(np.int64) if len(grid) else np.zeros((0, 2), dtype=np.int64)
+    reach = int(STRAP / step)
+    offset = np.arange(-reach, reach + 1) * step
+    disc = (np.hypot(*np.meshgrid(offset, offset)) <= STRAP).astype(float)
+    wide = np.zeros(len(grid), dtype=np.bool_)
     for number in level:
         mine = np.flatnonzero(face == number)
         if mine.size:
-            tree = cKDTree(top[mine, :2])
-            wide[mine] = tree.query_ball_point(top[mine, :2], STRAP, return_length=True) >= wanted
+            shows = np.zeros(at.max(axis=0) + 1)
+            shows[tuple(at[mine].T)] = 1.0
+            wide[mine] = correlate(shows, disc, mode="constant")[tuple(at[mine].T)] >= _FULL * disc.sum()
     return wide
 
 

@@ -90,12 +90,25 @@ def _at_heights(one: _Try) -> Iterator[Held]:
     for height in owned if one.pin is None or one.pin.parallels is None else (one.pin.parallels,):
         if (one.seat.hang and height < one.seat.hang + _AIR) or height >= one.vise.jaw_height:
             continue
+        bed = one.seat.level - height
+        if not any(_may_clear(w, one, bed, bed + one.vise.jaw_height) for w in one.wants if w.name not in most):
+            continue
         held = _between(one, height)
         if held is not None and not held.makes <= most:
             yield held
             most |= held.makes
         if len(most) == len(one.wants):
             break
+
+
+def _may_clear(want: Demand, one: _Try, bed: float, top: float) -> bool:
+    """Tell whether a feature could be cut between jaws of this height, wherever they bear."""
+    if want.kind == "hole":
+        return want.floor - want.through >= bed
+    if want.floor >= top + JAW_CLEARANCE:
+        return True
+    along = dot(want.normal, one.frame.x) if want.normal is not None else 0.0
+    return bool(one.end) and abs(along) > 0.999
 
 
 def _between(one: _Try, height: float) -> Held | None:

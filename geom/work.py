@@ -164,12 +164,12 @@ class Work:
         return _Rays(start[met], skin[met], metal[met], face[met], over[met])
 
     def _named(self, surface: Ints, face: Ints, stock: Floats) -> Ints:
-        """Return for each ray the machined face whose skin its casting surface is: the one that lies nearest under it."""
+        """Return for each ray the face whose skin its casting surface is: the one that lies nearest under it."""
         over = np.full(len(surface), -1)
-        open_ = np.array([f.hole is None and f.state == "machined" for f in self.part.faces] + [False])
+        named = np.array([f.hole is None for f in self.part.faces] + [False])
         for one in np.unique(surface[surface >= 0]):
             mine = surface == one
-            under = mine & open_[face] & np.isfinite(stock)
+            under = mine & named[face] & np.isfinite(stock)
             numbers, counts = np.unique(face[under], return_counts=True)
             enough = numbers[counts >= max(3, 0.03 * mine.sum())]
             if enough.size:

@@ -176,6 +176,8 @@ def _sides(work: Work, held: Held, done: frozenset[str]) -> Iterator[PickUp]:
         faces = named or _outermost(work, held, way, done)
         if not faces:
             continue
+        if len(faces) > 1 and sum(work.is_machined(f, done) for f in faces) == 1:
+            faces = [f for f in faces if work.is_machined(f, done)]
         machined = all(work.is_machined(f, done) for f in faces)
         how: Literal["middle", "edge"] = "middle" if len(faces) == 2 else "edge"
         yield PickUp(axis, how, tuple(f.name for f in faces[:2]), machined, _free_height(work, held, way, done))  # type: ignore[arg-type]
