@@ -29,7 +29,7 @@ NOISE: Final = 5e-6
 """mm: what six printed decimals of a zero and double precision lose; below it a point is on the sweep's skin."""
 
 AHEAD: Final = 10.0
-"""mm: metal left over is followed this far out of a face."""
+"""mm: metal left over is followed this far out of a face, and a gouge this far in."""
 
 _OFF_EDGE: Final = 0.1
 """mm: a spot that the mesh comparison found nearer to a face's edge than this belongs to its neighbour."""
@@ -69,7 +69,7 @@ Groups = tuple[tuple[int, int], ...]
 def spread(solid: Solid, groups: Groups) -> Spots:
     """Return samples on every face of the finished part, edges included."""
     found = surface_samples(solid, STEP, groups=dict(groups))
-    return Spots(found.points, found.looked_from, found.normals, found.face, found.area)
+    return _sound(Spots(found.points, found.looked_from, found.normals, found.face, found.area))
 
 
 @lru_cache(maxsize=2)
@@ -95,7 +95,13 @@ def suspects(solid: Solid, groups: Groups, near: Floats) -> Spots:
     far, _ = edge_distance(rim, group[surface], np.asarray(foot))
     keep = far > _OFF_EDGE
     points, normals = exact_points(solid, surface[keep], np.asarray(foot)[keep])
-    return Spots(points, points, normals, surface[keep], np.zeros(len(points)))
+    return _sound(Spots(points, points, normals, surface[keep], np.zeros(len(points))))
+
+
+def _sound(spots: Spots) -> Spots:
+    """Return the spots that have a place and a normal: at the tip of a free-form face there is none."""
+    unit = np.abs(np.linalg.norm(spots.normals, axis=1) - 1.0) < 1e-6
+    return spots.of(unit & np.isfinite(spots.starts).all(axis=1))
 
 
 # --- walking ----------------------------------------------------------------
@@ -130,7 +136,7 @@ def walk(spots: Spots, sweeps: Sequence[Sweep], casting: Skin, stocked: Bools) -
         over[rows] = casting.over(spots.points[rows], spots.normals[rows], spots.starts[rows]).distance
     ahead = np.minimum(ahead, np.maximum(over, 0.0))
     for sweep in sweeps:
-        near = _near(sweep, spots.starts, AHEAD)
+        near = near_to(sweep, spots.starts, AHEAD)
         if not near.size:
             continue
         low, high = spans(sweep, spots.starts[near], spots.normals[near])
@@ -151,28 +157,26 @@ def depths(spots: Spots, sweeps: Sequence[Sweep]) -> Floats:
     first = _square_to(spots.normals)
     second = np.cross(spots.normals, first)
     return np.asarray(
-        np.min([run_of(spots.starts, way, sweeps) for way in (-spots.normals, first, -first, second, -second)], axis=0)
+        np.min([run_of(spots.starts, way, sweeps, AHEAD) for way in (-spots.normals, first, -first, second, -second)], axis=0)
     )
 
 
-def run_of(starts: Floats, ways: Floats, sweeps: Sequence[Sweep]) -> Floats:
-    """Return how far each line runs through sweeps from its start until it meets none."""
+def run_of(starts: Floats, ways: Floats, sweeps: Sequence[Sweep], most: float) -> Floats:
+    """Return how far each line runs through sweeps from its start until it meets none; no further than `most`."""
     gone = np.zeros(len(starts))
-    found = [(near, *spans(s, starts[near], ways[near])) for s in sweeps for near in (_near(s, starts, np.inf),)]
+    found = [(near, *spans(s, starts[near], ways[near])) for s in sweeps for near in (near_to(s, starts, most),) if near.size]
     for _ in range(_ROUNDS):
         before = gone.copy()
         for near, low, high in found:
             on = (low <= gone[near] + NOISE) & (high > gone[near])
-            gone[near[on]] = np.minimum(high[on], 1e6)
+            gone[near[on]] = np.minimum(high[on], most)
         if np.array_equal(before, gone):
             break
     return gone
 
 
-def _near(sweep: Sweep, points: Floats, by: float) -> Ints:
+def near_to(sweep: Sweep, points: Floats, by: float) -> Ints:
     """Return which points lie within `by` of a sweep, or a little more."""
-    if np.isinf(by):
-        return np.arange(len(points))
     local = sweep.table.frame.local_points(points)
     low = local[:, 2] >= sweep.z - by
     near = np.flatnonzero(low)

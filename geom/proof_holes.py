@@ -77,7 +77,7 @@ def _depth(hole: PartHole, sweeps: Sequence[Sweep]) -> float | None:
     turn = np.linspace(0.0, 2.0 * math.pi, 8, endpoint=False)
     radius = 0.5 * hole.diameter * _RIM
     ring = np.array(hole.centre) + radius * (np.cos(turn)[:, None] * side / np.linalg.norm(side) + np.sin(turn)[:, None] * other)
-    deep = float(np.min(run_of(ring - 0.02 * axis, np.tile(-axis, (8, 1)), sweeps)))
+    deep = float(np.min(run_of(ring - 0.02 * axis, np.tile(-axis, (8, 1)), sweeps, 2.0 * hole.length + hole.diameter)))
     if deep <= 0:
         return None
     cone = 0.0 if hole.point_angle is None else (0.5 * hole.diameter - radius) / math.tan(math.radians(hole.point_angle / 2.0))
