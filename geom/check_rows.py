@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from geom.contact import Standing, sides
+from geom.contact import Standing, faces_it, sides
 from geom.cutter_choice import Lack, choose_finder
 from geom.errors import StandardError
 from geom.part import Part, PartFace
@@ -56,6 +56,9 @@ _NEW: Final = 8.0
 _LOOKS: Final = 8
 _ALL_LOOKS: Final = 96
 """Good places from one side among which is chosen: where there are enough sides, and where there are not."""
+
+_COARSE: Final = 2
+"""A face that lines twice as far apart all miss has no place far enough from its edges."""
 
 _APART: Final = 0.25
 """A second place from the same side stays this share of the casting's size from the first."""
@@ -149,8 +152,10 @@ def _owners(faces: list[PartFace], way: Towards, standing: Standing, settings: S
     able = [face for face in faces if _touchable(face, way, standing)]
     by_surface = {number: face for face in able if face.state == "as cast" for number in face.surfaces}
     own = {n: face for face in able if face.state != "as cast" for n in target(part, face.name, False).numbers}
-    across, height = grid(drawn, Search(way, frozenset(), False), settings)
-    rough, finished = (sides(drawn, way, across, height, machined) for machined in (False, True))
+    across, height = grid(drawn, Search(way, frozenset(), False), settings, _COARSE)
+    rough = sides(drawn, way, across, height, False)
+    facing = np.flatnonzero(faces_it(rough, way))
+    rough, finished = rough.of(facing), sides(drawn, way, across[facing], height[facing], True)
     with np.errstate(invalid="ignore"):
         same = np.flatnonzero(np.linalg.norm(rough.at - finished.at, axis=1) < SKIN)
     pairs = Counter(zip(rough.surface[same].tolist(), finished.surface[same].tolist(), strict=True))

@@ -95,9 +95,9 @@ def lowest_nose(boxes: Sequence[Box], settings: Settings) -> float:
     return -math.inf if table is None else table + settings.tooling.mill.spindle_to_table[0]
 
 
-def lines(low: float, high: float, settings: Settings) -> Floats:
-    """Return grid lines between two limits, multiples of a round figure."""
-    step = _LINE[settings.units]
+def lines(low: float, high: float, settings: Settings, coarse: int = 1) -> Floats:
+    """Return grid lines between two limits, multiples of a round figure; of `coarse` times it."""
+    step = coarse * _LINE[settings.units]
     step *= max(1, math.ceil((high - low) / _ACROSS / step))
     return np.asarray(step * np.arange(math.ceil(low / step), math.floor(high / step) + 1), dtype=float)
 
@@ -147,12 +147,12 @@ def _worse(room: float, across: float, height: float) -> tuple[float, ...]:
     return (-room, round(abs(across), 6), -round(height, 6), round(across, 6))
 
 
-def grid(standing: Standing, search: Search, settings: Settings) -> tuple[Floats, Floats]:
-    """Return every place a search tries: across and height, (n,) each."""
+def grid(standing: Standing, search: Search, settings: Settings, coarse: int = 1) -> tuple[Floats, Floats]:
+    """Return every place a search tries: across and height, (n,) each; on lines `coarse` times as far apart."""
     (low, high), way = standing.box, search.towards
     a, h = (0, 1) if way == "-z" else (1 - "xy".index(way[1]), 2)
-    across = np.array(search.across) if search.across else _with_axes(standing, search, a, lines(low[a], high[a], settings))
-    height = np.array(search.height) if search.height else lines(low[h], high[h], settings)
+    across = np.array(search.across) if search.across else _with_axes(standing, search, a, lines(low[a], high[a], settings, coarse))
+    height = np.array(search.height) if search.height else lines(low[h], high[h], settings, coarse)
     both = np.stack(np.meshgrid(across, height, indexing="ij"), axis=-1).reshape(-1, 2)
     return both[:, 0], both[:, 1]
 
