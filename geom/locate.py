@@ -42,6 +42,12 @@ _TIE: Final = 0.05
 _FITS: Final = 0.01
 """A first place reached without trying turns, off by less than this share of the casting's size and 1 mm, is the one."""
 
+_UPRIGHT: Final = 45.0
+"""...and turned by less than this, degrees: no other is nearer the drawing's axes."""
+
+_LEVEL: Final = 1e-3
+"""The shift a first place starts from, to this share of the casting's size."""
+
 _NEAR: Final = 1e-6
 """A first place is settled to this share of the casting's size; the least squares over everything read go on from there."""
 
@@ -143,13 +149,15 @@ def first_place(casting: Solid, tips: Tips, clouds: Sequence[Floats], turn: bool
     """
     whole = np.flatnonzero(tips.known.all(axis=1))
     if not turn or len(whole) < len(tips.points):
-        return settle(casting, tips, _level_place(casting, tips), still=_NEAR)
+        return settle(casting, tips, _level_place(casting, tips, clouds), still=_NEAR)
     trees: Trees = {id(cloud): cKDTree(cloud) for cloud in clouds}
     found = []
-    for start in (_level_place(casting, tips), _middles_together(tips, clouds)):
-        move = settle(casting, tips, start, still=_NEAR)
-        found.append((_misfit(casting, tips, clouds, trees, move), _angle(move), move))
     fits = min(_FITS * casting.size, 1.0)
+    for first in (_level_place, _middles_together):
+        move = settle(casting, tips, first(casting, tips, clouds), still=_NEAR)
+        found.append((_misfit(casting, tips, clouds, trees, move), _angle(move), move))
+        if found[-1][0] < fits and found[-1][1] < _UPRIGHT:
+            return move
     if min(f[0] for f in found) < fits:
         return min(found, key=lambda f: (f[0] > fits, round(f[1], 3), f[0]))[2]
     for matrix in _promising(tips, clouds):
@@ -159,7 +167,7 @@ def first_place(casting: Solid, tips: Tips, clouds: Sequence[Floats], turn: bool
     return min((f for f in found if f[0] <= least + _TIE), key=lambda f: (round(f[1], 3), f[0]))[2]
 
 
-def _level_place(casting: Solid, tips: Tips) -> Rigid:
+def _level_place(casting: Solid, tips: Tips, _clouds: Sequence[Floats]) -> Rigid:
     """Return the least shift that brings the tips on to their faces, without a turn."""
     shift = np.zeros(3)
     for _ in range(30):
@@ -170,13 +178,13 @@ def _level_place(casting: Solid, tips: Tips) -> Rigid:
         weight = np.sqrt(np.minimum(1.0, _WILD / np.maximum(np.abs(high), 1e-12)))
         step = keep @ np.linalg.lstsq(normals @ keep * weight[:, None], -high * weight, rcond=None)[0]
         shift = shift + step
-        if np.abs(step).max() < _NEAR * casting.size:
+        if np.abs(step).max() < _LEVEL * casting.size:
             break
     x, y, z = shift.tolist()
     return Rigid(shift=(x, y, z))
 
 
-def _middles_together(tips: Tips, clouds: Sequence[Floats]) -> Rigid:
+def _middles_together(_casting: Solid, tips: Tips, clouds: Sequence[Floats]) -> Rigid:
     """Return the shift that brings the middle of the tips to the middle of their faces."""
     a, b, c = (np.array([cloud.mean(axis=0) for cloud in clouds]).mean(axis=0) - tips.points.mean(axis=0)).tolist()
     return Rigid(shift=(a, b, c))

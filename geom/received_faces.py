@@ -15,7 +15,7 @@ from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
-from geom.analytic import Floats, Forms, Ints, forms, heights
+from geom.analytic import Floats, Forms, Ints, dots, forms, heights
 from geom.errors import ReadingError
 from geom.face_groups import face_groups
 from geom.kernel.probe import project
@@ -35,6 +35,9 @@ _ALL_ROUND: Final = 179.99
 
 _ACROSS: Final = 60.0
 """About this many samples across the part."""
+
+_MEETS: Final = 50
+"""Newton's steps along a line to the skin."""
 
 _RIM_SHARE: Final = 0.02
 """A wall under less than this share of a face's area is met past the rim only and is not the skin over that face."""
@@ -240,23 +243,25 @@ def _forms_of(casting: Solid) -> Forms:
     return forms(casting.surfaces)
 
 
-def meets(casting: Solid, surface: int, point: Floats, way: Floats) -> tuple[Floats, Floats]:
-    """Return where the line through a point meets a skin surface next to it, and the outward normal there.
+def meets(casting: Solid, surfaces: Ints, points: Floats, ways: Floats) -> tuple[Floats, Floats]:
+    """Return where lines through points (n, 3) meet skin surfaces next to them, and the outward normals there.
 
-    Raises:
-        ReadingError: it runs along the surface.
+    NaN where a line runs along its surface.
     """
-    which, spot = np.array([surface]), np.array([point], dtype=np.float64)
-    for _ in range(50):
-        high, normal = over_skin(casting, which, spot)
-        speed = float(normal[0] @ way)
-        if abs(speed) < 0.05:
+    spots, normals = np.full(points.shape, np.nan), np.full(points.shape, np.nan)
+    rows, at = np.arange(len(points)), points.astype(np.float64)
+    good = np.isfinite(at).all(axis=1) & np.isfinite(ways).all(axis=1)
+    for _ in range(_MEETS):
+        rows, at = rows[good], at[good]
+        if not rows.size:
             break
-        step = float(high[0]) / speed
-        spot = spot - step * way
-        if abs(step) < 1e-11 * (1.0 + float(np.abs(spot).max())):
-            return spot[0], over_skin(casting, which, spot)[1][0]
-    raise ReadingError("the line of measurement runs along the face, not across it")
+        high, normal = over_skin(casting, surfaces[rows], at)
+        there = np.abs(high) < 1e-11 * (1.0 + np.abs(at).max(axis=1))
+        spots[rows[there]], normals[rows[there]] = at[there], normal[there]
+        speed = dots(normal, ways[rows])
+        good = ~there & (np.abs(speed) >= 0.05)
+        at = at - (high / np.where(good, speed, 1.0))[:, None] * ways[rows]
+    return spots, normals
 
 
 # --- the skin over a named face ---------------------------------------------

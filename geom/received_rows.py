@@ -7,15 +7,13 @@ side) half its range over the face is added to the uncertainty, and said so.
 Lengths mm, part frame.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from geom.analytic import Floats
+from geom.analytic import Floats, Ints, dots
 from geom.errors import ReadingError
-from geom.kernel.shape import Solid
 from geom.part import Part
 from geom.readings import ROUGH_PLACE, Height, Thickness
 from geom.received_faces import FaceSkin, Walls, face_skin, meets, over_skin
@@ -81,10 +79,47 @@ class SkinModel:
         """Return how the skin's offset at one point changes with each parameter (k,)."""
         return np.asarray(self.offset_rows(point[None], normal[None], np.array([surface]))[0])
 
-    def offset_rows(self, points: Floats, normals: Floats, surfaces: "np.typing.NDArray[np.int64]") -> Floats:
+    def offset_rows(self, points: Floats, normals: Floats, surfaces: Ints) -> Floats:
         """Return how the skin's offset at points changes with each parameter (n, k)."""
         number = self.walls.number[surfaces]
         return np.hstack([self.walls.rows(points, normals, surfaces), self.spots.rows(points, number)])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Drawn:
+    """What a reading would be on the drawn casting if taken at each of several places; NaN where it cannot be taken.
+
+    Attributes:
+        value: (n,) mm.
+        near, far: (n, 3) where it meets the skin; near_normal, far_normal: outward there.
+        near_surface, far_surface: (n,) of the casting; way: (n, 3) from far to near.
+        why: why it cannot be taken at the first place; "" when it can.
+    """
+
+    value: Floats
+    near: Floats
+    near_normal: Floats
+    near_surface: Ints
+    far: Floats
+    far_normal: Floats
+    far_surface: Ints
+    way: Floats
+    why: str
+
+    def expected(self, model: SkinModel, label: str) -> Expected:
+        """Return the reading at the first place.
+
+        Raises:
+            ReadingError: it cannot be taken there.
+        """
+        if self.why:
+            raise ReadingError(f"{label}: {self.why}")
+        points, normals = np.stack([self.near[0], self.far[0]]), np.stack([self.near_normal[0], self.far_normal[0]])
+        surfaces = np.array([self.near_surface[0], self.far_surface[0]])
+        rows = model.offset_rows(points, normals, surfaces) / (normals @ self.way[0])[:, None]
+        sign = 1.0 if (self.near[0] - self.far[0]) @ self.way[0] >= 0 else -1.0
+        a, b = model.walls.number[surfaces].tolist()
+        return Expected(float(self.value[0]), sign * (rows[0] - rows[1]), _vec(self.near[0]), (a, b))
 
 
 def thickness(model: SkinModel, faces: tuple[str, str], at: Vec3 | None) -> Expected:
@@ -96,44 +131,43 @@ def thickness(model: SkinModel, faces: tuple[str, str], at: Vec3 | None) -> Expe
     Raises:
         ReadingError: the faces do not lie opposite each other.
     """
+    spot = face_skin(model.part, faces[0]).middle if at is None else at
+    return _thicknesses(model, faces, np.array([spot])).expected(model, f"thickness between {faces[0]!r} and {faces[1]!r}")
+
+
+def _thicknesses(model: SkinModel, faces: tuple[str, str], spots: Floats) -> _Drawn:
     casting = model.part.casting
     first, second = (face_skin(model.part, name) for name in faces)
-    spot = np.array(first.middle if at is None else at)
-    here = first.nearest(spot)
-    surface = int(first.surface[here])
-    high, normal = over_skin(casting, np.array([surface]), spot[None])
-    near = spot - high[0] * normal[0]
-    there = _opposite(second, near, normal[0], faces)
-    other = int(second.surface[there])
-    begin = near + ((second.points[there] - near) @ normal[0]) * normal[0]
-    way = normal[0] - _met(casting, other, begin, normal[0], faces)[1]
-    way /= np.linalg.norm(way)
-    if casting.surfaces[surface].kind != "plane":
-        spot = near
-    start = spot + ((second.points[there] - spot) @ way) * way
-    p, n = _met(casting, surface, spot, way, faces)
-    q, m = _met(casting, other, start, way, faces)
-    across = float((p - q) @ way)
-    sign = 1.0 if across >= 0 else -1.0
-    row = model.offset_row(p, n, surface) / (n @ way) - model.offset_row(q, m, other) / (m @ way)
-    met = (int(model.walls.number[surface]), int(model.walls.number[other]))
-    return Expected(sign * across, sign * row, _vec(p), met)
+    surface = first.surface[[first.nearest(spot) for spot in spots]]
+    high, normal = over_skin(casting, surface, spots)
+    near = spots - high[:, None] * normal
+    there = np.array([_opposite(second, p, n) for p, n in zip(near, normal, strict=True)])
+    other = second.surface[there]
+    far = np.where(there[:, None] >= 0, second.points[there], np.nan)
+    begin = near + dots(far - near, normal)[:, None] * normal
+    way = normal - meets(casting, other, begin, normal)[1]
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    flat = np.array([casting.surfaces[i].kind == "plane" for i in surface.tolist()])
+    start = np.where(flat[:, None], spots, near)
+    p, n = meets(casting, surface, start, way)
+    q, m = meets(casting, other, start + dots(far - start, way)[:, None] * way, way)
+    value = np.abs(dots(p - q, way))
+    why = _NOT_OPPOSITE if there[0] < 0 else _ALONG if np.isnan(value[0]) else ""
+    return _Drawn(value, p, n, surface, q, m, other, way, why)
 
 
-def _met(casting: Solid, surface: int, spot: Floats, way: Floats, faces: tuple[str, str]) -> tuple[Floats, Floats]:
-    try:
-        return meets(casting, surface, spot, way)
-    except ReadingError as error:
-        raise ReadingError(f"thickness between {faces[0]!r} and {faces[1]!r}: {error}; name faces that lie opposite") from None
+_NOT_OPPOSITE: Final = (
+    "the two do not face away from each other within 60 degrees, so calipers cannot sit across them; "
+    "name two opposite faces, or one round face twice"
+)
+_ALONG: Final = "the line of measurement runs along the face, not across it; name faces that lie opposite"
 
 
-def _opposite(skin: FaceSkin, spot: Floats, normal: Floats, faces: tuple[str, str]) -> int:
+def _opposite(skin: FaceSkin, spot: Floats, normal: Floats) -> int:
+    """Return the row of the skin opposite a place; -1 when none faces away from it."""
     facing = np.flatnonzero(skin.normals @ normal < -0.5)
     if not facing.size:
-        raise ReadingError(
-            f"thickness between {faces[0]!r} and {faces[1]!r}: the two do not face away from each other within 60 degrees, so "
-            "calipers cannot sit across them; name two opposite faces, or one round face twice"
-        )
+        return -1
     gap = skin.points[facing] - spot
     gap = gap - np.outer(gap @ normal, normal)
     return int(facing[np.argmin(np.round(np.einsum("ij,ij->i", gap, gap), 9))])
@@ -145,18 +179,29 @@ def height(model: SkinModel, name: str, seat: str, up: Vec3, at: Vec3 | None) ->
     Raises:
         ReadingError: the face is too steep for a height gauge.
     """
-    casting, way = model.part.casting, np.array(up)
-    skin, foot = face_skin(model.part, name), face_skin(model.part, seat)
-    spot = np.array(_height_place(skin, way) if at is None else at)
-    here = skin.nearest(spot, way)
-    surface, base = int(skin.surface[here]), foot.surfaces[0]
-    if abs(skin.normals[here] @ way) < 0.3:
-        raise ReadingError(f"height of {name!r}: the face stands too steep for a height gauge there; touch it or use calipers")
-    start = spot + ((skin.points[here] - spot) @ way) * way
-    p, n = meets(casting, surface, start, way)
+    spot = _height_place(face_skin(model.part, name), np.array(up)) if at is None else at
+    return _heights(model, name, seat, up, np.array([spot])).expected(model, f"height of {name!r}")
+
+
+def _heights(model: SkinModel, name: str, seat: str, up: Vec3, spots: Floats) -> _Drawn:
+    casting, way = model.part.casting, np.tile(np.array(up), (len(spots), 1))
+    skin = face_skin(model.part, name)
+    here = np.array([skin.nearest(spot, way[0]) for spot in spots])
+    surface = skin.surface[here]
+    base = np.full(len(spots), face_skin(model.part, seat).surfaces[0])
+    steep = np.abs(dots(skin.normals[here], way)) < _STEEP
+    start = spots + dots(skin.points[here] - spots, way)[:, None] * way
+    p, n = meets(casting, surface, np.where(steep[:, None], np.nan, start), way)
     q, m = meets(casting, base, p, way)
-    row = model.offset_row(p, n, surface) / (n @ way) - model.offset_row(q, m, base) / (m @ way)
-    return Expected(float((p - q) @ way), row, _vec(p), (int(model.walls.number[surface]), int(model.walls.number[base])))
+    value = dots(p - q, way)
+    why = _TOO_STEEP if steep[0] else _ALONG if np.isnan(value[0]) else ""
+    return _Drawn(value, p, n, surface, q, m, base, way, why)
+
+
+_STEEP: Final = 0.3
+"""A height gauge's scriber finds no face whose normal is further from its way than this cosine."""
+
+_TOO_STEEP: Final = "the face stands too steep for a height gauge there; touch it or use calipers"
 
 
 def _height_place(skin: FaceSkin, way: Floats) -> Vec3:
@@ -173,44 +218,53 @@ def measured(model: SkinModel, reading: Height | Thickness) -> Measured:
     Raises:
         ReadingError: it cannot be taken on this casting; the message has the line.
     """
-
-    def expect(at: Vec3 | None) -> Expected:
-        if isinstance(reading, Thickness):
-            return thickness(model, reading.faces, at)
-        return height(model, reading.face, reading.seat, reading.direction, at)
-
+    across = isinstance(reading, Thickness)
     try:
-        expected = expect(reading.at)
+        skin = face_skin(model.part, reading.faces[0] if isinstance(reading, Thickness) else reading.face)
+        spots = _places(reading, skin)
+        if isinstance(reading, Thickness):
+            drawn = _thicknesses(model, reading.faces, spots)
+            expected = drawn.expected(model, f"thickness between {reading.faces[0]!r} and {reading.faces[1]!r}")
+        else:
+            drawn = _heights(model, reading.face, reading.seat, reading.direction, spots)
+            expected = drawn.expected(model, f"height of {reading.face!r}")
     except ReadingError as error:
         raise ReadingError(f"{reading.source}: {error}") from None
-    doubt, note = _place_doubt(model, reading, expected, expect)
-    return Measured(
-        reading.source, reading.value, expected, float(np.hypot(reading.sigma, doubt)), note, isinstance(reading, Thickness)
-    )
+    doubt, note = _place_doubt(model, reading, skin, drawn, expected)
+    return Measured(reading.source, reading.value, expected, float(np.hypot(reading.sigma, doubt)), note, across)
+
+
+def _places(reading: Height | Thickness, skin: FaceSkin) -> Floats:
+    """Return where a reading was taken, then where else it may have been: about the place it says, or over the whole face."""
+    if reading.at is not None:
+        at = np.array(reading.at)
+        if isinstance(reading, Height):
+            normal = skin.normals[skin.nearest(at, np.array(reading.direction))]
+        else:
+            normal = skin.normals[skin.nearest(at)]
+        ways = np.linalg.svd(normal[None])[2][1:]
+        return np.array([at, *(at + sign * ROUGH_PLACE * way for way in ways for sign in (1.0, -1.0))])
+    start = skin.middle if isinstance(reading, Thickness) else _height_place(skin, np.array(reading.direction))
+    rows = np.unique(np.linspace(0, len(skin.points) - 1, _RANGE_POINTS).astype(int))
+    return np.concatenate([[start], skin.points[rows]])
 
 
 def _place_doubt(
-    model: SkinModel, reading: Height | Thickness, expected: Expected, expect: Callable[[Vec3 | None], Expected]
+    model: SkinModel, reading: Height | Thickness, skin: FaceSkin, drawn: _Drawn, expected: Expected
 ) -> tuple[float, str]:
     """Return what the place is worth in mm, and a sentence where none was said."""
-    name = reading.faces[0] if isinstance(reading, Thickness) else reading.face
-    skin = face_skin(model.part, name)
     if _is_same_everywhere(model, expected):
         return 0.0, ""
+    off = np.nan_to_num(drawn.value[1:] - expected.value)
     if reading.at is not None:
-        here = skin.nearest(np.array(expected.at))
-        ways = np.linalg.svd(skin.normals[here][None])[2][1:]
-        spots = [np.array(reading.at) + sign * ROUGH_PLACE * way for way in ways for sign in (1.0, -1.0)]
-        values = [_or_same(expect, _vec(s), expected.value) for s in spots]
-        return float(np.hypot(values[0] - values[1], values[2] - values[3])) / 4.0, ""
-    rows = np.unique(np.linspace(0, len(skin.points) - 1, _RANGE_POINTS).astype(int))
-    same = [r for r in rows.tolist() if model.walls.number[skin.surface[r]] in expected.walls]
-    values = [_or_same(expect, _vec(skin.points[r]), expected.value) for r in same] or [expected.value]
-    doubt = float(max(abs(v - expected.value) for v in values))
+        return float(np.hypot(off[0] - off[1], off[2] - off[3])) / 4.0, ""
     if isinstance(reading, Height) and np.ptp(skin.normals @ np.array(reading.direction)) > 1e-6:
         return 0.0, ""
+    same = np.isin(model.walls.number[drawn.near_surface[1:]], expected.walls)
+    doubt = float(np.abs(off[same]).max(initial=0.0))
     if doubt < _NOTICED:
         return 0.0, ""
+    name = reading.faces[0] if isinstance(reading, Thickness) else reading.face
     x, y, z = expected.at
     return doubt, (
         f"{reading.source}: does not say where on {name} it was taken; taken at ({x:.1f}, {y:.1f}, {z:.1f}) mm, half way up, "
@@ -222,13 +276,6 @@ def _is_same_everywhere(model: SkinModel, expected: Expected) -> bool:
     """Return whether a reading lies between two parallel planes, so that its place is worth nothing."""
     a, b = (model.part.casting.surfaces[model.walls.walls[i].surfaces[0]] for i in expected.walls)
     return a.kind == b.kind == "plane" and norm(cross(a.axis, b.axis)) < _PARALLEL
-
-
-def _or_same(expect: Callable[[Vec3 | None], Expected], at: Vec3, value: float) -> float:
-    try:
-        return expect(at).value
-    except ReadingError:
-        return value
 
 
 def _vec(a: Floats) -> Vec3:

@@ -11,7 +11,7 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from geom.analytic import Floats
+from geom.analytic import Floats, dots
 from geom.locate import Tips, fixed_directions, heights_of, moved, rigid_rows
 from geom.received_rows import Measured, SkinModel
 from geom.rigid import Rigid
@@ -176,7 +176,7 @@ def _worst(
     if not len(rest):
         return None
     rows = np.concatenate([system.place @ basis @ basis.T, system.skin], axis=1)
-    own = np.einsum("ij,jk,ik->i", rows, joint, rows) / system.sigma**2
+    own = dots(rows @ joint, rows) / system.sigma**2
     left = np.maximum(1.0 - own, 1e-9)
     off = rest / left
     score = np.where(left > 1e-6, np.abs(off) * np.sqrt(left) / system.sigma, 0.0)
