@@ -134,7 +134,8 @@ def side_at(
     face = work.part.faces[number] if number >= 0 else None
     if face is None or not _can_be_held(face, seen.side, frame.z):
         return None
-    lean = _lean(face, frame.z)
+    of_skin = face.kind == "plane" and face.state == "machined" and not work.is_machined(face, done)
+    lean = _skin_lean(seen, rows[seen.face[rows] == number]) if of_skin else _lean(face, frame.z)
     slack = _TOUCH + (band[1] - band[0]) * math.tan(math.radians(abs(lean)))
     mine = rows[(seen.face[rows] == number) & (seen.out[rows] >= seen.out[lead] - slack)]
     half = 0.5 * work.step
@@ -164,6 +165,13 @@ def _lean(face: PartFace, up: Vec3) -> float:
     if face.kind == "cone":
         return face.half_angle if same_way(face.axis, up) else -face.half_angle
     return 0.0
+
+
+def _skin_lean(seen: Flank, rows: Ints) -> float:
+    """Return how many degrees the skin over a plane leans: the plane through its points, which draft tilts."""
+    x, z = seen.local[rows, 0], seen.local[rows, 2]
+    tilt = np.linalg.lstsq(np.column_stack([np.ones(len(rows)), x, z]), seen.out[rows], rcond=None)[0][2]
+    return round(math.degrees(math.atan(float(tilt))), 3)
 
 
 def opening(fixed: Side, clamp: Side, packing: float) -> float:

@@ -9,8 +9,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from geom.clamp_rules import (
     JAW_CLEARANCE,
     fixed_first,
@@ -116,8 +114,7 @@ def _between(one: _Try, height: float) -> Held | None:
     seat, vise, frame = one.seat, one.vise, one.frame
     bed = seat.level - height
     top = bed + vise.jaw_height
-    x = np.concatenate([f.local[:, 0] for f in one.seen])
-    ends = float(x.min()) - 0.5 * one.work.step, float(x.max()) + 0.5 * one.work.step
+    ends = one.work.reach(frame, one.done)
     window = jaw_window(vise, *ends, one.end)
     back, front = (side_at(one.work, frame, f, one.done, (bed, top), window) for f in one.seen)
     if back is None or front is None or not sides_agree(back.lean, front.lean):

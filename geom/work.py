@@ -17,12 +17,13 @@ import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
 from geom.datum import Zero, zero_facing
+from geom.kernel.extent import face_box
 from geom.part import Part, PartFace
 from geom.placement import Placement
 from geom.rays import skin_of
-from geom.space import Frame, Vec3, cross, frame_facing, scale
+from geom.space import Frame, Vec3, cross, dot, frame_facing, scale
 from geom.stock import StockReport
-from geom.tolerance import SKIN
+from geom.tolerance import SAME_DIRECTION, SKIN
 
 _ACROSS: Final = 56
 """About how many rays lie across the part's longest side."""
@@ -133,6 +134,22 @@ class Work:
     def notes(self) -> dict[object, object]:
         """What other modules have worked out of this work and would else work out again."""
         return {}
+
+    def reach(self, frame: Frame, done: frozenset[str]) -> tuple[float, float]:
+        """Return from where to where the work reaches along a frame's X: the casting's own, less what machined planes end."""
+        key = ("reach", frame)
+        if key not in self.notes:
+            low, high = face_box(self.part.casting, range(len(self.part.casting.surfaces)), frame)
+            self.notes[key] = (low[0], high[0])
+        ends = self.notes[key]
+        assert isinstance(ends, tuple)
+        low_x, high_x = ends
+        for face in (self.part.faces[i] for i in self._bounds):
+            along = 0.0 if face.normal is None or not self.is_machined(face, done) else dot(face.normal, frame.x)
+            x = frame.local(face.origin)[0]
+            low_x = max(low_x, x) if along < -1.0 + SAME_DIRECTION**2 else low_x
+            high_x = min(high_x, x) if along > 1.0 - SAME_DIRECTION**2 else high_x
+        return low_x, high_x
 
     def bore_skin(self, name: str) -> float:
         """Return the mean stock in a bore, mm."""

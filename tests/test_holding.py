@@ -1,0 +1,247 @@
+"""Rules of the trade for holding work, each by hand, and the holds they give on blocks.
+
+Numbers worked by hand from the shop that is assumed (vise 130 wide, 42 high,
+opening 140; parallels from 10). Common practice, no source.
+"""
+
+import math
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from geom.clamp_rules import (
+    fixed_first,
+    grips_enough,
+    hull,
+    jaw_packing,
+    lean_of,
+    mass_is_over,
+    packing_width,
+    seat_first,
+    side_lifts,
+    sides_agree,
+    widest_three,
+)
+from geom.demands import Demand, demand
+from geom.held import Held
+from geom.holding import holdings, useful
+from geom.kernel.shape import Surface
+from geom.part import Part
+from geom.seats import seats
+from geom.shop_file import default_shop
+from geom.stock import stock_report
+from geom.tasks import tasks_of
+from geom.work import Work, work_of
+from tests.catalogue import block_in_block, block_on_cast_foot, bolt_circle_cover, drafted_block
+from tests.hand_parts import hand_part, hand_settings, hand_zero
+
+VISE = default_shop("mm").vise
+UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
+ZERO = hand_zero((30.0, 20.0, 30.0))
+NOTHING: frozenset[str] = frozenset()
+
+
+def work(part: Part) -> Work:
+    return work_of(part, stock_report(part, {f.name: 0.0 for f in part.machined}), ZERO)
+
+
+def wants(part: Part, one: Work, up: tuple[float, float, float]) -> list[Demand]:
+    tasks = tasks_of(part, ZERO, hand_settings())
+    way = tasks.ways.index(up)
+    return [demand(task, way, up, one, hand_settings()) for task in tasks.tasks if way in task.options]
+
+
+@cache
+def block() -> tuple[Part, Work]:
+    part = hand_part(block_in_block())
+    return part, work(part)
+
+
+def named(part: Part, normal: tuple[float, float, float]) -> str:
+    return next(f.name for f in part.faces if f.normal == normal)
+
+
+def holds(up: tuple[float, float, float], done: frozenset[str] = NOTHING) -> tuple[Held, ...]:
+    part, one = block()
+    return holdings(one, up, done, [w for w in wants(part, one, up) if w.name not in done], VISE)
+
+
+# --- rules by hand ----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("grip", "out", "holds_it"), [(5.0, 20.0, True), (4.9, 3.0, False), (10.0, 40.0, True), (10.0, 41.0, False)]
+)
+def test_jaws_hold_5_mm_and_a_quarter_of_what_stands_out(grip: float, out: float, holds_it: bool) -> None:
+    """10 of grip holds 40 standing out, not 41."""
+    assert grips_enough(grip, out) is holds_it
+
+
+def test_a_side_lifts_when_it_looks_down() -> None:
+    """A 3 degree drafted side whose normal points down lifts; one that points up is pressed down."""
+    lean = lean_of(-math.sin(math.radians(3.0)))
+
+    assert lean == pytest.approx(3.0)
+    assert side_lifts(lean)
+    assert not side_lifts(-lean)
+    assert sides_agree(3.0, 3.0)
+    assert not sides_agree(0.0, 5.0)
+
+
+def test_a_machined_side_goes_to_the_fixed_jaw_with_a_rod_at_the_rough_one() -> None:
+    """Machined against rough: a soft rod at the movable jaw; both rough: strips; both machined: nothing."""
+    rod = jaw_packing(True, False, False, VISE)
+    strips = jaw_packing(False, False, False, VISE)
+
+    assert [(p.place, p.words) for p in rod] == [("clamp", ("soft round rod ", 8.0, " at half the grip"))]
+    assert {p.place for p in strips} == {"fixed jaw", "clamp"}
+    assert jaw_packing(True, True, False, VISE) == ()
+    assert (packing_width(rod), packing_width(strips)) == (8.0, 2.0)
+    assert fixed_first(True, True, 10.0) < fixed_first(False, True, 1000.0)
+
+
+def test_a_round_between_flats_gets_soft_strips() -> None:
+    """Even machined: two lines bear, and would bruise."""
+    assert {p.place for p in jaw_packing(True, True, True, VISE)} == {"fixed jaw", "clamp"}
+
+
+def test_a_seat_is_machined_once_there_is_one_and_as_cast_for_the_first_cut() -> None:
+    """Before anything is cut a face that stays ties cut to skin; later a machined one wins though it is smaller."""
+    assert seat_first(True, False, 0.0, 10.0, False) < seat_first(False, True, 0.0, 1000.0, False)
+    assert seat_first(False, True, 0.0, 10.0, True) < seat_first(False, False, 0.0, 1000.0, True)
+
+
+def test_three_points_carry_the_mass_or_are_none() -> None:
+    """Of a square's corners and a far point: the widest triangle over the mass; none when the mass is outside all."""
+    square = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
+
+    three = widest_three(square, (3.0, 2.0))
+    assert three is not None
+    assert mass_is_over([square[i] for i in three], (3.0, 2.0))
+    assert widest_three(square, (11.0, 5.0)) is None
+    assert hull([*square, (5.0, 5.0)]) == ((0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0))
+    assert not mass_is_over(square[:2], (5.0, 0.0))
+
+
+# --- on blocks --------------------------------------------------------------
+
+
+def test_a_rough_seat_stands_out_by_its_stock_until_it_is_cut() -> None:
+    """Block 30 high, zero on top, 3 of stock below: the seat is at -33 rough and at -30 cut."""
+    part, one = block()
+    bottom = named(part, DOWN)
+
+    (rough,) = seats(one, UP, NOTHING, first=True)
+    (cut,) = seats(one, UP, frozenset({bottom}), first=False)
+    assert rough.level == pytest.approx(-33.0)
+    assert cut.level == pytest.approx(-30.0)
+    assert (rough.machined, cut.machined) == (False, True)
+
+
+def test_the_block_is_held_below_the_cut_on_parallels() -> None:
+    """Top at 0, jaws end 1.5 lower at least: bed at -33 less parallels plus 42 of jaw: 13 is the least that does."""
+    part, _ = block()
+    best = next(h for h in holds(UP) if named(part, UP) in h.makes and h.hold.method == "vise")
+
+    assert best.hold.parallels == 13.0
+    assert max(b.high[2] for b in best.hold.boxes if "jaw" in b.name) == pytest.approx(-4.0)
+    assert best.hold.stick_out == pytest.approx(3.0 + 4.0)
+    assert len(best.hold.rests) == 3
+
+
+def test_an_edge_is_cut_only_where_it_stands_out_beside_the_jaws() -> None:
+    """A side 30 high runs down to the seat: only a hold with that end beside the jaws makes it, and never a side in the jaws."""
+    part, _ = block()
+    left, front = named(part, (-1.0, 0.0, 0.0)), named(part, (0.0, -1.0, 0.0))
+
+    for held in (h for h in holds(UP) if h.hold.method == "vise"):
+        jaws = {held.hold.fixed_jaw, held.hold.clamp}
+        assert not held.makes & jaws
+        assert left not in held.makes or jaws == {front, named(part, (0.0, 1.0, 0.0))}
+        x = next(b for b in held.hold.boxes if b.name == "fixed jaw")
+        if left in held.makes and held.frame.x == (1.0, 0.0, 0.0):
+            assert x.low[0] >= -33.0 + 5.0
+
+
+def test_a_machined_side_is_put_to_the_fixed_jaw_whichever_way_that_turns_the_work() -> None:
+    """With the front cut, the front goes back."""
+    part, _ = block()
+    front = named(part, (0.0, -1.0, 0.0))
+    along = [h for h in holds(UP, frozenset({front})) if front in (h.hold.fixed_jaw, h.hold.clamp) and h.hold.method == "vise"]
+
+    assert along
+    assert all(h.hold.fixed_jaw == front for h in along)
+    assert all("fixed jaw" in h.hold.machined for h in along)
+
+
+def test_nothing_is_strapped_over_air() -> None:
+    """Every strap of every table hold has seat or packing under it: its spot lies over the block."""
+    part, _ = block()
+    top = named(part, UP)
+    strapped = [h for h in holds(UP, frozenset({top, named(part, DOWN)})) if h.hold.method == "table"]
+
+    assert strapped
+    for held in strapped:
+        for box in (b for b in held.hold.boxes if b.name.startswith("strap")):
+            centre = [(box.low[i] + box.high[i]) / 2 for i in (0, 1)]
+            assert abs(centre[0]) <= 33.0 - 5.0
+            assert abs(centre[1]) <= 23.0 - 5.0
+
+
+def test_a_vise_that_does_not_open_far_enough_is_not_offered() -> None:
+    """46 wide with 1 mm strips wants 48: an opening of 45 leaves the table only."""
+    part, one = block()
+    small = replace(VISE, opening=45.0)
+
+    assert all(h.hold.method != "vise" for h in holdings(one, UP, NOTHING, wants(part, one, UP), small))
+
+
+def test_drafted_sides_that_widen_upwards_lift() -> None:
+    """The drafted casting with its foot up: 3 degrees lift, and the hold says so."""
+    part = hand_part(drafted_block())
+    one = work(part)
+    up = [h for h in holdings(one, UP, NOTHING, wants(part, one, UP), VISE) if h.hold.method == "vise"]
+    down = [h for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), VISE) if h.hold.method == "vise"]
+
+    assert not any("lift" in str(words) for h in up for words in h.cautions)
+    assert down
+    assert all("lean by 3.0 degrees and lift" in str(h.cautions) for h in down)
+
+
+def test_a_round_cover_is_gripped_by_its_rim_with_a_caution() -> None:
+    """120 across between flats within 140; through holes have room below and no parallel under them."""
+    part = hand_part(bolt_circle_cover(), as_cast=lambda s: s.kind == "cylinder" and not s.hollow)
+    one = work_of(part, stock_report(part, {f.name: 0.0 for f in part.machined}), hand_zero((0.0, 0.0, 15.0)))
+    best = next(h for h in holdings(one, UP, NOTHING, _cover_wants(part, one), VISE) if h.hold.method == "vise")
+
+    assert best.hold.fixed_jaw == best.hold.clamp
+    assert "two lines" in str(best.cautions)
+
+
+def _cover_wants(part: Part, one: Work) -> list[Demand]:
+    tasks = tasks_of(part, one.zero, hand_settings())
+    way = tasks.ways.index(UP)
+    return [demand(task, way, UP, one, hand_settings()) for task in tasks.tasks if way in task.options]
+
+
+def test_a_face_that_stays_as_cast_is_the_first_seat() -> None:
+    """A block machined on top only sits on its skin, and the reason says so."""
+
+    def skin(s: Surface) -> bool:
+        return s.axis != UP
+
+    part = hand_part(block_on_cast_foot(), as_cast=skin)
+    one = work(part)
+    best = holdings(one, UP, NOTHING, wants(part, one, UP), VISE)[0]
+
+    assert "stays as cast" in str(best.why)
+    assert best.hold.machined == frozenset()
+
+
+def test_of_equal_holds_only_one_is_searched() -> None:
+    """A hold that makes less, hides as much and is no better is left out."""
+    kept = useful(holds(UP))
+
+    assert all(not (a is not b and a.makes <= b.makes and a.rough >= b.rough and a.worse >= b.worse and a.hides >= b.hides)
+               for a in kept for b in kept)  # fmt: skip
