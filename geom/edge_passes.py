@@ -19,7 +19,7 @@ from geom.lanes import KEPT_OFF
 from geom.part import PartFace
 from geom.reach import FACET_SLACK, Flat, blocked_spans, clear_disc, top_over
 from geom.rows import LeftOut, Row, Words
-from geom.scene import Made, Scene, Take, lowest_clear, speeds_of, tool_of
+from geom.scene import SPINDLE_ENDS, Made, Scene, Take, lowest_clear, speeds_of, tool_of
 from geom.shop import Cutter
 from geom.tolerance import SAME_AXIS
 
@@ -131,7 +131,7 @@ def _chosen(face: PartFace, scene: Scene, edge: _Edge, leave: float) -> Choice |
     one where that does not get along, and one that plunges where the move starts in metal."""
     widest, lack = math.inf, None
     while True:
-        choice = _longest(scene, edge, widest)
+        choice = _longest(scene, edge, widest, _past_holder(face, scene, edge))
         if isinstance(choice, Lack):
             return lack or choice
         move = _move(face, scene, choice.cutter.diameter, Leaves({**scene.leaves, face.name: leave}), edge.below)
@@ -147,11 +147,20 @@ def _chosen(face: PartFace, scene: Scene, edge: _Edge, leave: float) -> Choice |
         widest = choice.cutter.diameter - 2.0 * SAME_SIZE
 
 
-def _longest(scene: Scene, edge: _Edge, widest: float, plunge: bool = False) -> Choice | Lack:
-    """Return the end mill with flutes as long as the edge is high, else one that at least reaches that far."""
+def _past_holder(face: PartFace, scene: Scene, edge: _Edge) -> float:
+    """Return how far a cutter along a face has to stick out, so that its holder clears part and steel beside it."""
+    low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
+    about = SPINDLE_ENDS + scene.use.cutter
+    over = top_over(scene.barred, (low[0] - about, low[1] - about), (high[0] + about, high[1] + about))
+    return max(over - edge.low + edge.below, edge.height)
+
+
+def _longest(scene: Scene, edge: _Edge, widest: float, reach: float = 0.0, plunge: bool = False) -> Choice | Lack:
+    """Return the end mill with flutes as long as the edge is high, else one that reaches past what its holder would meet,
+    else one that at least reaches the foot: what it then meets is found when the rows are looked over."""
     prefer = min(scene.use.cutter, widest)
-    for depth in (edge.height, 0.0):
-        choice = choose_end_mill(scene.shop, widest=widest, depth=depth, reach=edge.height, plunge=plunge, prefer=prefer)
+    for depth, far in ((edge.height, reach), (0.0, reach), (edge.height, edge.height), (0.0, edge.height)):
+        choice = choose_end_mill(scene.shop, widest=widest, depth=depth, reach=far, plunge=plunge, prefer=prefer)
         if isinstance(choice, Choice):
             return choice
     return choice
@@ -183,14 +192,24 @@ def _rows(
     found: tuple[CutData | None, CutData | None],
 ) -> Iterator[Row]:
     """Yield the roughing depth by depth from the top, then the finishing cut in as few depths as the flutes allow."""
-    last = len(widths) - 1
+    last, roughed = len(widths) - 1, False
     for level, (above, said) in enumerate(_levels(edge, _deepest(cutter, widths, found[0]))):
         for number in range(last):
             off = sum(widths[number + 1 :])
             told = (f"rough {number + 1} of {last}", said, "under the skin" if number == 0 and level == 0 else "")
-            yield from _one(face, scene, edge, cutter, leave + off, above, told, found[0], final=False)
+            rough = tuple(_one(face, scene, edge, cutter, leave + off, above, told, found[0], final=False))
+            roughed = roughed or bool(rough)
+            yield from rough
+    finish = "finish" if last else ""
+    if last and not roughed:
+        slot, _ = speeds_of(scene, cutter, "slot", width=cutter.diameter)
+        deepest = max(slot.load.depth if slot else depth_limit(cutter, cutter.diameter), 0.5)
+        for above, said in _levels(edge, deepest):
+            for row in _one(face, scene, edge, cutter, leave, above, ("no room to rough it first", said), slot, final=True):
+                yield replace(row, action="slot")
+        return
     for above, said in _levels(edge, cutter.flute_length):
-        yield from _one(face, scene, edge, cutter, leave, above, ("finish" if last else "", said), found[1], final=True)
+        yield from _one(face, scene, edge, cutter, leave, above, (finish, said), found[1], final=True)
 
 
 def _deepest(cutter: Cutter, widths: Sequence[float], found: CutData | None) -> float:

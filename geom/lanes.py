@@ -138,7 +138,7 @@ def reach_past(scene: Scene, ground: Ground, level: float) -> float:
     low, high = (x0 - SPINDLE_ENDS, y0 - SPINDLE_ENDS), (x1 + SPINDLE_ENDS, y1 + SPINDLE_ENDS)
     if ground.walls.distance(ground.own) > SPINDLE_ENDS:
         return 0.0
-    return max(top_over(scene.seen, low, high) - level, 0.0)
+    return max(top_over(scene.barred, low, high) - level, 0.0)
 
 
 # --- lanes ------------------------------------------------------------------

@@ -27,7 +27,9 @@ def face_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     """
     level = scene.frame.local(face.origin)[2]
     ground = ground_of(face, scene, level)
-    plan = _planned(face, scene, ground, level, leave)
+    plan = _planned(face, scene, ground, reach_past(scene, ground, level), leave)
+    if isinstance(plan, Lack):
+        plan = _planned(face, scene, ground, 0.0, leave)
     if isinstance(plan, Lack):
         return Made((), (plan.says,), (LeftOut(face.name, "no cutter on hand faces it: see the notes"),))
     take = scene.takes.get(face.name, Take(0.0, 0.0))
@@ -37,9 +39,12 @@ def face_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     return Made(rows, (*notes, *_said(face, plan, take, depths)))
 
 
-def _planned(face: PartFace, scene: Scene, ground: Ground, level: float, leave: float) -> LanePlan | Lack:
-    """Return the lanes of the cutter that faces all of it in the fewest rows; else of the one that leaves least."""
-    reach = reach_past(scene, ground, level)
+def _planned(face: PartFace, scene: Scene, ground: Ground, reach: float, leave: float) -> LanePlan | Lack:
+    """Return the lanes of the cutter that faces all of it in the fewest rows; else of the one that leaves least.
+
+    Args:
+        reach: how far it has to stick out of its holder.
+    """
     whole: list[tuple[int, LanePlan]] = []
     poor: list[LanePlan] = []
     widest = math.inf

@@ -7,7 +7,7 @@ sheet it shaped. mm and degrees. Knows nothing of parts or rows.
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from geom.rows import Tool, Words
+from geom.rows import Tool
 from geom.settings import Settings
 from geom.standards.drill import KINDS, Drill, drill_set, family, largest_drill
 
@@ -106,20 +106,3 @@ def is_high(height: float, use: Practice) -> bool:
 def tidy(diameter: float) -> float:
     """Return a tool's diameter to a nanometre, so that two computed sizes are one tool."""
     return round(diameter, 6)
-
-
-def assumed_words(actions: set[str], use: Practice) -> tuple[Words, ...]:
-    """Return what a set-up with these actions took for granted, as sentences for the sheet."""
-    told: dict[str, tuple[Words, ...]] = {
-        "edge": (
-            ("edges: cutter-centre coordinates for an end mill of ", use.cutter, "; with another cutter they are wrong"),
-            ("edges: a move starts and ends with the cutter clear of the work by ", use.run_out, " unless its row says otherwise"),
-        ),
-        "drill": (
-            ("drills: Z is the tip, touched off at the tip; Z full is where the full diameter ends",),
-            ("through holes: the full diameter passes the far side by ", use.break_through, "; leave room below"),
-        ),
-        "spot": (("spots: a 90 degree spotting drill of ", use.spot.diameter),),
-        "tap": (("taps: low speed and a clutch, or start by hand; stop the spindle before clearing chips",),),
-    }
-    return tuple(words for action, said in told.items() if action in actions for words in said)

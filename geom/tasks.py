@@ -8,7 +8,7 @@ own frame. Knows nothing of which directions are chosen, nor of row order.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -77,10 +77,11 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
     ways = distinct((*_hole_ways(part), *_round_ways(part), *(f.normal for f in planes if f.normal is not None)), zero.frame)
     mesh = skin_of(part.finished).mesh if ways else None
     looks = [Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
+    mills = sorted({cutter.diameter for cutter in settings.tooling.of("end mill")}, reverse=True)
     leaves = Leaves({n: f.leave for n, f in settings.faces.items() if f.leave is not None}, use.edge_leave)
     tried = (
         *(_hole_task(hole, part, looks, use, settings) for hole in part.holes),
-        *(_plane_task(face, part, looks, leaves, use) for face in planes),
+        *(_plane_task(face, part, looks, leaves, use, mills) for face in planes),
         *(_round_task(face, part, looks) for face in _rounds(part)),
     )
     left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks), *_unmade(part))
@@ -169,13 +170,20 @@ def _unmade(part: Part) -> Iterator[LeftOut]:
 # --- planes -----------------------------------------------------------------
 
 
-def _plane_task(face: PartFace, part: Part, looks: list[Look], leaves: Leaves, use: Practice) -> Task:
+def _edge(face: PartFace, part: Part, look: Look, leaves: Leaves, use: Practice, mills: Sequence[float]) -> Row | None:
+    """Return the row along an edge with the widest cutter that gets there: the one the job prefers, or a narrower one on hand."""
+    sizes = (use.cutter, *(size for size in mills if size < use.cutter))
+    rows = (edge_row(face, part, look.seen, look.frame, leaves, replace(use, cutter=size)) for size in sizes)
+    return next((row for row in rows if row is not None), None)
+
+
+def _plane_task(face: PartFace, part: Part, looks: list[Look], leaves: Leaves, use: Practice, mills: Sequence[float]) -> Task:
     """Return the task: face up where nothing is above it, or an edge; a high edge only where there is no other way."""
     up = {n: (face_row(face, part, k.seen, k.frame, leaves.above(face), use),) for n, k in enumerate(looks) if _faces(face, k)}
     upright = [(n, look) for n, look in enumerate(looks) if stands_upright(face, look.up)]
     low = [(n, look) for n, look in upright if is_low(face, part, look.frame, use)]
     for some in (low, upright):
-        edges = {n: (row,) for n, look in some if (row := edge_row(face, part, look.seen, look.frame, leaves, use))}
+        edges = {n: (row,) for n, look in some if (row := _edge(face, part, look, leaves, use, mills))}
         if up or edges:
             return Task(face.name, up | edges, frozenset(up))
     return Task(face.name, {})

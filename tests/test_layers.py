@@ -56,7 +56,6 @@ FROM_BELOW = """
     geom.plate_hold geom.holding geom.zero_pick_up geom.planner
     geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
-    geom.setups
     geom.grip_check
     geom.job
     geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows

@@ -22,10 +22,10 @@ from geom.practice import practice
 from geom.recognise import recognise
 from geom.rows import Row, Setup, Tool
 from geom.settings import FaceSettings, ShopSettings
-from geom.setups import setups_by_direction
 from geom.space import WORLD, Frame, Vec3, frame_facing
 from geom.tolerance import SAME_AXIS
 from tests.catalogue import block_in_block, block_with_cored_bore, bolt_circle_cover, cross_drilled_block
+from tests.direction_setups import setups_by_direction
 from tests.hand_parts import hand_hole, hand_part, hand_settings, hand_zero
 
 MM = practice(hand_settings())
@@ -464,13 +464,16 @@ def test_a_cutter_stops_well_short_of_a_leaning_wall():
 
 
 def test_a_slot_narrower_than_the_cutter_is_left_out_with_the_reason():
-    """An 8 mm slot and a 12 mm cutter: no row for its walls, and the sheet says why; a 6 mm cutter makes them."""
+    """An 8 mm slot and no mill below 12 mm: no row for its walls, and the sheet says why; the shop's 6 mm mill makes them."""
     finished = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), box((-1.0, 16.0, 20.0), (61.0, 24.0, 31.0)))
     pair = solid_from_shape(finished, "finished"), solid_from_shape(box((-3.0, -3.0, -3.0), (63.0, 43.0, 33.0)), "casting")
     part = hand_part(pair)
     walls = {f.name for f in part.faces if f.normal and abs(f.normal[1]) > 0.5 and f.centroid[1] in (16.0, 24.0)}
 
-    wide, narrow = (setups_by_direction(part, hand_zero(), hand_settings(shop=ShopSettings(cutter=c))) for c in (12.0, 6.0))
+    asked = hand_settings()
+    few = tuple(c for c in asked.tooling.cutters if c.kind != "end mill" or c.diameter >= 12.0)
+    shops = (replace(asked, tooling=replace(asked.tooling, cutters=few)), asked)
+    wide, narrow = (setups_by_direction(part, hand_zero(), settings) for settings in shops)
 
     assert {one.feature for setup in wide for one in setup.left_out} == walls
     assert all("smaller cutter" in one.why for setup in wide for one in setup.left_out)

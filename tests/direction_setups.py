@@ -1,12 +1,9 @@
-"""Which set-ups a job needs: one for each direction that must face up.
+"""Set-ups by direction alone, so that a test of what reaches a feature does not rest on how work is held.
 
 Every hole says which way its spindle faces; a machined plane is cut from above,
 or along its side by a cutter that stands upright beside it. The fewest
 directions that make everything are chosen, each feature goes into exactly one,
-and its rows are put in working order. What no straight cutter reaches is listed
-with the reason. Lengths mm. Knows nothing of vises, seats, holders, or which
-set-up must come first: a planner replaces `setups_by_direction` and hands its
-own choice of tasks to `setup_of`.
+and its rows are put in order by kind. Lengths mm.
 """
 
 import math
@@ -18,7 +15,7 @@ from geom.datum import Zero, zero_facing
 from geom.directions import fewest, same_way
 from geom.hole_order import Flat, ordered, turn_from_x
 from geom.part import Part
-from geom.practice import Practice, assumed_words, practice
+from geom.practice import Practice, practice
 from geom.rows import ACTIONS, Pattern, Row, Setup, Words
 from geom.settings import Settings
 from geom.space import Frame, Vec3, cross, norm
@@ -131,3 +128,20 @@ def _facing(row: Row) -> tuple[float, float, float]:
     out = (along[1], -along[0])
     turn = turn_from_x(out, (0.0, 0.0))
     return round(turn, 6), round(-x * out[0] - y * out[1], 6), round(x * along[0] + y * along[1], 6)
+
+
+def assumed_words(actions: set[str], use: Practice) -> tuple[Words, ...]:
+    """Return what a set-up with these actions took for granted, as sentences for the sheet."""
+    told: dict[str, tuple[Words, ...]] = {
+        "edge": (
+            ("edges: cutter-centre coordinates for an end mill of ", use.cutter, "; with another cutter they are wrong"),
+            ("edges: a move starts and ends with the cutter clear of the work by ", use.run_out, " unless its row says otherwise"),
+        ),
+        "drill": (
+            ("drills: Z is the tip, touched off at the tip; Z full is where the full diameter ends",),
+            ("through holes: the full diameter passes the far side by ", use.break_through, "; leave room below"),
+        ),
+        "spot": (("spots: a 90 degree spotting drill of ", use.spot.diameter),),
+        "tap": (("taps: low speed and a clutch, or start by hand; stop the spindle before clearing chips",),),
+    }
+    return tuple(words for action, said in told.items() if action in actions for words in said)
