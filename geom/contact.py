@@ -42,6 +42,12 @@ _LEVEL: Final = math.cos(math.radians(10.0))
 _STEP: Final = 0.25
 """Heights, mm, at which a finder's side is looked at."""
 
+_LEANS: Final = 0.05
+"""A wall that stands out by less than this, mm, along a finder is met by its end: nobody sees the difference on raw skin."""
+
+_BODY: Final = (0.9, 0.5)
+"""Share of a finder's radius that must be clear of metal above its end; of skin as received, known along its normal only, less."""
+
 _OVERHANG: Final = 3.0
 """What stands out further than this, mm, above a finder's end is another part of the work, not the same wall leaning out."""
 
@@ -231,7 +237,7 @@ def contacts(
 
 def _rest(start: Floats, way: Floats, met: Met, gone: Floats, radius: float, towards: Towards) -> Contact | None:
     """Return the finder at rest, from what its end meets (first row) and its side (the others)."""
-    first = 0 if gone[0] <= gone.min() + 1e-6 else int(np.argmin(np.round(gone, 6)))
+    first = 0 if gone[0] <= gone.min() + _LEANS else int(np.argmin(np.round(gone, 6)))
     if gone[0] - gone[first] > _OVERHANG:
         return None
     x, y, z = met.out[0].tolist()
@@ -274,7 +280,7 @@ def _clear_of_work(standing: Standing, touches: Sequence[Contact], radius: float
     here, end = np.array([touch.axis for touch in touches])[:, None, :], np.array([touch.end for touch in touches])
     about = np.concatenate([0.5 * HOLDER_RADIUS * ring, HOLDER_RADIUS * ring])
     wide = standing.tops((here + about).reshape(-1, 2)).reshape(len(touches), -1).max(axis=1)
-    close = np.concatenate([np.zeros((1, 2)), 0.9 * radius * ring])
+    close = np.concatenate([np.zeros((1, 2)), _BODY[standing.placed is not None] * radius * ring])
     over = standing.tops((here + close).reshape(-1, 2), machined).reshape(len(touches), -1).max(axis=1)
     slack = np.array([touch.towards == "-z" or touch.leans_out for touch in touches])
     return ((wide <= end + reach - CLEAR) & (slack | (over <= end + 1e-6))).tolist()  # type: ignore[no-any-return]
