@@ -144,8 +144,31 @@ def _round(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, set
             best = touches
         if all(best):
             break
+    if standing.placed is not None and axis is not None:
+        best = _again_from_middle(best, what, axis, one, planned, standing, tip)
     for way, touch in zip(ways, best, strict=True):
         yield one.faces[0], way[1], touch
+
+
+def _again_from_middle(
+    first: list[Contact | None],
+    what: Target,
+    axis: tuple[float, float],
+    one: PickUp,
+    planned: PlannedSetup,
+    standing: Standing,
+    tip: Tip,
+) -> list[Contact | None]:
+    """Return the touches on a round as received, aimed at its own middle: it may stand off its drawn axis."""
+    touches = first
+    for _ in range(2):
+        pairs = [[t for t in touches if t is not None and t.towards[1] == letter] for letter in "xy"]
+        middle = [0.5 * (pair[0].axis[i] + pair[1].axis[i]) if len(pair) == 2 else axis[i] for i, pair in enumerate(pairs)]
+        touches = [
+            None if t is None else _on_round(what, (middle[0], middle[1]), t.towards, t.end, one, planned, standing, tip) or t
+            for t in touches
+        ]
+    return touches
 
 
 def _heights(what: Target, one: PickUp, standing: Standing, settings: Settings) -> list[float]:

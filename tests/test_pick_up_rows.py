@@ -5,13 +5,18 @@ from dataclasses import replace
 
 import pytest
 
+from geom.castings import Placed
 from geom.errors import GeometryError
 from geom.kernel.cut import mirrored, turned_about
 from geom.kernel.shape import solid_from_shape
 from geom.part import Part
 from geom.pick_up_rows import pick_up_rows
+from geom.place import place
 from geom.plan import PickUp
+from geom.readings import Readings, Thickness
+from geom.received import receive
 from geom.recognise import recognise
+from geom.required import Need
 from geom.rows import Box, Row
 from tests.catalogue import block_in_block, block_with_cored_bore, drafted_block
 from tests.hand_parts import hand_settings
@@ -178,6 +183,19 @@ def test_a_core_too_deep_for_the_finder_is_touched_higher_up(bored):
 
     assert first.z == -25.0
     assert {row.z for row in others} == {-25.0}
+
+
+def test_a_core_as_received_is_touched_through_its_own_middle(bored):
+    """A core 1 mm wider by calipers: 12.5 to each side of where it stands, each pair through the other's middle."""
+    readings = Readings(thicknesses=(Thickness(("bore 1", "bore 1"), 35.0, None, 0.01, "test"),))
+    received = receive(bored, readings, grade=11)
+    found = place(bored, received, {f.name: Need(1.0, 1.0, "face") for f in bored.machined})
+    placed = Placed(readings, received, found, received.to_part, (), ())
+    asked = hand_plan([PickUp("xy", "bore", ("bore 1",), False, -20.0)], zero=(0.0, 0.0, 50.0))
+    left, right, front, back = pick_up_rows(asked, bored, SETTINGS, None, placed)
+
+    assert ((right.x - left.x) / 2, (back.y - front.y) / 2) == pytest.approx((12.5, 12.5), abs=0.05)
+    assert ((left.x + right.x) / 2, (front.y + back.y) / 2) == pytest.approx((front.x, left.y), abs=0.02)
 
 
 # --- laws --------------------------------------------------------------------------
