@@ -20,7 +20,7 @@ from tests.catalogue import block_in_block, drilled_plate, hollow_in_skin
 from tests.job_folders import run, write_job
 
 HEAVY = {"OCP", "cadquery", "numpy", "scipy", "ezdxf", "typst", "trimesh", "manifold3d", "igl", "embreex", "shapely", "matplotlib"}
-COMMANDS = ("stock", "holes", "place", "coordinates", "drawing", "prototype", "make")
+COMMANDS = ("stock", "holes", "place", "setups", "coordinates", "prove", "drawing", "prototype", "make")
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +80,7 @@ def test_a_step_job_loads_neither_cadquery_nor_other_mesh_libraries(plate: Path)
 
 
 def test_help_lists_the_commands_there_are(capsys: pytest.CaptureFixture[str]) -> None:
-    """Seven commands, each with a line of help, and the exit codes."""
+    """Every command, each with a line of help, and the exit codes."""
     with pytest.raises(SystemExit) as left:
         main(["--help"])
     text = capsys.readouterr().out

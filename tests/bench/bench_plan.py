@@ -1,0 +1,84 @@
+"""How long planning takes beside finding what there is to make: run as `python -m tests.bench.bench_plan`.
+
+On the bundled jobs and on blocks of 10 to 100 features (faces and drilled holes on two sides). The bare work is
+`tasks_of`, which the planner has to do first; both in one process and one thread, medians of processor time, so that a
+busy machine does not count. Limits: a bundled job under 1 s, 60 features under 10 s.
+"""
+
+import argparse
+import statistics
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from geom.datum import resolve_zero
+from geom.job import Job, measure_stock, open_job
+from geom.job_settings import load_settings
+from geom.kernel.cut import box, cut, cylinder
+from geom.kernel.shape import solid_from_shape
+from geom.plan import Plan
+from geom.planner import plan_setups
+from geom.tasks import tasks_of
+from tests.catalogue import UP, Pair
+from tests.job_folders import write_job
+
+ROOT = Path(__file__).resolve().parents[2]
+BUNDLED, SIXTY = 1.0, 10.0
+COUNTS = (10, 20, 40, 60, 80, 100)
+
+
+def block(features: int) -> Pair:
+    """Return a block in a casting 3 mm larger all round: six faces, else 5 mm holes 12 deep, half of them from below."""
+    holes = features - 6
+    per_side = [(holes + 1) // 2, holes // 2]
+    body = box((0.0, 0.0, 0.0), (200.0, 100.0, 40.0))
+    for side, count in enumerate(per_side):
+        for i in range(count):
+            at = (12.0 + 18.0 * (i % 10), 10.0 + 16.0 * (i // 10), 28.0 if side == 0 else -1.0)
+            body = cut(body, cylinder(at, UP, 2.5, 13.0))
+    return solid_from_shape(body, "finished"), solid_from_shape(box((-3.0, -3.0, -3.0), (203.0, 103.0, 43.0)), "casting")
+
+
+def timed(work: Callable[[], object], rounds: int) -> float:
+    """Return the median time of some rounds, seconds."""
+    taken = []
+    for _ in range(rounds):
+        start = time.process_time()
+        work()
+        taken.append(time.process_time() - start)
+    return statistics.median(taken)
+
+
+def measured(name: str, folder: Path, limit: float, rounds: int) -> bool:
+    """Print one line about a job; return whether it keeps its limit."""
+    job: Job = open_job(load_settings(folder))
+    zero, stock = resolve_zero(job.part, job.settings.datum), measure_stock(job)
+    plan = plan_setups(job.part, job.settings, zero, stock, job.settings.setups)
+    count = sum(len(one.features) for one in plan.setups) if isinstance(plan, Plan) else 0
+    bare = timed(lambda: tasks_of(job.part, zero, job.settings), rounds)
+    whole = timed(lambda: plan_setups(job.part, job.settings, zero, stock, job.settings.setups), rounds)
+    told = f"{len(plan.setups)} set-ups" if isinstance(plan, Plan) else f"no plan: {plan.blocked[0].feature}"
+    late = "" if whole <= limit else f"   over {limit:g} s"
+    print(f"{name:14} {count:8} {bare:9.2f} {whole:9.2f} {whole / bare:7.1f}   {told}{late}", flush=True)
+    return whole <= limit
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Print a table; 1 when a limit is broken."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--counts", type=int, nargs="*", default=COUNTS)
+    asked = parser.parse_args(arguments)
+    print("job            features   tasks s    plan s   ratio   answer")
+    kept = [measured(name, ROOT / "parts" / name, BUNDLED, asked.rounds) for name in ("footstep", "bell_crank", "pump_cover")]
+    with TemporaryDirectory() as folder:
+        for count in asked.counts:
+            job = write_job(Path(folder) / f"block-{count}", block(count))
+            kept.append(measured(f"block of {count}", job, SIXTY if count <= 60 else float("inf"), asked.rounds))
+    return int(not all(kept))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
