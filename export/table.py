@@ -13,6 +13,7 @@ were found.
 import csv
 import io
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from export.number import (
@@ -27,7 +28,7 @@ from export.number import (
     worst_rounding_text,
 )
 from export.table_head import Form, Head, Signs, escaped, head_lines
-from export.table_reader import ALWAYS, COLUMNS, HEADINGS, NONE, TableFile, read_table
+from export.table_reader import ALWAYS, COLUMNS, HEADINGS, NONE, SET_BY_ROW, TableFile, read_table
 from export.table_words import holding_text, left_out_text, notes_text, patterns_text, tool_text
 from geom.rows import Row, Setup, Tool, coordinates_of, tools_of
 
@@ -67,12 +68,22 @@ def setup_csv(job: str, setup: Setup, count: int, figures: Figures, signs: Signs
 
 def setup_text(job: str, setup: Setup, count: int, figures: Figures, signs: Signs = AS_IS) -> str:
     """Return one set-up as an aligned table for a monospaced print; each tool stands before its rows."""
-    names = {tool: f"T{i} {escaped(tool_text(tool, figures.units))}" for i, tool in enumerate(tools_of(setup), 1)}
+    kept = tuple(dict.fromkeys(_unset(tool) for tool in tools_of(setup)))
+    names = {tool: f"T{i} {escaped(tool_text(tool, figures.units))}" for i, tool in enumerate(kept, 1)}
     head = head_lines(
         _head("text", job, setup, count, figures, signs), [_tool_line(name, tool, figures) for tool, name in names.items()]
     )
-    table = [_cells(row, figures, signs) | {"note": escaped(row.note)} for row in setup.rows]
-    return "\n".join([*head, "", *_ruled(table, [names[row.tool] for row in setup.rows], figures)]) + "\n"
+    table = [_cells(row, figures, signs) | {"set_to": _set_to(row.tool, figures), "note": escaped(row.note)} for row in setup.rows]
+    return "\n".join([*head, "", *_ruled(table, [names[_unset(row.tool)] for row in setup.rows], figures)]) + "\n"
+
+
+def _unset(tool: Tool) -> Tool:
+    """Return the tool as it lies in the drawer: a boring head is one tool, set afresh for each row."""
+    return replace(tool, diameter=0.0) if tool.kind == SET_BY_ROW else tool
+
+
+def _set_to(tool: Tool, figures: Figures) -> str:
+    return size(tool.diameter, figures.units, 6) if tool.kind == SET_BY_ROW else ""
 
 
 def _ruled(table: Sequence[Mapping[str, str]], tools: Sequence[str], figures: Figures) -> list[str]:

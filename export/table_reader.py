@@ -8,7 +8,7 @@ Anything that the writer would not have written is an error that names its line.
 import csv
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final, TypeVar
 
@@ -54,6 +54,7 @@ HEADINGS: Final = {
     "row": "Row",
     "feature": "Feature",
     "action": "Action",
+    "set_to": "Set to {unit}",
     "x": "X {unit}",
     "y": "Y {unit}",
     "z": "Z {unit}",
@@ -72,6 +73,9 @@ HEADINGS: Final = {
     "note": "Note",
 }
 """Of a text table, in order; columns that no row fills are not printed."""
+
+SET_BY_ROW: Final = "boring head"
+"""A kind of tool that is set to a diameter for each row; a text table gives it a column and the CSV the tool's own."""
 
 ALWAYS: Final = ("row", "feature", "action", "x", "y", "z")
 """Columns of a text table that are printed even when empty."""
@@ -209,7 +213,16 @@ def _text_rows(body: _Lines, columns: Mapping[str, slice], tools: Mapping[str, T
         elif tool is None:
             raise EvenstockError(f"{where}: no tool stands before this row")
         else:
-            yield _row(_text_cells(where, line, columns), tool, where, head)
+            cells = _text_cells(where, line, columns)
+            yield _row(cells, _as_set(tool, cells.get("set_to", ""), where, head), where, head)
+
+
+def _as_set(tool: Tool, text: str, where: str, head: Head) -> Tool:
+    """Return the tool set to its row's diameter, where it is one that is set."""
+    if bool(text) != (tool.kind == SET_BY_ROW):
+        wanted = "a boring head is set to a diameter" if tool.kind == SET_BY_ROW else f"a {tool.kind} is not set to a diameter"
+        raise EvenstockError(f"{where}: {wanted}")
+    return replace(tool, diameter=_at(where, "set_to", lambda: size_value(text, head.figures.units))) if text else tool
 
 
 def _text_cells(where: str, line: str, columns: Mapping[str, slice]) -> dict[str, str]:

@@ -86,26 +86,26 @@ row,feature,action,tool,x,y,z,x_to,y_to,z_full,leave,limit_low,limit_high,nomina
 """
 
 WORKED_TEXT = """\
-Row  Feature  Action     X mm     Y mm     Z mm  Y to mm  Z full mm  Leave mm  Reads mm  Least mm  Most mm  Within +- mm  Towards  Speed rpm  Feed mm/min  Peck mm  Note
----  -------  -------  ------  -------  -------  -------  ---------  --------  --------  --------  -------  ------------  -------  ---------  -----------  -------  --------------------------
+Row  Feature  Action   Set to mm    X mm     Y mm     Z mm  Y to mm  Z full mm  Leave mm  Reads mm  Least mm  Most mm  Within +- mm  Towards  Speed rpm  Feed mm/min  Peck mm  Note
+---  -------  -------  ---------  ------  -------  -------  -------  ---------  --------  --------  --------  -------  ------------  -------  ---------  -----------  -------  --------------------------
 
 T1 face mill
-  1  top      face                        0.100                           0.1                                                                                       leaves metal for finishing
+  1  top      face                                   0.100                           0.1                                                                                       leaves metal for finishing
 
 T2 12 mm end mill
-  2  right    edge     36.000  -31.000  -30.000   31.000                                                                                 560          134
+  2  right    edge                36.000  -31.000  -30.000   31.000                                                                                 560          134
 
 T3 6.8 mm drill
-  3  hole 1   drill    22.500   38.970  -22.045             -20.000                                                                     1350          162      6.8
+  3  hole 1   drill               22.500   38.970  -22.045             -20.000                                                                     1350          162      6.8
 
-T4 40 mm boring head
-  4  bore 1   bore      0.000    0.000  -51.000                                            40.000   40.025
+T4 boring head
+  4  bore 1   bore            40   0.000    0.000  -51.000                                            40.000   40.025
 
 T5 10 mm edge finder
-  5  back     check     0.000   47.500  -12.000                                                                      0.7       -y
+  5  back     check                0.000   47.500  -12.000                                                                      0.7       -y
 
 T6 40 H7 plug gauge
-  6  bore 1   measure                                                                40    40.000   40.025
+  6  bore 1   measure                                                                           40    40.000   40.025
 """  # noqa: E501
 
 
