@@ -14,6 +14,7 @@ from geom.kernel.cut import box, cut, cylinder, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.part import Part, PartHole
 from geom.plan import PlannedSetup
+from geom.rays import skin_of
 from geom.rows import CUTTING, Box, Row, Setup
 from geom.sample import surface_samples
 from geom.settings import Settings
@@ -331,17 +332,28 @@ def test_a_short_tap_goes_as_deep_as_it_reaches():
 
 
 def gouged(part: Part, setup: Setup) -> list[int]:
-    """Return the rows that cut into the finished part, by points 0.1 mm under its skin."""
+    """Return the rows that cut into the finished part, by points 0.1 mm under its skin; a tap cuts its thread there."""
     samples = surface_samples(part.finished, 2.0)
-    inside = setup.frame.local_points(samples.points - 0.1 * samples.normals)
-    return [row.number for row in cuts(setup) if _meets(row, inside)]
+    under = samples.points - 0.1 * samples.normals
+    inside = setup.frame.local_points(under[skin_of(part.finished).inside(under)])
+    return [row.number for row in cuts(setup) if row.action != "tap" and _meets(row, inside)]
 
 
 def _meets(row: Row, points: "np.typing.NDArray[np.float64]") -> bool:
-    floor = row.z if row.z_full is None else row.z_full
-    assert floor is not None
-    narrower = replace(row, tool=replace(row.tool, diameter=row.tool.diameter - 4e-6))
-    return bool(np.any(_near(narrower, points) & (points[:, 2] > floor)))
+    """Tell whether a row's cutter, its point a cone, meets any point by more than a hundredth."""
+    assert row.z is not None
+    high = points[:, 2] - row.z - 0.01
+    half = 90.0 if row.tool.point_angle is None else 0.5 * row.tool.point_angle
+    wide = np.where(high > 0.0, np.minimum(high * math.tan(math.radians(half)), 0.5 * row.tool.diameter), 0.0)
+    return bool(np.any(_off(row, points) < wide - 0.01))
+
+
+def _off(row: Row, points: "np.typing.NDArray[np.float64]") -> "np.typing.NDArray[np.float64]":
+    """Return how far points lie, seen from above, from where a row's cutter runs."""
+    a, b = np.array(ends(row)[:2]), np.array(ends(row)[2:])
+    along = b - a
+    t = np.clip((points[:, :2] - a) @ along / max(float(along @ along), 1e-12), 0.0, 1.0)
+    return np.asarray(np.hypot(*(points[:, :2] - a - t[:, None] * along).T))
 
 
 def stepped() -> Part:
@@ -381,11 +393,7 @@ def test_lanes_reach_every_point_of_a_face():
 
 def _near(row: Row, points: "np.typing.NDArray[np.float64]") -> "np.typing.NDArray[np.bool_]":
     """Tell which points, seen from above, a row's cutter passes over."""
-    a, b = np.array(ends(row)[:2]), np.array(ends(row)[2:])
-    along = b - a
-    t = np.clip((points[:, :2] - a) @ along / max(float(along @ along), 1e-12), 0.0, 1.0)
-    off = np.hypot(*(points[:, :2] - a - t[:, None] * along).T)
-    return np.asarray(off <= 0.5 * row.tool.diameter + 1e-6)
+    return np.asarray(_off(row, points) <= 0.5 * row.tool.diameter + 1e-6)
 
 
 def test_every_row_lies_within_the_tables_travel():

@@ -1,0 +1,71 @@
+"""The rows of the bundled jobs, as planned: nothing of the finished part is cut, every planned feature is made or answered for."""
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from geom.cutting_data import spindle_at_most
+from geom.datum import resolve_zero
+from geom.job import Job, measure_stock, open_job, planned
+from geom.job_settings import load_settings
+from geom.plan import Plan
+from geom.rows import CUTTING, Setup
+from geom.setup_rows import setups_of
+from tests.test_setup_rows import gouged
+
+PARTS = Path(__file__).resolve().parent.parent / "parts"
+JOBS = ("footstep", "bell_crank", "pump_cover")
+
+
+@cache
+def worked(name: str) -> tuple[Job, Plan, tuple[Setup, ...]]:
+    """Return a bundled job, its plan and its rows for the casting as drawn, worked out once for this file."""
+    job = open_job(load_settings(PARTS / name))
+    zero, stock = resolve_zero(job.part, job.settings.datum), measure_stock(job)
+    plan = planned(job, zero, stock)
+    assert isinstance(plan, Plan)
+    return job, plan, setups_of(plan, job.part, job.settings, zero, stock)
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_no_row_of_a_bundled_job_cuts_into_the_part(name: str) -> None:
+    """By points 0.1 mm under the finished skin, against each cutter swept along its row."""
+    job, _, setups = worked(name)
+
+    assert [(setup.number, gouged(job.part, setup)) for setup in setups] == [(setup.number, []) for setup in setups]
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_planned_feature_is_cut_or_answered_for(name: str) -> None:
+    """A feature of the plan has rows in its set-up, or is left out with the reason."""
+    _, plan, setups = worked(name)
+    for one, setup in zip(plan.setups, setups, strict=True):
+        answered = {left.feature for left in setup.left_out}
+        assert set(one.features) <= set(setup.features) | answered
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_cut_has_a_cutter_on_hand_and_a_speed_of_the_spindle(name: str) -> None:
+    """Grey iron, ductile iron and aluminium have published speeds, so no cutting row is without; boring heads go by their range."""
+    job, _, setups = worked(name)
+    shop = job.settings.tooling
+    for setup in setups:
+        for row in (row for row in setup.rows if row.action in CUTTING):
+            owned = [c for c in shop.cutters if c.kind == row.tool.kind and (c.kind == "boring head" or c.label == row.tool.label)]
+            assert owned or row.tool.kind == "flat drill", row
+            assert row.rpm is not None, row
+            assert spindle_at_most(shop.mill, row.rpm) == row.rpm
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_rows_are_looked_over_in_the_trades_order(name: str) -> None:
+    """Find zero, look, cut, measure; faces before holes; the last row of the job breaks the edges."""
+    _, _, setups = worked(name)
+    for setup in setups:
+        kinds = [0 if r.action == "pick up" else 1 if r.action == "check" else 2 if r.action in CUTTING else 3 for r in setup.rows]
+        cuts = [0 if r.action == "face" else 1 if r.action in ("edge", "slot") else 2 for r in setup.rows if r.action in CUTTING]
+        assert kinds == sorted(kinds)
+        assert cuts == sorted(cuts)
+    assert [row.action for setup in setups for row in setup.rows].count("break edges") == 1
+    assert setups[-1].rows[-1].action == "break edges"
