@@ -34,7 +34,8 @@ FROM_BELOW = """
 
     geom.feature geom.hole_pattern geom.feature_shape geom.casting geom.model
     geom.part
-    geom.analytic geom.rim geom.spread geom.guard geom.tree geom.mesh_tree geom.edge_rays geom.finder geom.rays geom.sample geom.pair
+    geom.analytic geom.rim geom.spread geom.guard geom.tree geom.mesh_tree geom.edge_rays geom.finder geom.rays
+    geom.sample geom.pair
     geom.walls geom.passage geom.hole_kind geom.hole_mouth geom.hole_source geom.holes_found
     geom.face_state geom.face_groups geom.face_names geom.overlay geom.recognise
     geom.readings geom.reading_table
@@ -52,7 +53,8 @@ FROM_BELOW = """
     geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
     geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
     geom.measure_rows geom.row_faults geom.skew
-    geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots geom.vise_hold geom.table_hold
+    geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots
+    geom.vise_hold geom.table_hold
     geom.plate_hold geom.holding geom.zero_pick_up geom.planner
     geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
