@@ -18,7 +18,7 @@ from geom.errors import GeometryError, nearest
 from geom.margin_lp import Best, Kept, Rows
 from geom.part import Part
 from geom.place_advice import advice_for
-from geom.place_closer import closer
+from geom.place_closer import Closer
 from geom.place_demands import check_demands, demand_rows
 from geom.place_faces import face_takes
 from geom.place_pairs import pair_misfits
@@ -36,7 +36,7 @@ from geom.place_rows import (
     step_of,
 )
 from geom.place_settings import PlacementSettings
-from geom.place_stages import STRIDE, Aims, Misfits, Staged, staged
+from geom.place_stages import STRIDE, Aims, Misfits, Staged, is_worse, staged
 from geom.placement import Binding, Certificate, Held, Placement
 from geom.received import AsReceived
 from geom.required import Need
@@ -47,11 +47,12 @@ from geom.shortfall_lp import thinnest_rows
 from geom.stock import ENOUGH
 from geom.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
 
-_ROUNDS: Final = 25
-"""Looks at the stock; three do on most castings."""
+_LOOKS: Final = 40
+"""Looks at the stock; three to six do on most castings."""
 
 _FREE_STEPS: Final = 3
-"""After this many steps, one that is not half the one before means going to and fro: steps are then kept short."""
+"""After this many steps, one that leads to a worse place is taken back, and steps are kept short once one is not
+half the one before: that is going to and fro."""
 
 _STILL: Final = 5e-5
 """A place that moves less than this, mm, between two looks stays put."""
@@ -86,18 +87,24 @@ class _Case:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Settled:
-    """A place, what is seen from it and which points count; the last step's result, the look and points it was worked out from."""
+class _Here:
+    """A place, what is seen from it, which points count, and what is asked of a step from it."""
 
     case: _Case
     move: Rigid
     seen: Look
     rows: Ints
+    aims: Aims
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Settled:
+    """The place in the end; the last step's result and the place it was worked out from; looks taken; the last move, mm."""
+
+    here: _Here
     result: Staged
-    basis: Look
-    basis_rows: Ints
-    basis_sites: Sites
-    rounds: int
+    basis: _Here
+    looks: int
     change: float
 
 
@@ -151,31 +158,50 @@ def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings:
 
 def _settle(case: _Case) -> _Settled:
     """Look, step, and look again until the place stays put and no other wall has come nearer."""
-    move, change, stride = STAY, np.inf, STRIDE
-    result: Staged | None = None
+    closer, order = Closer(case.received), case.settings.order
+    here, looks, stride, steps, before = _looked(case, closer, STAY, None), 1, STRIDE, 0, np.inf
     ask: Ints = np.zeros(0, dtype=np.int64)
-    rows, basis, basis_sites, steps = ask, None, case.sites, 0
-    for number in range(1, _ROUNDS + 1):
-        last: Floats | None = None if basis is None else basis.stock[: len(case.even.wall)]
-        case = replace(case, sites=closer(case.received, case.even, move, last, number))
-        seen = look(case.received, case.sites, move, case.pivot)
-        if change < _STILL or number == _ROUNDS:
-            case, seen, again = _with_nearer_walls(case, seen, move)
-            if not again or number == _ROUNDS:
-                break
-            change, steps = np.inf, 0
-        rows, basis = _rows(case, seen), seen
-        basis_sites = case.sites
-        seed = np.flatnonzero(np.isin(rows, ask)) if ask.size else None
-        result = staged(_aims(case, seen, rows, move), case.settings.order, case.settings.hold, stride, seed)
-        ask = rows[result.best.looked_at]
-        before, change = change, float(np.abs(result.step).max())
-        steps += 1
-        stride = change / 4.0 if steps > _FREE_STEPS and change > before / 2.0 else stride
-        move = _stepped(move, result.step, case.pivot)
-    assert result is not None
-    assert basis is not None
-    return _Settled(case, move, seen, _rows(case, seen), result, basis, rows, basis_sites, number, change)
+    while True:
+        basis, seed = here, np.flatnonzero(np.isin(here.rows, ask)) if ask.size else None
+        result = staged(here.aims, order, case.settings.hold, stride, seed)
+        ask, change = here.rows[result.best.looked_at], float(np.abs(result.step).max())
+        there = _looked(here.case, closer, _stepped(here.move, result.step, case.pivot), here.seen)
+        looks, steps = looks + 1, steps + 1
+        better = None if steps <= _FREE_STEPS or change < _STILL else _if_better(there, here, result.floor)
+        to_and_fro = steps > _FREE_STEPS and change > before / 2.0
+        here, stride, before = (better or there), (change / 4.0 if better or to_and_fro else stride), change
+        if change >= _STILL and looks < _LOOKS:
+            continue
+        case, again = _with_nearer_walls(here)
+        if not again:
+            return _Settled(here, result, basis, looks, change)
+        here, stride, steps, before = _looked(case, closer, here.move, here.seen), STRIDE, 0, np.inf
+        if looks >= _LOOKS:
+            return _Settled(here, result, basis, looks, change)
+
+
+def _looked(case: _Case, closer: Closer, move: Rigid, last: Look | None) -> _Here:
+    """Return what is seen from a place, with a closer look where the last one found least."""
+    stock: Floats | None = None if last is None else last.stock[: len(case.even.wall)]
+    return _seen_from(replace(case, sites=closer.sites(case.even, move, stock)), move)
+
+
+def _seen_from(case: _Case, move: Rigid) -> _Here:
+    seen = look(case.received, case.sites, move, case.pivot)
+    rows = _rows(case, seen)
+    return _Here(case, move, seen, rows, _aims(case, seen, rows, move))
+
+
+def _if_better(there: _Here, here: _Here, floor: float) -> _Here | None:
+    """Return the place stepped from, looked at with the points of the place stepped to, if it serves the aims better.
+
+    Rows are straight lines: where the skin curves or another wall comes in, what they promise may not be there.
+    """
+    order = here.case.settings.order
+    if not is_worse(there.aims, here.aims, order, floor):
+        return None
+    again = _seen_from(there.case, here.move)
+    return again if is_worse(there.aims, again.aims, order, floor) else None
 
 
 def _stepped(move: Rigid, step: Floats, pivot: Pivot) -> Rigid:
@@ -217,17 +243,18 @@ def _outline(case: _Case, move: Rigid) -> Misfits:
     return Misfits(value[seen], rate[seen], area / max(float(area.sum()), 1e-300))
 
 
-def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Look, bool]:
-    """Return the case with points that now look at another, nearer wall set to that, what they see, and whether any counts."""
+def _with_nearer_walls(here: _Here) -> tuple[_Case, bool]:
+    """Return the case with points that now look at another, nearer wall set to that, and whether any counts."""
+    case, seen, move = here.case, here.seen, here.move
     if case.received.scan is not None:
-        return case, seen, False
+        return case, False
     even = case.even
     rays = look(case.received, even, move, case.pivot, through_rays=True)
     with np.errstate(invalid="ignore"):
         gap = seen.stock[: len(even.wall)] - rays.stock
         nearer = (rays.wall != even.wall) & (gap > _NEARER) & (gap < _NEAREST)
-    if not nearer.any():
-        return case, seen, False
+    if not (nearer & even.counts).any():
+        return case, False
     foot = move.points(even.samples.points) + rays.drawn[:, None] * move.directions(even.samples.normals)
     even = replace(
         even,
@@ -236,24 +263,21 @@ def _with_nearer_walls(case: _Case, seen: Look, move: Rigid) -> tuple[_Case, Loo
         foot=np.where(nearer[:, None], foot, even.foot),
         way=np.where(nearer[:, None], rays.way, even.way),
     )
-    sites = closer(case.received, even, move, seen.stock[: len(even.wall)], _ROUNDS)
-    case = replace(case, even=even, sites=sites)
-    return case, look(case.received, sites, move, case.pivot), bool((nearer & even.counts).any())
+    return replace(case, even=even), True
 
 
 # --- the answer -----------------------------------------------------------------
 
 
 def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
-    case, rows = settled.case, settled.rows
-    pits = pits_at(case.received, case.sites, settled.seen, settled.move)
-    seen = with_pits(settled.seen, pits)
+    here = settled.here
+    case, rows, move = here.case, here.rows, here.move
+    pits = pits_at(case.received, case.sites, here.seen, move)
+    seen = with_pits(here.seen, pits)
     margin = seen.stock[rows] - case.required[rows]
     scanned = case.received.scan is not None
-    if scanned:
-        skin = np.zeros((len(rows), len(case.received.mean)))
-    else:
-        skin = skin_rates(case.received, case.sites, seen, settled.move, rows)
+    no_rates = np.zeros((len(rows), len(case.received.mean)))
+    skin = no_rates if scanned else skin_rates(case.received, case.sites, seen, move, rows)
     wide = wide_rows(case.received, seen.rate[rows], case.pivot.size, skin)
     covariance = np.zeros_like(case.covariance) if scanned else case.covariance
     own = _own(case, seen, rows) if scanned else None
@@ -270,14 +294,14 @@ def _answer(settled: _Settled, needs: Mapping[str, Need]) -> Placement:
         verdict="short" if short else "cleans up",
         least_margin=least if abs(least) > 1e-9 else 0.0,
         odds=sure,
-        pose=settled.move,
+        pose=move,
         faces=faces,
         certificate=certificate,
         stages=settled.result.stages,
         held=None,
         advice=advice_for(case.part, faces, certificate),
         notes=(*_notes(settled), *_pit_notes(case, pits)),
-        rounds=settled.rounds,
+        rounds=settled.looks,
         change=settled.change,
     )
 
@@ -306,11 +330,11 @@ def _slope(seen: Look) -> Floats:
 
 def _certificate(settled: _Settled) -> Certificate:
     """Return the binding points of the last program that made the least margin as large as it goes, at the last look but one."""
-    case, best = settled.case, settled.result.best
-    rows = settled.basis_rows[best.rows]
+    basis, best = settled.basis, settled.result.best
+    case, rows = basis.case, basis.rows[best.rows]
     names = [face.name for face in case.part.machined]
-    rate = settled.basis.rate[rows]
-    sites = settled.basis_sites
+    rate = basis.seen.rate[rows]
+    sites = case.sites
     points = sites.samples.points[rows]
     binding = tuple(
         Binding(names[sites.face[r]], _three(p), float(w), _six(g))
@@ -335,19 +359,19 @@ def _held_by(best: Best, kept: Kept, case: _Case) -> tuple[str, ...]:
 def _held(case: _Case, found: Placement) -> Held | None:
     """Return what letting go of the held freedoms would win."""
     free = _settle(replace(case, settings=replace(case.settings, hold=())))
-    least = float((free.seen.stock[free.rows] - free.case.required[free.rows]).min())
+    least = float(free.here.aims.margins.start.min())
     gain = least - found.least_margin
     if gain <= ENOUGH:
         return None
-    return Held(case.settings.hold, least, gain, free.move.shift, free.move.turn)
+    return Held(case.settings.hold, least, gain, free.here.move.shift, free.here.move.turn)
 
 
 def _notes(settled: _Settled) -> tuple[str, ...]:
-    case = settled.case
+    case = settled.here.case
     notes = list(case.received.notes)
     if settled.change >= _STILL:
         notes.append(
-            f"after {settled.rounds} looks the place still moved {settled.change:.4f} mm; the stock is measured at the place given"
+            f"after {settled.looks} looks the place still moved {settled.change:.4f} mm; the stock is measured at the place given"
         )
     if case.received.scan is None and not len(outline_of(case.part).points) and case.settings.order[-1] != "outline":
         notes.append("no wall stays as cast, so there is no outline to line up")

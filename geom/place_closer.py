@@ -19,22 +19,41 @@ _FINEST: Final = 2
 """How often the closer look is halved."""
 
 
-def closer(received: AsReceived, even: Sites, move: Rigid, stock: Floats | None, number: int) -> Sites:
-    """Return the even sites and, behind them, those of a closer look from the part's present place.
+class Closer:
+    """The closer looks of one placement: places once looked at stay, so that a point found thin is never forgotten."""
 
-    Args:
-        stock: what the even sites saw at the last look; None at the first.
-        number: of the look, from 1: each is twice as fine as the one before.
-    """
-    if received.scan is not None:
-        return even
-    points, surfaces = _under_hollows(received, move)
-    if stock is not None:
-        around, theirs = _about_thin(received, even, stock, number)
-        points, surfaces = np.concatenate([points, around]), np.concatenate([surfaces, theirs])
-    if not len(points):
-        return even
-    return joined(even, sites_at(received.part, points, surfaces))
+    __slots__ = ("_around", "_known", "_number", "_received")
+
+    def __init__(self, received: AsReceived) -> None:
+        self._received = received
+        self._around: Sites | None = None
+        self._known: set[tuple[int, float]] = set()
+        self._number = 0
+
+    def sites(self, even: Sites, move: Rigid, stock: Floats | None) -> Sites:
+        """Return the even sites and, behind them, those of a closer look from the part's present place.
+
+        Args:
+            stock: what the even sites saw at the last look; None at the first.
+        """
+        if self._received.scan is not None:
+            return even
+        self._number += 1
+        if stock is not None:
+            self._look_about(even, stock)
+        found = even if self._around is None else joined(even, self._around)
+        points, surfaces = _under_hollows(self._received, move)
+        return joined(found, sites_at(self._received.part, points, surfaces)) if len(points) else found
+
+    def _look_about(self, even: Sites, stock: Floats) -> None:
+        thin = [spot for spot in _thin_spots(self._received, even, stock, self._number) if spot not in self._known]
+        if not thin:
+            return
+        self._known.update(thin)
+        points = np.concatenate([even.samples.points[i] + reach * _grid(even.samples.normals[i]) for i, reach in thin])
+        surfaces = np.repeat([even.samples.face[i] for i, _ in thin], _GRID * _GRID)
+        new = sites_at(self._received.part, points, surfaces)
+        self._around = new if self._around is None else joined(self._around, new)
 
 
 def _under_hollows(received: AsReceived, move: Rigid) -> tuple[Floats, Ints]:
@@ -47,10 +66,14 @@ def _under_hollows(received: AsReceived, move: Rigid) -> tuple[Floats, Ints]:
     return back, np.array([faces[s.face].surfaces[0] for s in spots])
 
 
-def _about_thin(received: AsReceived, even: Sites, stock: Floats, number: int) -> tuple[Floats, Ints]:
-    """Return a small grid about each face's thinnest point, where face or skin is curved and an edge is not near."""
+def _thin_spots(received: AsReceived, even: Sites, stock: Floats, number: int) -> list[tuple[int, float]]:
+    """Return each face's thinnest site and how far round it to look, where face or skin is curved and an edge is not near.
+
+    Args:
+        number: of the look, from 1: each is twice as fine as the one before.
+    """
     finished, casting = received.part.finished.surfaces, received.part.casting.surfaces
-    points, surfaces = [np.zeros((0, 3))], [np.zeros(0, dtype=np.int64)]
+    found = []
     for face in np.unique(even.face).tolist():
         rows = np.flatnonzero((even.face == face) & even.counts & np.isfinite(stock))
         if not rows.size:
@@ -60,10 +83,8 @@ def _about_thin(received: AsReceived, even: Sites, stock: Floats, number: int) -
         if finished[surface].kind == casting[wall].kind == "plane" or even.samples.edge_distance[thin] <= _EDGE:
             continue
         reach = spacing_of_sites(received.part, surface) / 2.0 ** min(max(number - 2, 0), _FINEST)
-        reach = min(reach, float(even.samples.edge_distance[thin]) - _EDGE)
-        points.append(even.samples.points[thin] + reach * _grid(even.samples.normals[thin]))
-        surfaces.append(np.full(_GRID * _GRID, surface))
-    return np.concatenate(points), np.concatenate(surfaces)
+        found.append((thin, min(reach, float(even.samples.edge_distance[thin]) - _EDGE)))
+    return found
 
 
 _EDGE: Final = 1.0

@@ -16,7 +16,7 @@ import numpy as np
 from geom.analytic import Floats, Ints
 from geom.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
 from geom.place_settings import FREEDOMS, Aim, Freedom
-from geom.shortfall_lp import cut_at, least_shortfall
+from geom.shortfall_lp import cut_at, least_shortfall, total_shortfall
 
 _Found = TypeVar("_Found")
 
@@ -35,6 +35,9 @@ _GIVES: Final = (0.0, 10 * SLACK, 100 * SLACK)
 UNFELT: Final = 0.05
 """Calipers on rough skin cannot tell less than this, mm (common practice, no source): the thinnest face may give up so
 much where the faces together then lack less."""
+
+_ALIKE: Final = 2e-4
+"""Two places that differ by no more than this, mm, serve an aim equally: what the slacks above may add up to."""
 
 _CUTS: Final = 200
 """Straight pieces of the total shortfall that one aim may run into; a handful do."""
@@ -88,9 +91,14 @@ class Stage:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Staged:
-    """A step, what each aim reached, and the last program that made the least margin as large as it could."""
+    """A step, what each aim reached, and the last program that made the least margin as large as it could.
+
+    Attributes:
+        floor: least margin, up to 0, that the required stock asks of a place; below the best by what calipers cannot tell.
+    """
 
     step: Floats
+    floor: float
     stages: tuple[Stage, ...]
     best: Best
     kept: Kept
@@ -99,7 +107,7 @@ class Staged:
 class _Work:
     """What has been kept up to now."""
 
-    __slots__ = ("aims", "best", "floor", "high", "kept", "low", "reached", "seed", "short", "stages", "used")
+    __slots__ = ("aims", "asked", "best", "floor", "high", "kept", "low", "reached", "seed", "short", "stages", "used")
 
     def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> None:
         self.aims, self.seed = aims, seed
@@ -107,7 +115,7 @@ class _Work:
         self.high = np.where(held, 0.0, stride)
         self.low = -self.high
         self.kept, self.used = none_kept(6), none_kept(6)
-        self.floor, self.short = -np.inf, np.inf
+        self.floor, self.short, self.asked = -np.inf, np.inf, 0.0
         self.stages: list[Stage] = []
         self.best: Best | None = None
         self.reached = np.zeros(6)
@@ -125,7 +133,7 @@ class _Work:
         self.stages.append(Stage("required", found.margin))
         if found.margin >= -MARGIN_SLACK:
             return
-        self.floor = found.margin - UNFELT
+        self.floor = self.asked = found.margin - UNFELT
         least = least_shortfall(margins, face, self.floor, self.low, self.high, found.x, found.looked_at)
         self.reached, self.short = least.x, least.total + SLACK
         self.best = replace(found, looked_at=np.union1d(found.looked_at, least.looked_at))
@@ -219,7 +227,36 @@ def staged(
     step = work.nearest(np.eye(6), -aims.so_far)
     work.stages.append(Stage("movement", float(np.linalg.norm(aims.so_far + step))))
     assert work.best is not None
-    return Staged(step, tuple(work.stages), work.best, work.used)
+    return Staged(step, work.asked, tuple(work.stages), work.best, work.used)
+
+
+def is_worse(there: Aims, here: Aims, order: tuple[Aim, ...], floor: float) -> bool:
+    """Tell whether a place as looked at serves the aims worse than another: the first aim that tells them apart decides.
+
+    Args:
+        floor: least margin that the required stock asks of either, mm.
+    """
+    for a, b in zip(_lacks(there, order, floor), _lacks(here, order, floor), strict=True):
+        if abs(a - b) > _ALIKE:
+            return a > b
+    return False
+
+
+def _lacks(aims: Aims, order: tuple[Aim, ...], floor: float) -> list[float]:
+    """Return how far from its best each aim is at a place as looked at, mm, in order."""
+    margin = aims.margins.start
+    least = float(margin.min())
+    values = {
+        "demands": [max(0.0, -float(aims.demands.start.min(initial=0.0)))],
+        "outline": [_root_mean_square(aims.outline)],
+        "share": [-least, _root_mean_square(aims.pairs)],
+    }
+    first = [max(0.0, floor - least), total_shortfall(margin, aims.face)]
+    return [*first, *(v for aim in order for v in values[aim]), float(np.linalg.norm(aims.so_far))]
+
+
+def _root_mean_square(misfits: Misfits) -> float:
+    return float(np.sqrt(misfits.weight @ misfits.value**2))
 
 
 def stage_values(stages: tuple[Stage, ...]) -> Mapping[str, float]:
