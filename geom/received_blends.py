@@ -57,6 +57,9 @@ _ROUNDS: Final = 4
 _FLAT: Final = 0.2
 """A way in which a blend's edges differ by less than this share of the widest is not told from them."""
 
+_GROWS: Final = 0.5
+"""A blend keeps its radius and moves bodily rather than grow: growing counts this much less where either would do."""
+
 _SAME_PLACE: Final = 1e-5
 """Corners of triangles on two surfaces that agree within this, mm, lie on their common edge."""
 
@@ -109,17 +112,25 @@ def followed(walls: WallsLike, corners: Sequence[Floats], over: Over) -> Floats:
     for _ in range(_ROUNDS):
         now = set(known)
         for i in blends:
-            wall = walls.walls[i]
-            points, surfaces, normals = meets[i]
-            good = np.isin(walls.number[surfaces], sorted(now))
-            if not good.any():
-                continue
-            there = walls.rows(points[good], normals[good], surfaces[good]) @ root
-            ways = np.array([wall.u, wall.v, wall.w])
-            mine = np.column_stack([np.ones(int(good.sum())), normals[good] @ ways.T])
-            root[wall.first : wall.first + 4] = np.linalg.pinv(mine, rcond=_FLAT) @ there
-            known.add(i)
+            found = _following(walls, i, meets[i], now)
+            if found is not None:
+                root[walls.walls[i].first : walls.walls[i].first + 4] = found @ root
+                known.add(i)
+        if known == now:
+            break
     return root[:, root.any(axis=0)]
+
+
+def _following(walls: WallsLike, i: int, meets: tuple[Floats, Ints, Floats], known: set[int]) -> Floats | None:
+    """Return how a blend's parameters follow all others' (4, k); None where it joins no known wall."""
+    wall, (points, surfaces, normals) = walls.walls[i], meets
+    good = np.isin(walls.number[surfaces], sorted(known))
+    if not good.any():
+        return None
+    ways = np.array([wall.u, wall.v, wall.w])
+    mine = np.column_stack([np.full(int(good.sum()), _GROWS), normals[good] @ ways.T])
+    follow = np.linalg.pinv(mine, rcond=_FLAT) * np.array([_GROWS, 1.0, 1.0, 1.0])[:, None]
+    return np.asarray(follow @ walls.rows(points[good], normals[good], surfaces[good]))
 
 
 def _contacts(walls: WallsLike, corners: Sequence[Floats], over: Over, blends: set[int]) -> dict[int, tuple[Floats, Ints, Floats]]:
