@@ -211,11 +211,20 @@ def _span(what: Target, standing: Standing) -> tuple[tuple[float, ...], tuple[fl
 
 
 def _flats(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, settings: Settings) -> _Found:
-    """Yield the touches on flat faces; both of a pair at one height, and on one line where both are clean there."""
+    """Yield the touches on flat faces; both of a pair at one height, and on one line where both are clean there.
+
+    At the plan's height where that is clean, else wherever one is.
+    """
+
+    def look(search: Search) -> list[Spot]:
+        return list(islice(spots(standing, search, tip, planned.hold.boxes, settings), _LOOKS))
+
     searches = [(name, _search(name, one, standing, settings)) for name in one.faces]
     for axis in one.axes:
         mine = [(name, s) for name, s in searches if s is not None and s.towards[1] == axis]
-        best = _best([s for _, s in mine], lambda s: list(islice(spots(standing, s, tip, planned.hold.boxes, settings), _LOOKS)))
+        best = _best([s for _, s in mine], look)
+        if None in best:
+            best = _best([replace(s, height=()) for _, s in mine], look)
         for (name, _), touch in zip(mine, best, strict=True):
             yield name, axis, touch
         if not mine:

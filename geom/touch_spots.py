@@ -28,8 +28,11 @@ _LINE: Final = {"mm": 5.0, "inch": 5.08}
 FLASH: Final = 4.0
 """A touch keeps this far, mm, from the parting plane: flash and a step between the halves (common practice)."""
 
-_ROOM: Final = (4.0, 6.0, 9.0, 13.0)
+_ROOM: Final = (2.0, 4.0, 6.0, 9.0, 13.0)
 """A place is the better the further, mm, its face runs on all round; less than the first is too near an edge or a fillet."""
+
+_UNDER_TOP: Final = (2.5, 5.5, 8.5)
+"""mm below the top of the work that are tried besides the grid: all that shows where it stands low in the jaws."""
 
 _SQUARE_ENOUGH: Final = 0.03
 """Sine of how far from square a round may be met: a casting as received lies a little turned."""
@@ -153,6 +156,8 @@ def grid(standing: Standing, search: Search, settings: Settings, coarse: int = 1
     a, h = (0, 1) if way == "-z" else (1 - "xy".index(way[1]), 2)
     across = np.array(search.across) if search.across else _with_axes(standing, search, a, lines(low[a], high[a], settings, coarse))
     height = np.array(search.height) if search.height else lines(low[h], high[h], settings, coarse)
+    if way != "-z" and not search.height:
+        height = np.append(height, high[h] - np.array(_UNDER_TOP))
     both = np.stack(np.meshgrid(across, height, indexing="ij"), axis=-1).reshape(-1, 2)
     return both[:, 0], both[:, 1]
 

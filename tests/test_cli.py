@@ -220,12 +220,12 @@ def test_what_the_job_asks_for_is_a_no_and_what_nobody_asked_for_a_warning(
     assert text.count("SHORT") == 1
 
 
-def test_files_go_where_they_are_asked_to(block: Path, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_files_go_where_they_are_asked_to(plate: Path, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Default out/JOBNAME beside the user; --out DIR anywhere; a second command keeps the first one's files."""
-    assert main(["coordinates", str(block), "-q"]) == 0
-    table = {p.name for p in (here / "out" / "block").iterdir()}
-    assert main(["prototype", str(block), "-q", "--out", "out/block"]) == 0
-    both = {p.name for p in (here / "out" / "block").iterdir()}
+    assert main(["coordinates", str(plate), "-q"]) == 0
+    table = {p.name for p in (here / "out" / "plate").iterdir()}
+    assert main(["prototype", str(plate), "-q", "--out", "out/plate"]) == 0
+    both = {p.name for p in (here / "out" / "plate").iterdir()}
     capsys.readouterr()
 
     assert any(name.endswith(".csv") for name in table)
@@ -233,11 +233,11 @@ def test_files_go_where_they_are_asked_to(block: Path, here: Path, capsys: pytes
     assert {"finished.stl", "casting.stl", "manifest.json"} <= both
 
 
-def test_make_writes_everything_and_the_same_bytes_again(block: Path, here: Path) -> None:
+def test_make_writes_everything_and_the_same_bytes_again(plate: Path, here: Path) -> None:
     """The job copied under another name, another process and hash seed: every file the same, and all in the manifest."""
     sets = []
     for name, seed in (("a", "1"), ("other", "77")):
-        job = shutil.copytree(block, here / name)
+        job = shutil.copytree(plate, here / name)
         command = [sys.executable, "-m", "export.cli", "make", str(job), "-q"]
         done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, "PYTHONHASHSEED": seed}, check=False)
         assert done.returncode == 0, done.stderr
