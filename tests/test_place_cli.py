@@ -112,24 +112,27 @@ def test_ask_lists_readings_with_place_and_expected_value(tmp_path: Path, capsys
     assert "expected" in out
 
 
-def test_coordinates_tell_where_the_zero_is_picked_up_and_keep_their_rows(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    """Rows are of the finished part: the same figures with and without readings, and a note on the pick-up."""
+def test_coordinates_tell_where_the_zero_is_picked_up_and_end_at_the_same_size(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """What is left in the end is the finished part: each feature's last cut is the same with and without readings."""
     bare, read = a_job(tmp_path / "bare"), a_job(tmp_path / "read", {"heights.csv": heights(35.0)})
     (_, plain), (_, placed) = (document(capsys, "coordinates", f, "--out", tmp_path / f"out {f.name}") for f in (bare, read))
 
     for a, b in zip(plain["setups"], placed["setups"], strict=True):  # type: ignore[call-overload]
-        assert a["rows"] == b["rows"]
+        assert last_cuts(a["rows"])
+        assert last_cuts(a["rows"]) == last_cuts(b["rows"])
         assert not any("as received" in note for note in a["notes"])
         assert any("the zero moves with the finished part" in note for note in b["notes"])
 
 
+def last_cuts(rows: list[dict[str, object]]) -> dict[object, tuple[object, ...]]:
+    """Return where the last cutting row of each feature goes."""
+    return {r["feature"]: tuple(r[k] for k in ("x", "y", "z", "x_to", "y_to")) for r in rows if r["action"] in ("face", "edge")}
+
+
 def test_held_freedoms_stay_and_what_letting_go_would_win_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    """Front and back lean the same way, 0.08 a mm, top and bottom are level: tilting the part with them would win stock."""
-    touches = ["# units: mm", "# sigma: 0.02 mm", "face,x,y,z", *(f"top,{x},{y},33" for x, y in CORNERS)]
-    for face, y in (("front", -3.0), ("back", 43.0)):
-        touches += [f"{face},{x},{y + 0.08 * (z - 15):.2f},{z}" for x in (5, 55) for z in (3, 27)]
-    touches += [f"left,-3,{y},{z}" for y in (5, 35) for z in (5, 25)]
-    folder = a_job(tmp_path / "block", {"touches.csv": "\n".join(touches) + "\n"}, "[placement]\nhold = ['rx', 'ry']\n")
+    """Hollows on top near one end and below near the other: tilting away from both would win stock."""
+    spots = "# units: mm\nface,at,size,depth\ntop,52 20 33,8 x 8,2\nbottom,8 20 -3,8 x 8,2\n"
+    folder = a_job(tmp_path / "block", {"low_spots.csv": spots}, "[placement]\nhold = ['rx', 'ry']\n")
     _, found = document(capsys, "place", folder)
 
     assert found["turn"][:2] == pytest.approx([0.0, 0.0], abs=1e-6)  # type: ignore[index]
@@ -203,14 +206,14 @@ def test_make_holds_the_placement_and_gives_the_same_bytes_twice(tmp_path: Path,
     folder = a_job(tmp_path / "block", {"heights.csv": heights(35.0)})
     sets = []
     for name in ("one", "two"):
-        code, _, _ = answer(capsys, "make", folder, "--out", tmp_path / name, "-q")
-        assert code == YES
+        answer(capsys, "make", folder, "--out", tmp_path / name, "-q")
         sets.append({p.name: p.read_bytes() for p in sorted((tmp_path / name).iterdir())})
     (folder / "readings" / "heights.csv").write_text(heights(35.1))
     answer(capsys, "place", folder, "--out", tmp_path / "three", "-q")
     manifests = [json.loads((tmp_path / name / "manifest.json").read_text()) for name in ("one", "three")]
 
     assert sets[0] == sets[1]
+    assert json.loads(sets[0]["place.json"])["verdict"] == "cleans up"
     assert {"place.txt", "place.json", "place-heat.svg", "place-heat.png"} <= sets[0].keys()
     assert len({json.dumps(m["inputs"]) for m in manifests}) == 2
 
