@@ -52,6 +52,8 @@ def _entry(placed: Placed, zero: Zero) -> dict[str, Any]:
         "likely_least": exact(found.odds.likely_least),
         "chance_short": exact(found.odds.chance_short),
         "chance_missing": exact(found.odds.chance_missing),
+        "least_metal": exact(found.thinnest.take_min),
+        "metal_95": [exact(found.odds.metal_low), exact(found.odds.metal_high)],
         "shift": exact_point(found.shift),
         "turn": exact_point(found.turn),
         "to_part": _rigid(placed.to_part),

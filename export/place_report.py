@@ -14,6 +14,8 @@ from export.text_table import aligned
 from geom.castings import Placed, ranking
 from geom.datum import Zero
 from geom.place_ask import Ask
+from geom.place_stages import UNFELT
+from geom.place_words import of_100
 from geom.placement import FaceTake, Placement
 from geom.rows import Words
 from geom.space import Vec3
@@ -45,18 +47,18 @@ def _castings_table(placed: Sequence[Placed], units: Units) -> str:
             str(r.rank),
             r.placement.name,
             r.placement.verdict,
+            _length(r.placement.thinnest.take_min, units),
+            _between(r.placement.odds.metal_low, r.placement.odds.metal_high, units),
             _length(r.placement.least_margin, units),
-            _length(r.placement.odds.likely_least, units),
-            _length(_least_take(r.placement), units),
             _sentence(r.reason, units),
         )
         for r in ranking(placed)
     ]
-    return aligned(("rank", "casting", "verdict", "margin", "at 95 %", "least take", "why"), rows, "lllrrrl")
+    return aligned(("rank", "casting", "verdict", "least metal", "in 95 of 100", "over required", "why"), rows, "lllrrrl")
 
 
-def _least_take(found: Placement) -> float:
-    return min((face.take_min for face in found.faces if math.isfinite(face.take_min)), default=math.nan)
+def _between(low: float, high: float, units: Units) -> str:
+    return f"{_length(low, units)} to {_length(high, units)}"
 
 
 def _casting_lines(placed: Placed, zero: Zero, units: Units) -> Iterator[str]:
@@ -71,7 +73,7 @@ def _casting_lines(placed: Placed, zero: Zero, units: Units) -> Iterator[str]:
     yield ""
     yield from _wrapped(_short_lines(found.faces, units))
     yield from _listed("At the machine:", [*words.level, *words.turn, *words.zero], units)
-    yield from _wrapped([_move(found, units), _certificate(found)])
+    yield from _wrapped([_move(found, units), _certificate(found, units)])
     yield from _listed("What would help:", found.advice, units)
     if placed.asks and placed.measured:
         yield from _wrapped([f"{len(placed.asks)} more reading(s) would make this surer: ask for them with --ask."])
@@ -96,19 +98,15 @@ def _heading(placed: Placed) -> str:
 
 
 def _sure(found: Placement, units: Units) -> str:
-    low, high = found.margin_95
-    unit = UNIT_NAMES[units]
-    missing = _chance(found.odds.chance_missing)
+    """Say what is expected at the thinnest, and between what the thinnest place of all lies, which chance may move elsewhere."""
+    thin, unit = found.thinnest, UNIT_NAMES[units]
     return (
-        f"Least margin over what is required {_length(found.least_margin, units)} {unit}; 95 in 100 such castings lie between "
-        f"{_length(low, units)} and {_length(high, units)}; chance that metal is missing somewhere {missing}."
+        f"Expected where metal is thinnest: {_length(thin.take_min, units)} {unit} on {thin.name}. No face is sure to its last "
+        f"figure, so another place may turn out thinner: the thinnest of all keeps "
+        f"{_between(found.odds.metal_low, found.odds.metal_high, units)} {unit} in 95 of 100 such castings, that is "
+        f"{_between(*found.margin_95, units)} {unit} over what is required; metal is missing somewhere in "
+        f"{of_100(found.odds.chance_missing)}."
     )
-
-
-def _chance(share: float) -> str:
-    if 0 < share < 0.01:
-        return "under 1 in 100"
-    return f"{fixed(100 * share, 0)} in 100"
 
 
 def _faces_table(faces: Sequence[FaceTake], units: Units) -> str:
@@ -163,7 +161,7 @@ def _move(found: Placement, units: Units) -> str:
     )
 
 
-def _certificate(found: Placement) -> str:
+def _certificate(found: Placement, units: Units) -> str:
     weights: dict[str, float] = {}
     for point in found.certificate.binding:
         weights[point.face] = weights.get(point.face, 0.0) + point.weight
@@ -171,6 +169,13 @@ def _certificate(found: Placement) -> str:
     if not named:
         return "No face holds the place: all have more than enough."
     held = f", and {', '.join(found.certificate.held_by)}" if found.certificate.held_by else ""
+    lacks = {stage.name: stage.value for stage in found.stages}.get("shortfall")
+    if lacks is not None:
+        return (
+            f"Held where it is by {', '.join(named)}{held}: no other place leaves the thinnest face more than "
+            f"{_length(UNFELT, units)} {UNIT_NAMES[units]} better off, and of those that spare it as much none lacks less in all "
+            f"than {_length(lacks, units)} {UNIT_NAMES[units]}, all faces' shortfalls together."
+        )
     return f"Held where it is by {', '.join(named)}{held}: no other place has a better least margin."
 
 

@@ -128,7 +128,7 @@ def _head(form: Form, job: str, setup: Setup, count: int, figures: Figures, sign
         left_out=left_out_text(setup),
         holding=holding_text(setup, figures.units),
         boxes=setup.boxes,
-        notes=notes_text(setup, figures.units),
+        notes=notes_text(setup, figures),
     )
 
 
@@ -203,7 +203,7 @@ def _setup_json(setup: Setup, figures: Figures, signs: Signs) -> dict[str, Any]:
         "holding": list(holding_text(setup, figures.units)),
         "boxes": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in setup.boxes],
         "left_out": [{"feature": one.feature, "why": one.why} for one in setup.left_out],
-        "notes": list(notes_text(setup, figures.units)),
+        "notes": list(notes_text(setup, figures)),
     }
 
 

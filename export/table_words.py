@@ -3,9 +3,13 @@
 Every figure goes through `number`. Knows nothing of files or of columns.
 """
 
+import re
+from collections.abc import Iterator, Mapping
+from typing import Final
+
 from export.number import Figures, Units, coordinate, fixed, sentence, size, trimmed
 from export.table_head import Signs
-from geom.rows import Pattern, Setup, Tool
+from geom.rows import Pattern, Setup, Tool, Words
 
 
 def tool_text(tool: Tool, units: Units) -> str:
@@ -45,6 +49,24 @@ def holding_text(setup: Setup, units: Units) -> tuple[str, ...]:
     return tuple(sentence(words, units) for words in setup.holding)
 
 
-def notes_text(setup: Setup, units: Units) -> tuple[str, ...]:
-    """Return the set-up's notes with their lengths in the sheet's unit."""
-    return tuple(sentence(words, units) for words in setup.notes)
+def notes_text(setup: Setup, figures: Figures) -> tuple[str, ...]:
+    """Return the set-up's notes: what is driven on the readout to its step, other lengths as far as a gauge shows them."""
+    return tuple(sentence(_shown(words, figures), figures.units) for words in setup.notes)
+
+
+_GAUGE: Final[Mapping[Units, int]] = {"mm": 2, "inch": 3}
+_DRIVEN: Final = re.compile(r"(^|\W)[XYZ] ?(0 )?[+-]?$")
+"""A length after an axis' letter, its sign, or "set X 0", is driven on the readout."""
+
+
+def _shown(words: Words, figures: Figures) -> Iterator[str]:
+    before = ""
+    for piece in words:
+        if isinstance(piece, str):
+            yield piece
+            before += piece
+            continue
+        driven = _DRIVEN.search(before)
+        shown = coordinate(piece, figures) if driven else size(piece, figures.units, _GAUGE[figures.units])
+        yield f"{shown} {figures.unit_name}"
+        before = ""

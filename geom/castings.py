@@ -131,7 +131,7 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
 def with_pick_up(setups: Sequence[Setup], placed: Placed) -> tuple[Setup, ...]:
     """Return the set-ups with a note on where their zero lies in this casting.
 
-    The rows stay as they are: they are of the finished part. What moves is where zero is picked up.
+    What rows bring to size stays: it is of the finished part. What moves is where zero is picked up.
     """
     return tuple(replace(setup, notes=(*_pick_up(setup, placed), *setup.notes)) for setup in setups)
 
@@ -139,5 +139,5 @@ def with_pick_up(setups: Sequence[Setup], placed: Placed) -> tuple[Setup, ...]:
 def _pick_up(setup: Setup, placed: Placed) -> "tuple[tuple[str | float, ...], ...]":
     words = placed.instructions(replace(setup.zero, frame=setup.frame))
     which = f"casting {placed.name}" if placed.name else "this casting"
-    first = (f"{which} as received: the zero moves with the finished part, its rows stay as they are",)
+    first = (f"{which} as received: the zero moves with the finished part; rows to size stay, passes follow the stock found",)
     return (first, *words.level, *words.turn, *words.zero)

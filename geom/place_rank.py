@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from geom.place_words import of_100
 from geom.placement import Placement
 from geom.rows import Words
 
@@ -23,11 +24,15 @@ def rank_castings(placements: Sequence[Placement]) -> tuple[Ranked, ...]:
 
 
 def _reason(placement: Placement, better: Placement | None) -> Words:
-    sure, risk = placement.odds.likely_least, round(100.0 * placement.odds.chance_short)
     if not placement.cleans_up:
-        short = [f.name for f in placement.faces if f.state == "short"]
-        return (f"falls short on {', '.join(short)}, at worst by ", -min(f.margin for f in placement.faces if f.state == "short"))
-    keeps: Words = ("keeps ", sure, f" at 95 % ({risk} in 100 that it falls short)")
+        short = [f for f in placement.faces if f.state == "short"]
+        named, deep = ", ".join(f.name for f in short), max(f.short_depth for f in short)
+        if deep > 0:
+            return (f"falls short on {named}: up to ", deep, " of metal is missing")
+        return (f"falls short on {named}, at worst by ", -min(f.margin for f in short))
+    thin = placement.thinnest
+    keeps: Words = (max(thin.take_min, 0.0), f" of metal at the thinnest, missing in {of_100(placement.odds.chance_missing)}")
     if better is None or not better.cleans_up:
         return keeps
-    return (*keeps, ", ", better.odds.likely_least - sure, " less than the one before")
+    less = better.odds.likely_least - placement.odds.likely_least
+    return (*keeps, "; what 95 of 100 keep is ", less, " less than the one before")

@@ -79,9 +79,7 @@ def placed_zero(zero: Zero, placement: Placement) -> Zero:
 
 
 def summary_words(placement: Placement) -> Words:
-    """Return the verdict in one sentence."""
-    margin, sure = placement.least_margin, placement.odds.likely_least
-    worst = min((f for f in placement.faces if math.isfinite(f.margin)), key=lambda f: f.margin)
+    """Return the verdict in one sentence: metal first, then what is asked of it."""
     if not placement.cleans_up:
         short = [f for f in placement.faces if f.state == "short"]
         named = ", ".join(f.name for f in short)
@@ -89,25 +87,31 @@ def summary_words(placement: Placement) -> Words:
         if deep > 0:
             return ("short: ", f"{named}; at worst ", deep, " of metal is missing")
         return ("short: ", f"{named}; at worst ", -min(f.margin for f in short), " less than required")
-    if margin < -_SAME:
-        if worst.state == "thin":
-            asked = f" under the stock the grade asks for on {worst.name}"
-            return ("cleans up, but ", -margin, f"{asked}: ", worst.take_min, " is there, take a light cut and look")
-        return (
-            "cleans up with the bearing allowed; keeps ",
-            worst.take_min,
-            f" on {worst.name}, where ",
-            worst.required,
-            " is wanted",
-        )
-    margin = max(margin, 0.0)
-    if sure >= 0:
-        return ("cleans up with ", margin, " to spare, ", sure, " at 95 %")
-    if worst.source == "default":
-        risk, what = round(100.0 * placement.odds.chance_missing), "metal is missing somewhere"
+    thin = placement.thinnest
+    if thin.take_min <= 0:
+        metal: Words = (f"cleans up with the bearing allowed: {thin.name} lacks up to ", thin.short_depth)
     else:
-        risk, what = round(100.0 * placement.odds.chance_short), f"{worst.name} or another keeps less than required"
-    return ("cleans up with ", margin, f" to spare, but not surely: {risk} in 100 that {what}")
+        metal = ("cleans up: ", thin.take_min, f" of metal at the thinnest, on {thin.name}")
+    return (*metal, f"; metal is missing somewhere in {of_100(placement.odds.chance_missing)} such castings", *_asked(placement))
+
+
+def of_100(share: float) -> str:
+    """Return a chance as so many of 100; what is neither nothing nor certain is not printed as such."""
+    if 0.0 < share < 0.01:
+        return "under 1 of 100"
+    return "over 99 of 100" if 0.99 < share < 1.0 else f"{round(100.0 * share)} of 100"
+
+
+def _asked(placement: Placement) -> Words:
+    """Return how the required stock fares."""
+    margin = placement.least_margin
+    worst = min((f for f in placement.faces if math.isfinite(f.margin)), key=lambda f: f.margin)
+    if margin >= -_SAME:
+        what = "the allowance the grade asks for" if worst.source == "default" else "the stock required"
+        return ("; ", max(margin, 0.0), f" over {what}")
+    if worst.state == "thin":
+        return ("; ", -margin, f" under the allowance the grade asks for on {worst.name}: take a light cut and look")
+    return ("; ", -margin, f" under the stock required on {worst.name}, which the bearing allowed forgives")
 
 
 # --- zero -----------------------------------------------------------------------

@@ -4,6 +4,7 @@ Lengths mm, angles degrees, part frame. The drawn casting, fitted to the reading
 finished part moves in it. Words with numbers are pieces as in `geom.rows.Words`: a float is a length in mm.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -106,6 +107,7 @@ class Odds:
         sigma: standard deviation, mm; low, high: the middle 95 %; likely_least: 95 % of the chances lie above it.
         chance_short: that the least margin is below 0.
         chance_missing: that metal is missing somewhere away from edges.
+        metal_low, metal_high: the middle 95 % of the least stock, whatever is required, wherever it turns out to be, mm.
         lean: (6 + k,) how the least margin leans on place and skin, averaged over the chances.
     """
 
@@ -115,6 +117,8 @@ class Odds:
     likely_least: float
     chance_short: float
     chance_missing: float
+    metal_low: float
+    metal_high: float
     lean: "np.typing.NDArray[np.float64]"
 
 
@@ -165,6 +169,11 @@ class Placement:
     def margin_95(self) -> tuple[float, float]:
         """The middle 95 % of the least margin, mm."""
         return self.odds.low, self.odds.high
+
+    @property
+    def thinnest(self) -> FaceTake:
+        """The face with least metal, whatever is required."""
+        return min((f for f in self.faces if math.isfinite(f.take_min)), key=lambda f: f.take_min)
 
     @property
     def cleans_up(self) -> bool:

@@ -103,10 +103,14 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
         spread = np.concatenate([spread, own[:, None] * (face[:, None] == np.unique(face)[None])], axis=1)
     rng = np.random.default_rng(_SEED)
     few = _can_be_least(margin, spread, rng)
+    if np.ptp(required) > 0:
+        few = np.union1d(few, _can_be_least(margin + required, spread, np.random.default_rng(_SEED)))
     inner = spread[few] if len(few) > spread.shape[1] else _root(spread[few] @ spread[few].T)
     drawn = margin[few] + rng.standard_normal((_DRAWS, inner.shape[1])) @ inner.T
     which, least = drawn.argmin(axis=1), drawn.min(axis=1)
     low, high, likely = (float(v) for v in np.quantile(least, [0.025, 0.975, 0.05]))
+    metal = (drawn + required[few]).min(axis=1)
+    metal_low, metal_high = (float(v) for v in np.quantile(metal, [0.025, 0.975]))
     share = np.bincount(which, minlength=len(few)) / _DRAWS
     return Odds(
         sigma=float(least.std()),
@@ -114,7 +118,9 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
         high=high,
         likely_least=likely,
         chance_short=float((least < 0).mean()),
-        chance_missing=float(((drawn + required[few]).min(axis=1) < 0).mean()),
+        chance_missing=float((metal < 0).mean()),
+        metal_low=metal_low,
+        metal_high=metal_high,
         lean=share @ rows[few],
     )
 

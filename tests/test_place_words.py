@@ -118,16 +118,18 @@ def test_turn_is_given_over_a_length_of_the_side(block: Part):
 
 
 def test_verdict_in_words(block: Part):
-    """Sure, unsure and short castings are told apart in one sentence."""
+    """Metal first, then the chance that it is missing, then what is required: sure, unsure and short castings in one sentence."""
     touched = Readings(thicknesses=tuple(_across(0.05)))
     sure = said(summary_words(placed(block, touched, amount=0.0)[1]))
-    unsure = said(summary_words(placed(block, Readings())[1]))
+    unsure = said(summary_words(placed(block, Readings(), amount=2.0)[1]))
     deep = Readings(low_spots=(LowSpot("top", (30.0, 20.0, 33.0), (20.0, 20.0), 9.0, 0.1, "spots.csv line 2"),))
     _, short = placed(block, deep)
 
-    assert sure.startswith("cleans up with 3.0")
-    assert sure.endswith("at 95 %")
-    assert "not surely" in unsure
+    assert sure.startswith("cleans up: 3.00 of metal at the thinnest, on ")
+    assert "metal is missing somewhere in 0 of 100 such castings; 3.00 over the stock required" in sure
+    assert unsure.startswith("cleans up: 3.00 of metal at the thinnest, on ")
+    assert unsure.endswith("; 1.00 over the stock required")
+    assert " 0 of 100" not in unsure
     assert said(summary_words(short)).startswith("short: ")
     assert any("deeper than drawn" in said(w) for w in short.advice)
     assert any("weld" in said(w) for w in short.advice)

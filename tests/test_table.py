@@ -229,7 +229,7 @@ def test_a_table_read_back_is_the_printed_table(write, style, signs):
     assert table.head.boxes == SETUP.boxes
     assert (table.head.job, table.head.number, table.head.count, table.head.signs) == ("crank", 1, 2, signs)
     assert (table.head.zero, table.head.figures) == (SETUP.zero.name, style)
-    assert table.head.notes == (f"passes the far side by {'0.0394 in' if style == INCH else '1 mm'}; leave room",)
+    assert table.head.notes == (f"passes the far side by {'0.039 in' if style == INCH else '1 mm'}; leave room",)
 
 
 AWKWARD = [
