@@ -114,7 +114,8 @@ def followed(walls: WallsLike, corners: Sequence[Floats], over: Over) -> Floats:
         for i in blends:
             found = _following(walls, i, meets[i], now)
             if found is not None:
-                root[walls.walls[i].first : walls.walls[i].first + 4] = found @ root
+                used = found.any(axis=0)
+                root[walls.walls[i].first : walls.walls[i].first + 4] = found[:, used] @ root[used]
                 known.add(i)
         if known == now:
             break

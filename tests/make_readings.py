@@ -138,16 +138,19 @@ _HEIGHTS: Final = (
     ("top", (27, 0, 104)),
     ("top", (-14, 23, 104)),
     ("top", (-14, -23, 104)),
-    ("top 2", (82, 12, 22)),
-    ("top 2", (-40, -60, 22)),
+    ("round 1", (-48, 0, 70)),
 )
+"""The top in three places for its lean, and the crown of the grub-screw boss: how high its facing may reach."""
+
 _ACROSS: Final = (
     ("main bore", "main bore", None),
-    ("boss face", "main bore", (-57.6, 0, 8)),
-    ("cone 1", "main bore", (36.3, 0, 95)),
-    ("cone 1", "main bore", (0, 36.3, 95)),
-    ("cone 1", "main bore", (-36.3, 0, 95)),
+    ("boss face", "main bore", (-57, 0, 62)),
+    ("boss face", "main bore", (-60, 0, 8)),
+    ("cone 1", "main bore", (36, 0, 95)),
+    ("cone 1", "main bore", (0, 36, 95)),
+    ("cone 1", "main bore", (0, -36, 95)),
 )
+"""The core's width, the boss's face from it high and low, and the wall round it in three places at the top."""
 
 SOUND: Final = {
     "base": Off(proud=-0.5),
@@ -155,6 +158,7 @@ SOUND: Final = {
     "top 2": Off(proud=0.2),
     "main bore": Off(proud=-0.1, shift=(0.9, -0.6, 0.0)),
     "boss face": Off(proud=-0.4),
+    "round 1": Off(proud=-0.3),
     "cone 1": Off(proud=0.2),
 }
 """The cope sagged a little and the core stands off centre: a casting as they come."""
@@ -165,6 +169,7 @@ SPOILT: Final = {
     "top 2": Off(proud=0.1),
     "main bore": Off(proud=-4.0, shift=(-0.7, 0.5, 0.0)),
     "boss face": Off(proud=-0.6),
+    "round 1": Off(proud=0.2),
     "cone 1": Off(proud=-0.1),
 }
 """The wrong core was set: it is wider than the finished bore, so no place helps."""
@@ -235,8 +240,14 @@ CRANK: Final = {
     "cone 2": Off(proud=0.1),
     "cone 4": Off(proud=0.15),
     "cone 5": Off(proud=0.1, shift=(0.25, -0.1, 0.0)),
+    "cone 1": Off(proud=0.1, shift=(0.3, -0.2, 0.0)),
+    "cone 3": Off(proud=-0.1, shift=(0.3, -0.2, 0.0)),
+    "cone 6": Off(proud=0.1, shift=(0.55, -0.3, 0.0)),
 }
-"""The rod arm droops by half a millimetre, the core stands over, the valve boss is a little out of place."""
+"""The rod arm droops by half a millimetre, the core stands over, the valve boss is a little out of place.
+
+The lower half of the mould stands off by (0.3, -0.2).
+"""
 
 _R2: Final = 2**-0.5
 _TOUCHES: Final = (
@@ -245,14 +256,23 @@ _TOUCHES: Final = (
     *(("valve top", p, (0, 0, -1)) for p in ((-38, 106, 20), (-24, 100, 20))),
     *(("pivot bore", (0, 0, 14), way) for way in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0))),
     *(("cone 2", (48 * x, 48 * y, 16), (-x, -y, 0)) for x, y in ((-1, 0), (-_R2, -_R2), (_R2, -_R2), (_R2, _R2))),
+    *(("cone 1", (48 * x, 48 * y, -16), (-x, -y, 0)) for x, y in ((-1, 0), (_R2, -_R2), (_R2, _R2))),
     *(("cone 4", (165.1 + 24 * x, 24 * y, 14), (-x, -y, 0)) for x, y in ((1, 0), (_R2, _R2), (_R2, -_R2))),
     *(("cone 5", (-31.6 + 24 * x, 103.2 + 24 * y, 14), (-x, -y, 0)) for x, y in ((0, 1), (-0.8, 0.6), (0.6, 0.8))),
 )
 _CRANK_ACROSS: Final = (
-    ("pivot top", "pivot bottom", (30, 20, 26)),
-    ("rod top", "rod bottom", (165, 0, 20)),
-    ("valve top", "valve bottom", (-31, 103, 20)),
+    *(("pivot top", "pivot bottom", p) for p in ((30, 20, 26), (-35, 12, 26), (0, -38, 26))),
+    *(("rod top", "rod bottom", p) for p in ((172, 8, 20), (160, -12, 20))),
+    *(("valve top", "valve bottom", p) for p in ((-38, 108, 20), (-25, 96, 20))),
 )
+"""Each boss through its ends: the pivot in three places, the pins in two."""
+
+_CRANK_WIDE: Final = (
+    ("cone 1", (0.0, 0.0, -16.0), (_R2, _R2, 0.0)),
+    ("cone 3", (165.1, 0.0, -13.0), (0.0, 1.0, 0.0)),
+    ("cone 6", (-31.6, 103.2, -13.0), (1.0, 0.0, 0.0)),
+)
+"""Each boss across its lower half: face, a place on its axis, and which way the calipers lie."""
 
 
 def _bell_crank(folder: Path, truth: Path) -> None:
@@ -290,6 +310,11 @@ def _crank_thicknesses(moved: Moved, rng: np.random.Generator) -> list[str]:
         x, y, z = at
         value = moved.hit(a, at, (0, 0, 1))[0][2] - moved.hit(b, (x, y, -z), (0, 0, 1))[0][2] + 0.05 * rng.standard_normal()
         lines.append(f"{a},{b},{_step(float(value) / MM_PER_INCH, 0.001, 3)},{_words([v / MM_PER_INCH for v in at], 2)}")
+    for face, on, way in _CRANK_WIDE:
+        near, far = (np.array(on) + sign * 30.0 * np.array(way) for sign in (1.0, -1.0))
+        value = np.linalg.norm(moved.hit(face, near, way)[0] - moved.hit(face, far, way)[0]) + 0.05 * rng.standard_normal()
+        where = _words([v / MM_PER_INCH for v in near], 2)
+        lines.append(f"{face},{face},{_step(float(value) / MM_PER_INCH, 0.001, 3)},{where}")
     return lines
 
 
