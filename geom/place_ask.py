@@ -33,6 +33,9 @@ _PLACES: Final = 5
 _LARGE: Final = 0.02
 """Share of the part's skin from which an as-cast face is worth a touch."""
 
+_SCRIBED: Final = 0.005
+"""...and from which it is worth a height: a scriber needs little room."""
+
 _WORTH: Final = 0.01
 """A reading that narrows the 95 % interval by less than this share of it is not asked for."""
 
@@ -44,8 +47,9 @@ class Ask:
     """One reading worth taking.
 
     Attributes:
-        kind: "touch" or "thickness"; faces: one, or two for a thickness.
-        at: where on the skin; expected: what a thickness will read, or how far off the drawn skin a touch will be, mm.
+        kind: "touch", "height" or "thickness"; faces: one, of a height with its seat, or two for a thickness.
+        at: where on the skin, so at which height on a drafted side.
+        expected: what a height or thickness will read, or how far off the drawn skin a touch will be, mm.
         expected_sigma: how surely.
         before, after: width of the least margin's 95 % interval without and with it (and those asked before it), mm.
     """
@@ -83,7 +87,7 @@ def ask_for(received: AsReceived, placement: Placement, parting: float | None = 
         c = candidates[i]
         found.append(Ask(c.kind, c.faces, c.at, c.expected, c.expected_sigma, float(width), float(then)))
         joint = _after(joint, c)
-        candidates = [other for j, other in enumerate(candidates) if j != i]
+        candidates = [other for other in candidates if not np.allclose(other.row, c.row)]
     return tuple(found)
 
 
@@ -102,7 +106,7 @@ def _after(joint: Floats, c: Candidate) -> Floats:
 
 
 def _candidates(received: AsReceived, parting: float | None) -> list[Candidate]:
-    """Return touches where the touches already fix a frame, and thicknesses anywhere."""
+    """Return touches where the touches already fix a frame, heights over a plate where there is none, thicknesses anywhere."""
     found: list[Candidate] = []
     pairs = _pairs(received)
     names = dict.fromkeys(a for a, _ in pairs)
@@ -111,8 +115,35 @@ def _candidates(received: AsReceived, parting: float | None) -> list[Candidate]:
     places = {name: _places(received, name, parting) for name in names}
     if len(received.free) < 6:
         found += [received.touch_candidate(name, at) for name, spots in places.items() for at in spots]
+    else:
+        found += _heights(received, parting)
     for a, b in pairs:
         found += [c for at in places.get(a, ()) if (c := _thickness(received, (a, b), at)) is not None]
+    return found
+
+
+def _heights(received: AsReceived, parting: float | None) -> list[Candidate]:
+    """Return heights of faces over a plate on which the casting stands by its largest flat machined face."""
+    faces = [f for f in received.part.faces if f.state != "hole"]
+    seats = [f for f in faces if f.state == "machined" and f.normal is not None]
+    if not seats:
+        return []
+    seat = max(seats, key=lambda f: (round(f.area, 3), f.name))
+    assert seat.normal is not None
+    x, y, z = seat.normal
+    whole, found = sum(f.area for f in faces), []
+    for face in faces:
+        if (
+            face.name == seat.name
+            or face.kind not in ("plane", "cylinder", "cone")
+            or (face.state != "machined" and face.area < _SCRIBED * whole)
+        ):
+            continue
+        for at in _places(received, face.name, parting):
+            try:
+                found.append(received.height_candidate(face.name, seat.name, (-x, -y, -z), at))
+            except ReadingError:
+                continue
     return found
 
 
@@ -188,8 +219,11 @@ def _places(received: AsReceived, name: str, parting: float | None) -> Sequence[
 
 
 def _clean(received: AsReceived, skin: FaceSkin, name: str, parting: float | None) -> "np.typing.NDArray[np.bool_]":
-    """Return which points are away from the outline, the parting plane and hollows."""
+    """Return which points are away from roundings, the outline, the parting plane and hollows."""
     good = _inner(skin)
+    walls = received.model.walls
+    firm = np.array([walls.walls[i].form != "blend" for i in walls.number[skin.surface].tolist()])
+    good = good & firm if (good & firm).any() else firm if firm.any() else good
     if parting is not None and float(np.ptp(skin.points[:, 2])) > 2 * _PARTING:
         away = np.abs(skin.points[:, 2] - parting) > _PARTING
         good = good & away if (good & away).any() else good

@@ -129,7 +129,8 @@ class _White:
 
 
 def _whitened(system: _System, root: Floats, prior_mean: Floats) -> _White:
-    loose = system.skin @ root
+    met = system.skin.any(axis=0)
+    loose = system.skin[:, met] @ root[met]
     lower = np.linalg.cholesky(np.diag(system.sigma**2) + loose @ loose.T)
     white = np.linalg.solve(lower, np.column_stack([system.place, loose, system.off + system.skin @ prior_mean]))
     return _White(white[:, :6], white[:, 6:-1], white[:, -1])

@@ -28,9 +28,6 @@ _LOOSE: Final = 0.3
 """A place that is unsure by more than this share of the casting's size is not known at all: it is
 picked up when the work is set."""
 
-_STEEPEST: Final = 2.0
-"""Skin more than 60 degrees askew to a face counts as if it were 60: beyond, a line along the normal soon meets the next wall."""
-
 _JITTER: Final = 1e-10
 """Share of the largest variance added to all, so that what follows from something else can be drawn too."""
 
@@ -80,9 +77,7 @@ def wide_rows(received: AsReceived, rate: Floats, size: float, skin: Floats) -> 
         rate: (n, 6) with turns as mm at `size`; skin: (n, k).
     """
     turn = rate[:, 3:] * (size / received.part.casting.size)
-    rows = np.concatenate([rate[:, :3], turn, skin], axis=1)
-    steep = np.linalg.norm(rate[:, :3], axis=1)
-    return np.asarray(rows / np.maximum(1.0, steep / _STEEPEST)[:, None])
+    return np.asarray(np.concatenate([rate[:, :3], turn, skin], axis=1))
 
 
 def row_sigmas(rows: Floats, covariance: Floats) -> Floats:
