@@ -9,6 +9,7 @@ what the placement says and works out nothing of its own.
 import base64
 import math
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -33,6 +34,9 @@ if TYPE_CHECKING:
 
 _CHORD: Final = 0.05
 _WIDTH, _HEIGHT = 297.0, 210.0
+_CHARACTERS: Final = 130
+"""Letters of the summary that a line holds."""
+
 _MARGIN: Final = 10.0
 _VIEW: Final = (136.0, 112.0)
 _PPI: Final = 144
@@ -74,7 +78,9 @@ def _headings(canvas: Canvas, part: Part, placed: Placed, units: Units) -> None:
     name = f", casting {placed.name}" if placed.name else ""
     canvas.text((_MARGIN, 14.0), f"{part.name}{name}: stock on the machined faces as received", 3.5)
     words = sentence(_rounded(summary_words(placed.placement), units), units)
-    canvas.text((_MARGIN, 21.0), f"{words[0].upper()}{words[1:]}.", 2.5)
+    lines = wrap(f"{words[0].upper()}{words[1:]}.", _CHARACTERS)
+    for i, line in enumerate(lines):
+        canvas.text((_MARGIN, 20.0 + 3.8 * i), line, 2.5)
 
 
 def _rounded(words: Sequence[str | float], units: Units) -> list[str | float]:

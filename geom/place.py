@@ -36,7 +36,7 @@ from geom.place_rows import (
     step_of,
 )
 from geom.place_settings import PlacementSettings
-from geom.place_stages import STRIDE, Aims, Misfits, Staged, is_worse, staged
+from geom.place_stages import STRIDE, Aims, Misfits, Staged, is_worse, staged, thickest
 from geom.placement import Binding, Certificate, Held, Placement
 from geom.received import AsReceived
 from geom.required import Need
@@ -53,6 +53,12 @@ _LOOKS: Final = 40
 _FREE_STEPS: Final = 3
 """After this many steps, one that leads to a worse place is taken back, and steps are kept short once one is not
 half the one before: that is going to and fro."""
+
+_KEPT: Final = 1e-3
+"""Required stock that lacks no more than this, mm, is kept; so much is worth a step to the best least margin..."""
+
+_SHORT: Final = 0.01
+"""...and steps no longer than this, mm, are not."""
 
 _STILL: Final = 5e-5
 """A place that moves less than this, mm, between two looks stays put."""
@@ -95,6 +101,11 @@ class _Here:
     seen: Look
     rows: Ints
     aims: Aims
+
+    @property
+    def least(self) -> float:
+        """Least margin, up to 0, mm."""
+        return min(0.0, float(self.aims.margins.start.min()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,16 +169,20 @@ def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings:
 
 def _settle(case: _Case) -> _Settled:
     """Look, step, and look again until the place stays put and no other wall has come nearer."""
-    closer, order = Closer(case.received), case.settings.order
+    closer, settings = Closer(case.received), case.settings
     here, looks, stride, steps, before = _looked(case, closer, STAY, None), 1, STRIDE, 0, np.inf
-    ask: Ints = np.zeros(0, dtype=np.int64)
+    known, ask = -np.inf, np.zeros(0, dtype=np.int64)
     while True:
-        basis, seed = here, np.flatnonzero(np.isin(here.rows, ask)) if ask.size else None
-        result = staged(here.aims, order, case.settings.hold, stride, seed)
+        basis, seed = here, _seed(here, ask)
+        result = staged(here.aims, settings.order, settings.hold, stride, seed, known)
         ask, change = here.rows[result.best.looked_at], float(np.abs(result.step).max())
         there = _looked(here.case, closer, _stepped(here.move, result.step, case.pivot), here.seen)
         looks, steps = looks + 1, steps + 1
-        better = None if steps <= _FREE_STEPS or change < _STILL else _if_better(there, here, result.floor)
+        if looks == 2 and there.least < -_KEPT:
+            here, taken = _as_thick_as_can_be(max(there, here, key=lambda h: h.least), closer, ask)
+            known, looks, before = here.least, looks + taken, np.inf
+            continue
+        better = None if change < _STILL else _if_better(there, here, result.floor)
         to_and_fro = steps > _FREE_STEPS and change > before / 2.0
         here, stride, before = (better or there), (change / 4.0 if better or to_and_fro else stride), change
         if change >= _STILL and looks < _LOOKS:
@@ -178,6 +193,28 @@ def _settle(case: _Case) -> _Settled:
         here, stride, steps, before = _looked(case, closer, here.move, here.seen), STRIDE, 0, np.inf
         if looks >= _LOOKS:
             return _Settled(here, result, basis, looks, change)
+
+
+def _seed(here: _Here, ask: Ints) -> Ints | None:
+    """Return the rows of the points that mattered before."""
+    return np.flatnonzero(np.isin(here.rows, ask)) if ask.size else None
+
+
+def _as_thick_as_can_be(here: _Here, closer: Closer, ask: Ints) -> tuple[_Here, int]:
+    """Return the place of the best least margin, up to 0, from which the aims are then served, and the looks it took."""
+    stride, case = STRIDE, here.case
+    for looks in range(_LOOKS // 2):
+        if here.least >= -_KEPT or stride < _SHORT:
+            return here, looks
+        step, best = thickest(here.aims, case.settings.hold, stride, _seed(here, ask))
+        ask, change = here.rows[best.looked_at], float(np.abs(step).max())
+        there = _looked(here.case, closer, _stepped(here.move, step, case.pivot), here.seen)
+        if there.least <= here.least:
+            here, there = _seen_from(there.case, here.move), there
+        promised, kept = best.margin - here.least, there.least - here.least
+        stride = change / 2.0 if kept < promised / 4.0 else 2.0 * change if kept > 3.0 * promised / 4.0 else stride
+        here = max(here, there, key=lambda h: h.least)
+    return here, _LOOKS // 2
 
 
 def _looked(case: _Case, closer: Closer, move: Rigid, last: Look | None) -> _Here:

@@ -125,15 +125,19 @@ class _Work:
         """What every margin must keep, as rows that only have to hold."""
         return self.aims.margins.kept_at(self.floor)
 
-    def required(self) -> None:
-        """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be."""
+    def required(self, known: float) -> None:
+        """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be.
+
+        Args:
+            known: a least margin, up to 0, that some place is known to have; it may lie beyond this step's reach.
+        """
         margins, face = self.aims.margins, self.aims.face
         found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0, self.seed)
         self.reached, self.floor = found.x, found.margin - MARGIN_SLACK
         self.stages.append(Stage("required", found.margin))
         if found.margin >= -MARGIN_SLACK:
             return
-        self.floor = self.asked = found.margin - UNFELT
+        self.floor = self.asked = min(max(found.margin, known) - UNFELT, found.margin - MARGIN_SLACK)
         least = least_shortfall(margins, face, self.floor, self.low, self.high, found.x, found.looked_at)
         self.reached, self.short = least.x, least.total + SLACK
         self.best = replace(found, looked_at=np.union1d(found.looked_at, least.looked_at))
@@ -203,8 +207,21 @@ class _Work:
         return least_squares(square, goal, -self.aims.so_far, self.aims.margins, self.floor - give, kept, self.low, self.high)
 
 
+def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> tuple[Floats, Best]:
+    """Return the shortest step to the best least margin, up to 0, and the program that found it."""
+    work = _Work(aims, hold, stride, seed)
+    found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0, seed)
+    work.reached, work.floor = found.x, found.margin - MARGIN_SLACK
+    return work.nearest(np.eye(6), -aims.so_far), found
+
+
 def staged(
-    aims: Aims, order: tuple[Aim, ...], hold: tuple[Freedom, ...], stride: float = STRIDE, seed: Ints | None = None
+    aims: Aims,
+    order: tuple[Aim, ...],
+    hold: tuple[Freedom, ...],
+    stride: float = STRIDE,
+    seed: Ints | None = None,
+    known: float = -np.inf,
 ) -> Staged:
     """Return the step that serves the aims in order.
 
@@ -213,9 +230,10 @@ def staged(
         hold: freedoms that stay.
         stride: farthest step, mm.
         seed: rows of the margins that mattered in a like case.
+        known: a least margin, up to 0, that some place is known to have.
     """
     work = _Work(aims, hold, stride, seed)
-    work.required()
+    work.required(known)
     for aim in order:
         if aim == "demands":
             work.demands()
