@@ -15,7 +15,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any, Final
 
 from export.hole_report import exact
-from export.number import Units, fixed, sentence
+from export.number import Units, fixed, sentence, trimmed
 from export.proof_tables import proof_table
 from export.table_head import unescaped
 from export.table_reader import COLUMNS, TableFile, read_table
@@ -24,6 +24,7 @@ from export.text_table import aligned
 from geom.errors import EvenstockError
 from geom.proof import FaceFound, Fault, Proof, prove
 from geom.rows import Row
+from geom.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from geom.job import Job
@@ -198,13 +199,17 @@ def _headline(proof: Proof, job: "Job") -> str:
     units = job.settings.units
     verdict = PROVED if proof.proved else NOT_PROVED
     setups = len({row.setup for row in proof.rows})
-    worst, least, apart = (sentence((_short(v),), units) for v in (proof.worst, proof.resolution, proof.spacing))
+    worst, least, apart = (_length(v, units) for v in (proof.worst, proof.resolution, proof.spacing))
     said = (
         f"{proof.rows_read} rows read back, {len(proof.rows)} cuts in {setups} set-ups, in the casting as drawn.",
         f"Greatest deviation {worst}; left over {proof.leftover:.1f} mm3, gouged {proof.gouge:.1f} mm3.",
         f"The proof tells {least} on {proof.samples} samples {apart} apart, and looks closer wherever two meshes differ.",
     )
     return f"{job.part.name}: {verdict}\n{fill(' '.join(said), _WIDTH)}"
+
+
+def _length(value: float, units: Units) -> str:
+    return f"{trimmed(fixed(value / (MM_PER_INCH if units == 'inch' else 1.0), _PLACES[units]))} {_UNIT[units]}"
 
 
 def _short(value: float) -> float:
@@ -232,7 +237,7 @@ def _rows_text(rows: Sequence[tuple[int, int]]) -> str:
 
 def _faces_block(faces: Sequence[FaceFound], units: Units) -> str:
     places = _PLACES[units]
-    scale = 25.4 if units == "inch" else 1.0
+    scale = MM_PER_INCH if units == "inch" else 1.0
 
     def figure(value: float) -> str:
         return f"{fixed(value / scale, places)}"
@@ -258,7 +263,7 @@ def _faces_block(faces: Sequence[FaceFound], units: Units) -> str:
 
 def _holes_block(proof: Proof, units: Units) -> str:
     places = _PLACES[units]
-    scale = 25.4 if units == "inch" else 1.0
+    scale = MM_PER_INCH if units == "inch" else 1.0
 
     def figure(value: float | None) -> str:
         return "-" if value is None else fixed(value / scale, places)

@@ -25,8 +25,9 @@ from geom.settings import Settings
 
 __all__ = ["RESOLUTION", "FaceFound", "Fault", "HoleFound", "Proof", "RowFound", "Table", "prove"]
 
-_IN_JAW: Final = 0.5
-"""mm: work that stands deeper than this in what holds it is not there: the set-up's zero or axes are wrong."""
+_IN_JAW: Final = 3.0
+"""mm: work that stands deeper than this in what holds it is not there: the set-up's zero or axes are wrong. A strap's
+corner may lie in a cast fillet."""
 
 _CHIP: Final = 0.5
 """mm3: less metal than this in a jaw is facet error."""

@@ -34,6 +34,12 @@ AHEAD: Final = 10.0
 _OFF_EDGE: Final = 0.1
 """mm: a spot that the mesh comparison found nearer to a face's edge than this belongs to its neighbour."""
 
+_BESIDE: Final = 0.003
+"""mm: how far beside a spot a second line looks."""
+
+_ASTRAY: Final = 0.3
+"""mm: a foot on look-up facets moves less than this on to its true face; more is another branch of a free-form face."""
+
 _ROUNDS: Final = 64
 
 
@@ -68,8 +74,16 @@ Groups = tuple[tuple[int, int], ...]
 @lru_cache(maxsize=2)
 def spread(solid: Solid, groups: Groups) -> Spots:
     """Return samples on every face of the finished part, edges included."""
+    import igl
+
     found = surface_samples(solid, STEP, groups=dict(groups))
-    return _sound(Spots(found.points, found.looked_from, found.normals, found.face, found.area))
+    spots = _sound(Spots(found.points, found.looked_from, found.normals, found.face, found.area))
+    mesh = skin_of(solid).mesh
+    free = np.flatnonzero(np.array([surface.kind == "other" for surface in solid.surfaces])[spots.surface])
+    keep = np.ones(len(spots), dtype=np.bool_)
+    if free.size:
+        keep[free] = igl.point_mesh_squared_distance(spots.points[free], mesh.vertices, mesh.triangles)[0] < _ASTRAY**2
+    return spots.of(keep)
 
 
 @lru_cache(maxsize=2)
@@ -95,7 +109,8 @@ def suspects(solid: Solid, groups: Groups, near: Floats) -> Spots:
     far, _ = edge_distance(rim, group[surface], np.asarray(foot))
     keep = far > _OFF_EDGE
     points, normals = exact_points(solid, surface[keep], np.asarray(foot)[keep])
-    return _sound(Spots(points, points, normals, surface[keep], np.zeros(len(points))))
+    found = Spots(points, points, normals, surface[keep], np.zeros(len(points)))
+    return _sound(found.of(np.linalg.norm(points - np.asarray(foot)[keep], axis=1) < _ASTRAY))
 
 
 def _sound(spots: Spots) -> Spots:
@@ -133,7 +148,7 @@ def walk(spots: Spots, sweeps: Sequence[Sweep], casting: Skin, stocked: Bools) -
     over = np.zeros(n)
     rows = np.flatnonzero(stocked)
     if rows.size:
-        over[rows] = casting.over(spots.points[rows], spots.normals[rows], spots.starts[rows]).distance
+        over[rows] = _metal_over(spots.of(rows), casting)
     ahead = np.minimum(ahead, np.maximum(over, 0.0))
     for sweep in sweeps:
         near = near_to(sweep, spots.starts, AHEAD)
@@ -150,6 +165,22 @@ def walk(spots: Spots, sweeps: Sequence[Sweep], casting: Skin, stocked: Bools) -
         depth = depths(spots.of(inside), sweeps)
         off[inside] = np.minimum(-depth, np.where(over[inside] < -NOISE, over[inside], 0.0))
     return Walk(off, by, deep)
+
+
+def _metal_over(spots: Spots, casting: Skin) -> Floats:
+    """Return the casting's metal over spots, mm; where it seems short a line beside it has to say so too.
+
+    A line that runs exactly along an edge of the skin, as in a parting plane, can pass between the two faces that meet there.
+    On a face's very edge, where a drafted side slips away beside the line, shortness is the stock report's to tell.
+    """
+    over = casting.over(spots.points, spots.normals, spots.starts).distance
+    short = np.flatnonzero(over < -NOISE)
+    if short.size:
+        some = spots.of(short)
+        first = _square_to(some.normals)
+        beside = _BESIDE * (first + np.cross(some.normals, first))
+        over[short] = np.maximum(over[short], casting.over(some.points + beside, some.normals, some.starts + beside).distance)
+    return np.maximum(np.where(spots.area > 0, over, np.maximum(over, 0.0)), -AHEAD)
 
 
 def depths(spots: Spots, sweeps: Sequence[Sweep]) -> Floats:

@@ -27,8 +27,8 @@ from geom.units import length
 HOLDER: Final = 20.0
 """mm: radius of a chuck or collet holder above a cutter (common practice, no source)."""
 
-SPRING: Final = "spring pass"
-"""A row whose note says this may cut air."""
+MAY_CUT_AIR: Final = ("spring pass", "may cut on one side only")
+"""A row whose note says one of these may cut air: the first takes what the cutter sprang, the other goes by a core as cast."""
 
 _THIN: Final = 0.02
 """mm: a mean thickness below this is facet error, no chip."""
@@ -175,7 +175,7 @@ def cut_faults(cut: Cut) -> Iterator[Fault]:
     """Yield what is wrong with what a row cuts."""
     sweep, row, table = cut.sweep, cut.sweep.row, cut.sweep.table
     air = cut.taken is NOTHING or cut.taken.volume < _LEAST or cut.taken.thickness < _THIN
-    if air and SPRING not in row.note:
+    if air and not any(words in row.note for words in MAY_CUT_AIR):
         yield of_row("cuts air", table, row, "cuts air from end to end, and is not called a spring pass")
     flutes = row.tool.flute_length
     if not air and flutes and cut.taken.top > flutes + _THIN:

@@ -162,7 +162,7 @@ def _faults(face: PartFace, at: int, rows: Ints, left_out: bool, look: Look) -> 
     if (low & gouged).any():
         yield _gouged(face, float(-off[low & gouged].min()), look.guilty.get(at, []))
     short = low & ~gouged
-    if short.any() and face.state != "as cast" and look.spots.area[rows[short]].sum() >= (1.0 - _bearing(face, look)) * face.area:
+    if short.any() and face.state != "as cast" and look.spots.area[rows[short]].sum() > (1.0 - _bearing(face, look)) * face.area:
         yield Fault("short", (), face.name, ("the casting is short by ", float(-off[short].min())))
     if high.any() and face.state != "as cast" and not left_out:
         yield _left_over(face, look, rows[high])
@@ -181,8 +181,9 @@ def _gouged(face: PartFace, depth: float, guilty: Sequence[Sweep]) -> Fault:
 
 def strays(look: Look) -> Iterator[Fault]:
     """Yield rows whose cutter is nowhere over the face they name."""
+    holes = {hole.name for hole in look.part.holes}
     for at, face in enumerate(look.part.faces):
-        own = [sweep for sweep in look.sweeps if sweep.row.feature == face.name]
+        own = [sweep for sweep in look.sweeps if sweep.row.feature == face.name and face.name not in holes]
         spots = look.spots.of(np.flatnonzero(look.owner == at)) if own else look.spots
         for sweep in own:
             if not (spans(sweep, spots.starts, spots.normals)[1] > 0).any():
