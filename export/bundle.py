@@ -35,9 +35,11 @@ def _every_file(record: Record) -> dict[str, bytes]:
     from export.coordinates_report import coordinate_files
     from export.drawing import drawing_files
     from export.prototype import prototype_files
+    from export.prove_report import proof_files
 
+    tables = coordinate_files(record)
     sets = (
-        coordinate_files(record),
+        tables | proof_files(record.job, tables),
         stock_files(record.job, record.stock),
         hole_files(record.job),
         place_files(record.job, record.placed, record.zero) if record.placed else {},

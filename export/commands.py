@@ -185,9 +185,10 @@ def prototype(arguments: Namespace) -> int:
 
 
 def make(arguments: Namespace) -> int:
-    """Write everything into one folder; "no" when the casting is short, as drawn or as received."""
+    """Write everything into one folder; "no" when the casting is short, as drawn or as received, or the rows are not proved."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import make_bundle
+    from export.prove_report import is_proved
     from export.write import write_folder
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
@@ -195,14 +196,15 @@ def make(arguments: Namespace) -> int:
 
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell)
-        tell("drawing and meshing")
+        tell("proving, drawing and meshing")
         files = make_bundle(record)
     out = _out(arguments, settings)
     tell(f"writing {len(files)} files")
     write_folder(out, files)
     _say_files(arguments, out, files)
     arrived = not record.placed or record.placed[0].placement.cleans_up
-    return YES if verdict(record.stock, record.job.needs).is_enough and arrived and record.can_be_cut else NO
+    good = verdict(record.stock, record.job.needs).is_enough and arrived and record.can_be_cut and is_proved(files)
+    return YES if good else NO
 
 
 COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {

@@ -7,6 +7,7 @@ it. Decides nothing about metal.
 
 import csv
 import hashlib
+import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,6 +20,7 @@ from export.number import Units, fixed, sentence, trimmed
 from export.proof_tables import proof_table
 from export.table_head import unescaped
 from export.table_reader import COLUMNS, TableFile, read_table
+from export.table_reader import NOT_PROVED as MARK
 from export.table_words import tool_text
 from export.text_table import aligned
 from geom.errors import EvenstockError
@@ -33,6 +35,9 @@ NOT_PROVED: Final = "NOT PROVED"
 PROVED: Final = "PROVED"
 _NAME: Final = re.compile(r"coordinates-([1-9]\d*)\.csv")
 _WIDTH: Final = 100
+_FAULT: Final = "FAULT OF THE PLAN"
+"""A table's note that begins so says itself that it must not be cut."""
+
 _UNIT: Final = {"mm": "mm", "inch": "in"}
 _PLACES: Final = {"mm": 4, "inch": 5}
 
@@ -82,6 +87,27 @@ def _text(name: str, content: bytes) -> str:
         raise EvenstockError(f"{name}: is not UTF-8 text; another program has changed it; write it again") from None
 
 
+def proof_files(job: "Job", tables: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Return the proof of a job's tables as text and JSON, and with it the text tables marked where it failed.
+
+    Args:
+        tables: name -> bytes as they are written to disk.
+    """
+    found = prove_tables(job, tables)
+    document = json.dumps(prove_document(found, job), indent=1, allow_nan=False) + "\n"
+    marked = {} if found.proof.proved else {name: _marked(content) for name, content in tables.items() if name.endswith(".txt")}
+    return {"prove.json": document.encode(), "prove.txt": prove_text(found, job).encode(), **marked}
+
+
+def _marked(content: bytes) -> bytes:
+    return f"{MARK}\n".encode() + content
+
+
+def is_proved(files: Mapping[str, bytes]) -> bool:
+    """Return whether a set of files holds a proof that succeeded."""
+    return bool(json.loads(files["prove.json"])["verdict"] == "proved")
+
+
 # --- paper ------------------------------------------------------------------
 
 
@@ -91,6 +117,9 @@ def _head_faults(read: Mapping[str, TableFile], job: "Job") -> Iterator[Fault]:
             yield Fault("set-up", (), "", (f"{name} says it is set-up {table.head.number}",))
         if table.head.job != job.settings.part.name:
             yield Fault("set-up", (), "", (f"{name} is a table of {table.head.job}",))
+        for note in table.head.notes:
+            if note.startswith(_FAULT):
+                yield Fault("plan", (), "", (f"set-up {table.head.number}: {note}",))
 
 
 def _paper_faults(name: str, table: TableFile, files: Mapping[str, bytes]) -> Iterator[Fault]:

@@ -83,6 +83,9 @@ ALWAYS: Final = ("row", "feature", "action", "x", "y", "z")
 NONE: Final = "-"
 """Stands in a text table's list of tools for a name or a point that a tool has not."""
 
+NOT_PROVED: Final = "NOT PROVED: do not cut from this table; prove.txt says why"
+"""First line of a text table whose job is not proved."""
+
 _T = TypeVar("_T")
 _Lines = Sequence[tuple[str, str]]
 
@@ -117,6 +120,8 @@ def read_table(text: str, where: str = "table") -> TableFile:
     if not text.endswith("\n"):
         raise EvenstockError(f"{lines[-1][0]}: the table is cut off (its last line does not end); write it again")
     lines.pop()
+    if lines and lines[0][1] == NOT_PROVED:
+        lines.pop(0)
     head, rows = _csv_parts(lines) if text.startswith("# ") else _text_parts(lines)
     if head.rows != len(rows):
         counts = f"the head promises {head.rows} rows and {len(rows)} follow"

@@ -16,7 +16,7 @@ from geom.proof_faces import STEP
 from geom.proof_holes import HoleFound, holes_found
 from geom.proof_limits import RESOLUTION
 from geom.proof_mesh import Stuff
-from geom.proof_rows import Cut, Fault, cut_faults, machined, missing_taps, order_faults, place_faults, printed_faults
+from geom.proof_rows import Cut, Fault, air_faults, cut_faults, machined, missing_taps, order_faults, place_faults, printed_faults
 from geom.proof_sweep import Sweep, Table, sweeps_of
 from geom.proof_verdict import FaceFound, judge, look_at, strays, volume, worst
 from geom.rays import Skin, skin_of
@@ -96,6 +96,7 @@ def prove(tables: Sequence[Table], part: Part, settings: Settings, casting: Skin
         *order_faults(tables, sweeps, part, skin),
         *missing_taps(tables, part),
         *standing,
+        *air_faults(cuts),
         *chain.from_iterable(cut_faults(cut) for cut in cuts),
         *chain.from_iterable(place_faults(sweep, part) for sweep in sweeps),
         *strays(look),

@@ -27,8 +27,11 @@ from geom.units import length
 HOLDER: Final = 20.0
 """mm: radius of a chuck or collet holder above a cutter (common practice, no source)."""
 
-MAY_CUT_AIR: Final = ("spring pass", "may cut on one side only")
-"""A row whose note says one of these may cut air: the first takes what the cutter sprang, the other goes by a core as cast."""
+SPRING: Final = "spring pass"
+"""A row whose note says this may cut air: it takes what the cutter sprang."""
+
+ONE_SIDE: Final = "may cut on one side only"
+"""A row whose note says this goes by a core as cast: it may cut air, and so may its feature's next rows until one meets metal."""
 
 _THIN: Final = 0.02
 """mm: a mean thickness below this is facet error, no chip."""
@@ -171,14 +174,28 @@ def _machined(sweep: Sweep, metal: Stuff) -> Cut:
     return Cut(sweep, taken, metal.under(sweep, reach, max(HOLDER, sweep.radius)) if reach else 0.0)
 
 
+def air_faults(cuts: Sequence[Cut]) -> Iterator[Fault]:
+    """Yield the rows that cut air from end to end and do not say why."""
+    core: set[str] = set()
+    for cut in cuts:
+        row = cut.sweep.row
+        if ONE_SIDE in row.note:
+            core.add(row.feature)
+        if not _is_air(cut):
+            core.discard(row.feature)
+        elif SPRING not in row.note and row.feature not in core:
+            yield of_row("cuts air", cut.sweep.table, row, "cuts air from end to end, and is not called a spring pass")
+
+
+def _is_air(cut: Cut) -> bool:
+    return cut.taken is NOTHING or cut.taken.volume < _LEAST or cut.taken.thickness < _THIN
+
+
 def cut_faults(cut: Cut) -> Iterator[Fault]:
-    """Yield what is wrong with what a row cuts."""
+    """Yield what a row's shank, holder or cutter runs into."""
     sweep, row, table = cut.sweep, cut.sweep.row, cut.sweep.table
-    air = cut.taken is NOTHING or cut.taken.volume < _LEAST or cut.taken.thickness < _THIN
-    if air and not any(words in row.note for words in MAY_CUT_AIR):
-        yield of_row("cuts air", table, row, "cuts air from end to end, and is not called a spring pass")
     flutes = row.tool.flute_length
-    if not air and flutes and cut.taken.top > flutes + _THIN:
+    if not _is_air(cut) and flutes and cut.taken.top > flutes + _THIN:
         yield of_row("flutes", table, row, "cuts ", cut.taken.top, " high with flutes of ", flutes, ": the shank meets metal")
     if cut.holder > _LEAST:
         yield of_row("holder", table, row, "reaches ", row.tool.reach, " below its holder: the holder meets metal not yet removed")

@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 
 from export.cli import main
 from export.coordinates_report import readout_figures
-from export.table import setup_csv, setup_text
+from export.prove_report import is_proved, proof_files, tables_in
+from export.table import read_table, setup_csv, setup_text
+from geom.job import open_job
 from geom.job_settings import load_settings
 from geom.kernel.step import write_step
 from geom.proof import RESOLUTION, Proof, prove
@@ -313,6 +315,35 @@ def test_a_table_that_cannot_be_read_is_wrong_input(job, capsys):
 
     assert main(["prove", str(job), "--out", str(job / "out"), "-q"]) == 2
     assert "coordinates-1.csv, line" in capsys.readouterr().err
+
+
+def test_text_tables_of_a_failed_proof_say_so_in_their_first_line_and_are_still_read(job):
+    """Whoever holds the sheet sees it; the proof's own files say why."""
+    opened = open_job(load_settings(job))
+    good = tables_in(job / "out")
+    bad = {name: content.replace(b"68.000", b"67.900") for name, content in good.items()}
+    files = proof_files(opened, bad)
+
+    assert is_proved(proof_files(opened, good))
+    assert proof_files(opened, good).keys() == {"prove.json", "prove.txt"}
+    assert not is_proved(files)
+    assert files["coordinates-1.txt"].startswith(b"NOT PROVED")
+    assert read_table(files["coordinates-1.txt"].decode()) == read_table(bad["coordinates-1.txt"].decode())
+
+
+def test_a_table_that_says_itself_it_must_not_be_cut_is_not_proved(job, capsys):
+    """A fault of the plan stands among its notes."""
+    for name in ("coordinates-2.csv", "coordinates-2.txt"):
+        path = job / "out" / name
+        mark = "# " if name.endswith("csv") else ""
+        lines = path.read_text().split("\n")
+        at = max(i for i, line in enumerate(lines) if line.startswith(f"{mark}box: "))
+        lines.insert(at + 1, f"{mark}note: FAULT OF THE PLAN, do not cut: row 2: the drill does not reach")
+        path.write_text("\n".join(lines))
+    code, out = proved(job, capsys)
+
+    assert code == 1
+    assert "set-up 2: FAULT OF THE PLAN, do not cut" in out
 
 
 def test_the_proof_is_the_same_every_time(job, capsys):

@@ -255,6 +255,18 @@ def test_a_spring_pass_may_cut_air():
     assert prove(tables_of(add(6, again)(setups())), part(), hand_settings()).proved
 
 
+def test_a_pass_that_goes_by_a_core_as_cast_may_cut_air():
+    """The core may lie off its place: until a pass meets metal the next may miss it too; after that none may."""
+    bore = setups()[0].rows[14]
+    said = replace(bore, tool=replace(bore.tool, diameter=23.0), limits=None, note="may cut on one side only")
+    after = replace(said, tool=replace(bore.tool, diameter=24.0), note="")
+    good = add(15, after)(add(14, said)(setups()))
+    late = add(17, after)(good)
+
+    assert prove(tables_of(good), part(), hand_settings()).proved
+    assert [fault.rows for fault in prove(tables_of(late), part(), hand_settings()).faults] == [((1, 18),)]
+
+
 def test_at_least_forty_kinds_are_planted():
     """As the issue asks; each says something else."""
     assert len({one.says for one in PLANTED}) == len(PLANTED) >= 40
