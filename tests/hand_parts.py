@@ -8,7 +8,7 @@ from pathlib import Path
 
 from geom.datum import Zero
 from geom.kernel.shape import Solid, Surface
-from geom.part import FoundCounterbore, FoundCountersink, HoleStep, Part, PartFace, PartHole
+from geom.part import FoundCounterbore, FoundCountersink, HoleKind, HoleStep, Part, PartFace, PartHole
 from geom.settings import FaceSettings, HoleSettings, PartSettings, Readout, Settings, ShopSettings
 from geom.space import Frame, Vec3, along, foot, norm, sub
 from geom.standards.callout import parse_callout
@@ -83,7 +83,9 @@ def hand_hole(
         bore, sink: (diameter, depth) of a counterbore, (diameter, angle) of a countersink.
         steps: (start, end, start diameter, end diameter) of each length.
     """
-    kind = "counterbored" if bore else "countersunk" if sink else "stepped" if steps else "blind" if through is None else "through"
+    kind: HoleKind = (
+        "counterbored" if bore else "countersunk" if sink else "stepped" if steps else "blind" if through is None else "through"
+    )
     length = through if through is not None else depth
     assert length is not None
     facts: dict[str, object] = {"source": "solid", "surfaces": (), **other}
