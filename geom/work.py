@@ -85,7 +85,7 @@ class Work:
 
     @cached_property
     def step(self) -> float:
-        """Step of the grids of rays: a round figure by the part's size, seen from the zero so that a turned file changes nothing."""
+        """Step of the grids of rays: a round figure by the part's size, seen from the zero: a turned file changes nothing."""
         corners = self.zero.frame.local_points(skin_of(self.part.finished).mesh.vertices)
         size = round(float(np.linalg.norm(np.ptp(corners, axis=0))), 3)
         return max(0.5, round(2.0 * size / _ACROSS) / 2.0)
