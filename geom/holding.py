@@ -15,28 +15,30 @@ from geom.plate_hold import plate_holds
 from geom.seats import seats
 from geom.shop import Vise
 from geom.space import Vec3
-from geom.table_hold import table_holds
+from geom.table_hold import table_holds, within_travel
 from geom.vise_hold import vise_holds
 from geom.work import Work
 
 
 def holdings(
-    work: Work, up: Vec3, done: frozenset[str], wants: Sequence[Demand], vise: Vise, pin: Pin | None = None
-) -> tuple[Held, ...]:
+    work: Work, up: Vec3, done: frozenset[str], wants: Sequence[Demand], vise: Vise, pin: Pin | None = None,
+    travel: tuple[float, float] | None = None,
+) -> tuple[Held, ...]:  # fmt: skip
     """Return every way to hold the work with `up` to the spindle, best first.
 
     Args:
         done: features made by then.
         wants: those that are left to make from this side.
         pin: what the job fixes of this set-up, or None.
+        travel: of the table in X and Y; None for any.
     """
     places = seats(work, up, done, first=not done)
     found = list(vise_holds(work, up, done, places, wants, vise, pin))
     if pin is not None or not _settled(found, wants, 1.0):
-        found.extend(table_holds(work, up, done, places, wants, vise, pin))
+        found.extend(table_holds(work, up, done, places, wants, vise, pin, travel))
     if pin is not None or not _settled(found, wants, 3.0):
         found.extend(plate_holds(work, up, done, wants, vise))
-    kept = [held for held in found if keeps(held.hold, pin)]
+    kept = [h for h in found if keeps(h.hold, pin) and (travel is None or within_travel(work, h, wants, travel))]
     return tuple(_ranked(kept, work.frame(up).x, 2.0 * work.step))
 
 

@@ -29,13 +29,14 @@ from geom.settings import Settings
 from geom.space import Vec3
 from geom.stock import StockReport
 from geom.tasks import Tasks, tasks_of
+from geom.turn_settled import turn_words
 from geom.work import Work, work_of
 from geom.zero_pick_up import from_zeros_own, pick_ups, zero_is_machined
 
 COST: Final = (
     "set-ups",
     "critical features away from their zero",
-    "rough locators after the first set-up",
+    "rough locators after the first set-up, and holes placed from a zero that is still rough",
     "critical features on a rough seat, and holes started on the skin",
     "poorer holds",
     "tool changes",
@@ -90,8 +91,8 @@ class _Search:
         if key not in self.known:
             elsewhere = {name for one in self.pins.pins if number not in (0, one.number) for name in one.features}
             wants = [d for name, d in self.demands[way].items() if name not in done and name not in elsewhere]
-            vise = self.settings.tooling.vise
-            self.known[key] = holdings(self.work, self.ways[way], done, wants, vise, pin) if wants else ()
+            vise, travel = self.settings.tooling.vise, self.settings.tooling.mill.travel[:2]
+            self.known[key] = holdings(self.work, self.ways[way], done, wants, vise, pin, travel) if wants else ()
         return self.known[key]
 
     def turns(self, number: int) -> list[int]:
@@ -244,7 +245,8 @@ def _cost(search: _Search, way: int, held: Held, made: frozenset[str], done: fro
     wants = [search.demands[way][name] for name in sorted(made)]
     critical = sum(want.critical for want in wants)
     away = 0 if from_zeros_own(search.work, held, done, made) else critical
-    rough = held.rough + (not zero_is_machined(search.work, done, made)) if done else 0
+    sure = zero_is_machined(search.work, done, made)
+    rough = (held.rough + (not sure) if done else 0) + (0 if sure else sum(want.kind == "hole" for want in wants))
     seat = critical if "seat" not in held.hold.machined else 0
     skin = sum(want.kind == "hole" and not want.good for want in wants)
     tools = {tool for want in wants for tool in want.tools}
@@ -317,14 +319,18 @@ def _setup(search: _Search, number: int, step: Step, done: frozenset[str]) -> Pl
     leaves = tuple((n, f.leave) for n in sorted(step.made) if (f := search.settings.faces.get(n)) is not None and f.leave)
     return PlannedSetup(
         number, search.ways[step.way], held.hold, held.frame, search.work.zero, found, _in_order(search, step), leaves, held.why,
-        (*held.cautions, *said),
+        (*held.cautions, *turn_words(search.work, held, done, _wants(search, step)), *said),
     )  # fmt: skip
+
+
+def _wants(search: _Search, step: Step) -> list[Demand]:
+    return [search.demands[step.way][name] for name in sorted(step.made)]
 
 
 def _in_order(search: _Search, step: Step) -> tuple[str, ...]:
     """Return the features as they are cut: faces from the top down, then edges, then holes."""
     kinds = ("face", "edge", "hole")
-    wants = [search.demands[step.way][name] for name in step.made]
+    wants = _wants(search, step)
     return tuple(w.name for w in sorted(wants, key=lambda w: (kinds.index(w.kind), -round(w.top, 6), w.name)))
 
 
@@ -370,6 +376,9 @@ def _why_blocked(search: _Search, name: str) -> Blocked:
         return Blocked(name, short.lacks, ("a cutter that reaches further",))
     return Blocked(
         name,
-        ("no two sides, no level faces with room for straps and no machined face for the angle plate hold the work for it",),
+        (
+            "no two sides, no level faces with room for straps and no machined face for the angle plate "
+            "hold the work for it within the table's travel",
+        ),
         _NEST,
     )

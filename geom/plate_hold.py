@@ -89,7 +89,9 @@ def _against(
         return None
     y = float(local[:, 1].max())
     seat = work.part.faces[int(sight.face[lead])].name if sight.face[lead] >= 0 else ""
-    return _held(work, frame, back, seat, [made_of[i] for i in pair], pressed[list(pair)], makes, table, x0, y, plate)
+    on, at = [made_of[i] for i in pair], pressed[list(pair)]
+    later = _stud_later(work, look, done, number, (x0, 0.5 * plate[1] - _RIM, stands - _RIM))
+    return _held(work, frame, back, seat, on, at, makes, table, x0, y, plate, later)
 
 
 def _apart(at: Floats, pair: tuple[int, int]) -> float:
@@ -106,6 +108,22 @@ def _presses(work: Work, look: Frame, done: frozenset[str], back: int) -> tuple[
     return np.array(at, dtype=float).reshape(-1, 3), names
 
 
+def _stud_later(
+    work: Work, look: Frame, done: frozenset[str], back: int, within: tuple[float, float, float]
+) -> tuple[Packing, ...]:
+    """Return the stud that can go through the zero's own bore, which must be free while zero is found.
+
+    Args:
+        within: middle and half width of the plate along X, and the height of its usable top.
+    """
+    middle, half, top = within
+    own = [s for s in studs(work, look, done) if s.under == back and s.hole.name in work.zero.features]
+    reached = [s for s in own if abs(s.at[0] - middle) <= half and s.at[1] <= top]
+    return tuple(
+        Packing("clamp", (f"once zero is found, a stud through {s.hole.name} with a thick washer on {s.face}",)) for s in reached
+    )
+
+
 def _stands_clear(want: Demand, frame: Frame, back: Floats, plate_top: float) -> bool:
     """Tell whether a cutter that comes down on a feature misses the plate."""
     if want.floor >= plate_top + JAW_CLEARANCE:
@@ -118,7 +136,7 @@ def _stands_clear(want: Demand, frame: Frame, back: Floats, plate_top: float) ->
 
 def _held(
     work: Work, frame: Frame, back: str, seat: str, on: Sequence[str], pressed: Floats, makes: frozenset[str],
-    table: float, x: float, y: float, plate: tuple[float, float],
+    table: float, x: float, y: float, plate: tuple[float, float], later: tuple[Packing, ...],
 ) -> Held:  # fmt: skip
     highest = float(work.seen(frame.z, frozenset()).out.max())
     local = frame.local_points(work.seen(frame.z, frozenset()).points)
@@ -131,7 +149,8 @@ def _held(
         boxes.append(Box(f"strap {n}", (px - STRAP, -out - 30.0, pz - STRAP), (px + STRAP, -out, pz + STRAP)))
     names = list(dict.fromkeys(on))
     machined: set[Place] = {"fixed jaw"}
-    packing = (Packing("seat", (f"a jack or packing under {seat}" if seat else "a jack under the lowest metal",)),)
+    jack = Packing("seat", (f"a jack or packing under {seat}" if seat else "a jack under the lowest metal",))
+    packing = (jack, *later)
     out = max(highest - table - plate[0], 0.0)
     hold = Hold("angle plate", seat, back, names[0], frozenset(machined), 0.0, 0.0, out, packing, (), tuple(boxes))
     why: Words = (f"{back} is machined: it stands against the angle plate, pressed on {' and '.join(names)}",)

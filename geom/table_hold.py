@@ -3,6 +3,7 @@
 Lengths mm, set-up frame from the zero. Knows nothing of order or cost.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
@@ -14,11 +15,11 @@ from geom.demands import Demand
 from geom.directions import same_way
 from geom.held import Held
 from geom.kernel.extent import face_box
-from geom.part import PartHole
+from geom.part import PartFace, PartHole
 from geom.plan import Hold, Packing, Place
 from geom.plan_pins import Pin
 from geom.rows import Box, Words
-from geom.seats import Seat, corner_spots, flat, middle
+from geom.seats import Seat, corner_spots, flat, looking, middle
 from geom.shop import Vise
 from geom.space import Frame, Vec3, scale
 from geom.strap_spots import Spots, Stud, strap_spots, studs
@@ -29,6 +30,9 @@ _CUTTER: Final = 10.0
 
 _APART: Final = 30.0
 """mm two straps stand apart at least."""
+
+_JACK: Final = 25.0
+"""mm about a cut within which a jack below still carries it (common practice, no source)."""
 
 _STRIP: Final = 12.0
 """mm: least height under the table's work where drills come through: a pair of packing bars (common practice, no source)."""
@@ -44,12 +48,23 @@ _PLATE: Final = 15.0
 
 
 def table_holds(
-    work: Work, up: Vec3, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand], vise: Vise, pin: Pin | None = None
-) -> Iterator[Held]:
-    """Yield the ways to strap the work to the table."""
+    work: Work, up: Vec3, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand], vise: Vise, pin: Pin | None = None,
+    travel: Flat | None = None,
+) -> Iterator[Held]:  # fmt: skip
+    """Yield the ways to strap the work to the table: along its X, or turned a quarter where the travel asks for it."""
     if not vise.table_clamps:
         return
     frame = work.frame(up)
+    for one in (frame, Frame(frame.origin, frame.y, scale(frame.x, -1.0), frame.z)):
+        held = list(_on_table(work, one, done, found, wants, pin))
+        yield from held
+        if not held or travel is None or any(within_travel(work, h, wants, travel) for h in held):
+            return
+
+
+def _on_table(
+    work: Work, frame: Frame, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand], pin: Pin | None
+) -> Iterator[Held]:
     spots, bolts = strap_spots(work, frame, done), studs(work, frame, done)
     if pin is not None and pin.clamp in work.number:
         spots = spots.of(spots.face == work.number[pin.clamp])
@@ -62,6 +77,25 @@ def table_holds(
         held = _screwed(work, frame, seat, done, wants)
         if held is not None:
             yield held
+
+
+def within_travel(work: Work, held: Held, wants: Sequence[Demand], travel: Flat) -> bool:
+    """Tell whether the table's travel in X and Y covers all that is cut in a hold, with a cutter's width to spare each way."""
+    low, high = [math.inf, math.inf], [-math.inf, -math.inf]
+    for want in wants:
+        if want.name in held.makes:
+            a, b = _cut_over(work, want, held.frame)
+            low, high = [min(low[i], a[i]) for i in (0, 1)], [max(high[i], b[i]) for i in (0, 1)]
+    return all(high[i] - low[i] <= travel[i] for i in (0, 1))
+
+
+def _cut_over(work: Work, want: Demand, frame: Frame) -> tuple[Flat, Flat]:
+    """Return from where to where the spindle's axis goes for a feature."""
+    if want.axis is not None:
+        x, y, _ = frame.local(want.axis)
+        return (x, y), (x, y)
+    a, b = _box(work, want.surfaces, frame)
+    return (a[0] - _CUTTER, a[1] - _CUTTER), (b[0] + _CUTTER, b[1] + _CUTTER)
 
 
 def _sacrifices(wants: Sequence[Demand]) -> Iterator[list[Demand]]:
@@ -97,13 +131,15 @@ def _strapped(
     machined: set[Place] = {"seat"} if seat.machined else set()
     if all(work.is_machined(work.part.faces[int(n)], done) for n in some.face):
         machined.add("clamp")
-    packing, cautions = _under(work, seat, some, height)
+    stands = [(float(x), float(y)) for x, y in some.at[:, :2]] + flat(seat.spots[corner_spots(seat.spots, frame)], frame)
+    made = [w for w in wants if w.name in makes]
+    packing = (*_under(work, seat, some, height), *_jacks(work, frame, done, stands, made))
     boxes = (_table(work, frame, seat, height), *(_strap(i, tuple(p)) for i, p in enumerate(some.at.tolist(), 1)))
     hold = Hold("table", seat.face.name, "", names[0], frozenset(machined), height, 0.0, 0.0, packing,
                 () if seat.machined else rests, boxes)  # fmt: skip
     why: Words = (f"{len(some.at)} straps on {' and '.join(names)}, each over metal that rests on the table",)
     worse = 1.0 + (0.5 if seat.hang else 0.0) + (0.0 if seat.machined or len(some.at) > 2 else 0.25)
-    return Held(hold, frame, makes, worse, (why, _sits(seat)), cautions, rough=int(not seat.machined))
+    return Held(hold, frame, makes, worse, (why, _sits(seat)), (), rough=int(not seat.machined))
 
 
 def _free_of(kept: Sequence[Demand], spots: Spots, work: Work, frame: Frame) -> Bools:
@@ -145,14 +181,13 @@ def _placed(work: Work, frame: Frame, seat: Seat, clear: Spots) -> tuple[list[in
         rows = [ends[i] for i in three]
         return rows, tuple((*seen[i], float(clear.foot[i])) for i in rows)
     pairs = [(a, b) for n, a in enumerate(ends) for b in ends[n + 1 :] if _away(seen[a], seen[b]) >= _APART]
-    if not pairs:
-        return None
-    a, b = max(pairs, key=lambda p: round(_away(seen[p[0]], seen[p[1]]), 4))
-    third = _third(seen[a], seen[b], seat, frame, centre)
-    if third is None and not (seat.machined and seat.over):
-        return None
-    rests = (*((*seen[i], float(clear.foot[i])) for i in (a, b)), *([(*third, seat.level)] if third else []))
-    return [a, b], rests
+    pairs.sort(key=lambda p: -round(_away(seen[p[0]], seen[p[1]]), 4))
+    for a, b in pairs:
+        third = _third(seen[a], seen[b], seat, frame, centre)
+        if third is not None or (seat.machined and seat.over):
+            under = ((*seen[i], float(clear.foot[i])) for i in (a, b))
+            return [a, b], (*under, *([(*third, seat.level)] if third else []))
+    return None
 
 
 def _away(a: Flat, b: Flat) -> float:
@@ -166,7 +201,7 @@ def _third(a: Flat, b: Flat, seat: Seat, frame: Frame, centre: Flat) -> Flat | N
     return max(over, key=lambda p: (round(min(_away(a, p), _away(b, p)), 4), p)) if over else None
 
 
-def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[tuple[Packing, ...], tuple[Words, ...]]:
+def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[Packing, ...]:
     packing: list[Packing] = []
     if height:
         packing.append(Packing("seat", ("packing ", height, " under the seat: drills come through")))
@@ -176,7 +211,29 @@ def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[tuple[Pa
         if work.part.faces[number].name != seat.face.name:
             gap = float(np.median(some.foot[some.under == number])) - seat.level + height
             packing.append(Packing("seat", ("packing ", round(gap, 3), f" under {work.part.faces[number].name}, below its strap")))
-    return tuple(packing), ()
+    return tuple(packing)
+
+
+def _jacks(work: Work, frame: Frame, done: frozenset[str], stands: Sequence[Flat], made: Sequence[Demand]) -> tuple[Packing, ...]:
+    """Return a jack under each level face below a cut that lies beyond all that the work stands on: there it would tip."""
+    below = scale(frame.z, -1.0)
+    under = work.seen(below, done)
+    spots, level = frame.local_points(under.points)[:, :2], looking(work, below)
+    found: set[str] = set()
+    for want in made:
+        x, y, _ = frame.local(want.axis or _face(work, want.name).centroid)
+        if mass_is_over(stands, (x, y)):
+            continue
+        near = np.flatnonzero((np.hypot(spots[:, 0] - x, spots[:, 1] - y) < _JACK) & np.isin(under.face, level))
+        if near.size:
+            numbers, counts = np.unique(under.face[near], return_counts=True)
+            found.add(work.part.faces[int(numbers[np.argmax(counts)])].name)
+    told = "brought up to touch, clear of every hole: a cut above it would tip the work"
+    return tuple(Packing("seat", (f"a jack under {name}, {told}",)) for name in sorted(found))
+
+
+def _face(work: Work, name: str) -> PartFace:
+    return work.part.faces[work.number[name]]
 
 
 def _height(seat: Seat, made: Sequence[Demand]) -> float:

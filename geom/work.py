@@ -17,7 +17,6 @@ import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
 from geom.datum import Zero, zero_facing
-from geom.kernel.extent import face_box
 from geom.part import Part, PartFace
 from geom.placement import Placement
 from geom.rays import skin_of
@@ -141,16 +140,16 @@ class Work:
         """Return from where to where the work reaches along a frame's X: the casting's own, less what machined planes end."""
         key = ("reach", frame)
         if key not in self.notes:
-            low, high = face_box(self.part.casting, range(len(self.part.casting.surfaces)), frame)
-            self.notes[key] = (low[0], high[0])
+            along = frame.local_points(skin_of(self.part.casting).mesh.vertices)[:, 0]
+            self.notes[key] = (round(float(along.min()), 6), round(float(along.max()), 6))
         ends = self.notes[key]
         assert isinstance(ends, tuple)
         low_x, high_x = ends
         for face in (self.part.faces[i] for i in self._bounds):
-            along = 0.0 if face.normal is None or not self.is_machined(face, done) else dot(face.normal, frame.x)
+            looks = 0.0 if face.normal is None or not self.is_machined(face, done) else dot(face.normal, frame.x)
             x = frame.local(face.origin)[0]
-            low_x = max(low_x, x) if along < -1.0 + SAME_DIRECTION**2 else low_x
-            high_x = min(high_x, x) if along > 1.0 - SAME_DIRECTION**2 else high_x
+            low_x = max(low_x, x) if looks < -1.0 + SAME_DIRECTION**2 else low_x
+            high_x = min(high_x, x) if looks > 1.0 - SAME_DIRECTION**2 else high_x
         return low_x, high_x
 
     def bore_skin(self, name: str) -> float:

@@ -55,7 +55,7 @@ FROM_BELOW = """
     geom.measure_rows geom.row_faults geom.skew
     geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots
     geom.vise_hold geom.table_hold
-    geom.plate_hold geom.holding geom.zero_pick_up geom.planner
+    geom.plate_hold geom.holding geom.zero_pick_up geom.turn_settled geom.planner
     geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
     geom.grip_check

@@ -147,6 +147,26 @@ def test_features_tied_to_the_zero_are_made_with_it() -> None:
     assert found.cost[:3] == (2.0, 0.0, 1.0)
 
 
+def test_holes_come_with_the_bore_they_are_measured_from() -> None:
+    """A cored bore open to both sides is the zero: the blind hole on top is not drilled from the core first."""
+    holes = [replace(slab_holes()[0], source="core", callout=None), *slab_holes()[1:]]
+    part = hand_part((slab().finished, slab().casting), holes, as_cast=sides)
+    made = next(s for s in plan(part, zero=SLAB_ZERO).setups if "pin" in s.features)
+
+    assert {"bolt", "blind"} <= set(made.features)
+
+
+def test_work_longer_than_the_travel_across_is_turned_along_it() -> None:
+    """Faces 90 by 50: a table that goes 75 in X and 480 in Y takes them with the long side along Y only."""
+    settings = hand_settings()
+    mill = replace(settings.tooling.mill, travel=(75.0, 480.0, 300.0))
+    found = plan(slab(), replace(settings, tooling=replace(settings.tooling, mill=mill)), SLAB_ZERO)
+
+    assert all(abs(s.frame.y[0]) == pytest.approx(1.0) for s in found.setups)
+    tiny = replace(settings.tooling.mill, travel=(75.0, 75.0, 300.0))
+    assert isinstance(planned(slab(), replace(settings, tooling=replace(settings.tooling, mill=tiny)), SLAB_ZERO), NoPlan)
+
+
 def test_faces_are_cut_before_holes() -> None:
     """In every set-up of every block."""
     for make in (drilled_plate, bolt_circle_cover):
@@ -178,6 +198,14 @@ def test_only_the_first_set_up_sits_on_a_rough_face_in_its_direction() -> None:
 
     assert len(rough) == 3
     assert all(abs(dot(a, b)) < 0.5 for i, a in enumerate(rough) for b in rough[:i])
+
+
+def test_two_strapped_set_ups_say_what_settles_the_turn() -> None:
+    """Held by a round, the cover's bolt circle could stand anywhere about the bore: nothing machined says, and the plan does."""
+    found = plan(recognise("part", "grey iron", *bolt_circle_cover()))
+    holes = next(s for s in found.setups if "hole 1" in s.features)
+
+    assert "settles the turn" in str(holes.cautions)
 
 
 def test_frames_are_right_handed_with_y_to_the_fixed_jaw() -> None:
