@@ -22,7 +22,7 @@ from geom.readings import Readings
 from geom.received import AsReceived, receive
 from geom.required import Need
 from geom.rigid import Rigid
-from geom.rows import Setup, Words
+from geom.rows import Words
 from geom.scan_ask import scan_asks
 from geom.settings import READINGS, Settings
 
@@ -123,21 +123,3 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
     rest = replace(readings, touches=()) if touched else readings
     received = receive(part, rest, found.skin, grade=grade, scan_sigma=found.accuracy)
     return received, found.to_part, (*found.notes, *received.notes)
-
-
-# --- set-ups --------------------------------------------------------------------
-
-
-def with_pick_up(setups: Sequence[Setup], placed: Placed) -> tuple[Setup, ...]:
-    """Return the set-ups with a note on where their zero lies in this casting.
-
-    What rows bring to size stays: it is of the finished part. What moves is where zero is picked up.
-    """
-    return tuple(replace(setup, notes=(*_pick_up(setup, placed), *setup.notes)) for setup in setups)
-
-
-def _pick_up(setup: Setup, placed: Placed) -> "tuple[tuple[str | float, ...], ...]":
-    words = placed.instructions(replace(setup.zero, frame=setup.frame))
-    which = f"casting {placed.name}" if placed.name else "this casting"
-    first = (f"{which} as received: the zero moves with the finished part; rows to size stay, passes follow the stock found",)
-    return (first, *words.level, *words.turn, *words.zero)

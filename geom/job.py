@@ -152,7 +152,6 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
         JobError: `[datum]` names what the part does not have.
         ReadingError: a reading is wrong.
     """
-    from geom.castings import with_pick_up
     from geom.plan import Plan
     from geom.setup_rows import setups_of, with_faults
 
@@ -163,7 +162,7 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
     say("working out coordinates")
     first = placed[0] if placed and placed[0].measured else None
     setups = setups_of(plan, job.part, job.settings, zero, stock, first) if isinstance(plan, Plan) else ()
-    checked = [with_faults(one, job.part, job.settings) for one in (with_pick_up(setups, placed[0]) if placed else setups)]
+    checked = [with_faults(one, job.part, job.settings) for one in setups]
     faults = tuple((one.number, words) for one, found in checked for words in found)
     return Record(job, stock, zero, tuple(one for one, _ in checked), placed, plan, faults)
 

@@ -79,7 +79,7 @@ def rows_for(
         features=tuple(dict.fromkeys(row.feature for row in cut)),
         patterns=patterns,
         left_out=tuple(dict.fromkeys(left for one in made.values() for left in one.left_out)),
-        notes=_notes(planned, settings, made, rows),
+        notes=(*_as_received(planned, placed), *_notes(planned, settings, made, rows)),
         holding=hold_words(planned.hold),
         boxes=planned.hold.boxes,
     )
@@ -174,6 +174,23 @@ def _leaves(planned: PlannedSetup, part: Part, settings: Settings) -> dict[str, 
 
 def _is_edge(face: PartFace, planned: PlannedSetup) -> bool:
     return face.normal is not None and abs(dot(face.normal, planned.up)) < SAME_DIRECTION
+
+
+def _as_received(planned: PlannedSetup, placed: "Placed | None") -> tuple[Words, ...]:
+    """Return how this casting is set: shims only under a rough seat, a turn only where no machined face settles it.
+
+    Where zero is found needs no words: the rows that pick it up count the placement in.
+    """
+    if placed is None or not placed.measured:
+        return ()
+    words, machined = placed.instructions(replace(planned.zero, frame=planned.frame)), planned.hold.machined
+    which = f"casting {placed.name}" if placed.name else "this casting"
+    told = (
+        f"{which} as received: the zero moves with the finished part, and the rows that pick it up count that in; "
+        "rows to size stay, passes follow the stock found",
+    )
+    level = () if "seat" in machined else words.level
+    return (told, *level, *(() if "fixed jaw" in machined else words.turn))
 
 
 # --- patterns ---------------------------------------------------------------
