@@ -7,13 +7,11 @@ the last cut meets even metal. Lengths mm. Knows nothing of rows.
 import math
 from typing import Final
 
+from geom.cutting_data import BORE_DEPTH
 from geom.errors import StandardError
 from geom.part import PartHole
 from geom.scene import Scene, Take
 from geom.standards.tolerance_grades import casting_tolerance
-
-_SIDE: Final = 0.5
-"""mm a side that a small boring bar takes at most (common practice)."""
 
 _FINISH: Final = {"mm": 0.3, "inch": 0.3048}
 """mm on the diameter that the last pass takes, between 0.2 and 0.5 (common practice)."""
@@ -34,7 +32,7 @@ def bore_diameters(start: float, size: float, units: str, smallest: float = 0.0)
     if rough <= 1e-9:
         return (size,)
     grid = _ROUND[units]
-    count = math.ceil(rough / (2.0 * _SIDE - grid) - 1e-9)
+    count = math.ceil(rough / (2.0 * BORE_DEPTH - grid) - 1e-9)
     steps = [math.floor((last - rough * (count - i) / count) / grid + 1e-9) * grid for i in range(1, count)]
     kept = dict.fromkeys(round(d, 6) for d in (*steps, last) if d > max(start, smallest) + 1e-9)
     return (*kept, size)

@@ -69,7 +69,7 @@ _SPOT_FEED: Final = 0.5
 _BORE_FEED: Final = 0.06
 """mm a revolution of a boring head in a small mill (common practice)."""
 
-_BORE_DEPTH: Final = 0.5
+BORE_DEPTH: Final = 0.5
 """mm a side that a small boring bar takes (common practice)."""
 
 _LEAST_FEED_AT, _MOST_FEED_AT = 3.0, 25.0
@@ -342,9 +342,9 @@ def _loaded(
         power = (
             None
             if force is None
-            else turning_power(_BORE_DEPTH, feed_rev, math.pi * size * rpm / 1000.0, specific_force(force, feed_rev))
+            else turning_power(BORE_DEPTH, feed_rev, math.pi * size * rpm / 1000.0, specific_force(force, feed_rev))
         )
-        return _at_rim(mill, _BORE_DEPTH, _BORE_DEPTH, tooth, feed_rev, power, size, rpm)
+        return _at_rim(mill, BORE_DEPTH, BORE_DEPTH, tooth, feed_rev, power, size, rpm)
     kc = None if force is None else specific_force(force, tooth * math.sin(_POINT))
     hole = cutter.pilot or 0.0
     torque = None if kc is None or action in _LIGHT else drill_torque(size, feed_rev, kc) * (1.0 - (hole / size) ** 2)

@@ -14,12 +14,13 @@ from typing import Final
 from geom.cutter_choice import SAME_SIZE, Choice, Lack, choose_end_mill
 from geom.cutting_data import FINISH, SKIN, CutData, depth_limit, pass_depths
 from geom.face_rows import Leaves, edge_row, faces_up
+from geom.holder import HOLDER_RADIUS
 from geom.kernel.extent import face_box
 from geom.lanes import KEPT_OFF
 from geom.part import PartFace
 from geom.reach import FACET_SLACK, Flat, blocked_spans, clear_disc, top_over
 from geom.rows import LeftOut, Row, Words
-from geom.scene import SPINDLE_ENDS, Made, Scene, Take, lowest_clear, speeds_of, tool_of
+from geom.scene import Made, Scene, Take, lowest_clear, speeds_of, tool_of
 from geom.shop import Cutter
 from geom.tolerance import SAME_AXIS
 
@@ -150,7 +151,7 @@ def _chosen(face: PartFace, scene: Scene, edge: _Edge, leave: float) -> Choice |
 def _past_holder(face: PartFace, scene: Scene, edge: _Edge) -> float:
     """Return how far a cutter along a face has to stick out, so that its holder clears part and steel beside it."""
     low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
-    about = SPINDLE_ENDS + scene.use.cutter
+    about = HOLDER_RADIUS + scene.use.cutter
     over = top_over(scene.barred, (low[0] - about, low[1] - about), (high[0] + about, high[1] + about))
     return max(over - edge.low + edge.below, edge.height)
 

@@ -18,10 +18,11 @@ from shapely.geometry.base import BaseGeometry
 
 from geom.cutter_choice import STEPOVER, passes_wide
 from geom.face_rows import stands_upright
+from geom.holder import HOLDER_RADIUS
 from geom.kernel.extent import face_box
 from geom.part import PartFace
 from geom.reach import Flat, outline, standing, top_over
-from geom.scene import SPINDLE_ENDS, Scene
+from geom.scene import Scene
 from geom.shop import Cutter
 from geom.tolerance import SAME_AXIS
 
@@ -135,8 +136,8 @@ def _edged(scene: Scene, level: float) -> BaseGeometry:
 def reach_past(scene: Scene, ground: Ground, level: float) -> float:
     """Return how far the cutter has to stick out of its holder past what stands about the face."""
     x0, y0, x1, y1 = ground.own.bounds
-    low, high = (x0 - SPINDLE_ENDS, y0 - SPINDLE_ENDS), (x1 + SPINDLE_ENDS, y1 + SPINDLE_ENDS)
-    if ground.walls.distance(ground.own) > SPINDLE_ENDS:
+    low, high = (x0 - HOLDER_RADIUS, y0 - HOLDER_RADIUS), (x1 + HOLDER_RADIUS, y1 + HOLDER_RADIUS)
+    if ground.walls.distance(ground.own) > HOLDER_RADIUS:
         return 0.0
     return max(top_over(scene.barred, low, high) - level, 0.0)
 

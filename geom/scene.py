@@ -22,9 +22,6 @@ from geom.standards.alloy import Alloy, alloy
 OFF_STEEL: Final = 2.0
 """mm a cutter keeps off jaws, straps and parallels (common practice)."""
 
-SPINDLE_ENDS: Final = 20.0
-"""mm about a cutter's axis that its holder takes up: a collet chuck of 40 (common practice)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Take:

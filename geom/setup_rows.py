@@ -61,11 +61,11 @@ def rows_for(
     takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
     scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features)
     holes = [hole for hole in part.holes if hole.name in planned.features]
-    order, patterns = ordered(holes, planned.frame, _centres(part, planned.frame))
+    order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
     rank = {hole.name: i for i, hole in enumerate(order)}
     milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
     made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
-    cut = ordered_rows([[_placed_in(row, patterns) for row in one.rows] for one in made.values()])
+    cut = ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])
     found = (*pick_up_rows(planned, part, settings, stock, placed), *check_rows(planned, part, settings, placed))
     measured = measure_rows(planned, part, settings)
     last = (_break_edges(settings),) if planned.number == count else ()
@@ -196,7 +196,7 @@ def _as_received(planned: PlannedSetup, placed: "Placed | None") -> tuple[Words,
 # --- patterns ---------------------------------------------------------------
 
 
-def _centres(part: Part, frame: Frame) -> list[Flat]:
+def centres(part: Part, frame: Frame) -> list[Flat]:
     """Return where a bolt circle may be centred: the zero, then the axes of holes and rounds along Z, widest first."""
     round_faces = sorted((f for f in part.faces if f.kind == "cylinder"), key=lambda f: -f.radius)
     upright = [f.origin for f in round_faces if norm(cross(f.axis, frame.z)) < SAME_DIRECTION]
@@ -204,7 +204,7 @@ def _centres(part: Part, frame: Frame) -> list[Flat]:
     return [(0.0, 0.0), *(frame.local(point)[:2] for point in (*upright, *(h.centre for h in bores)))]
 
 
-def _placed_in(row: Row, patterns: Sequence[Pattern]) -> Row:
+def placed_in(row: Row, patterns: Sequence[Pattern]) -> Row:
     """Return the row with its hole's place in its pattern told."""
     for pattern in patterns:
         if row.feature in pattern.holes:

@@ -13,14 +13,14 @@ from typing import TypeAlias
 
 from geom.datum import Zero, zero_facing
 from geom.directions import fewest, same_way
-from geom.hole_order import Flat, ordered, turn_from_x
+from geom.hole_order import ordered, turn_from_x
 from geom.part import Part
 from geom.practice import Practice, practice
-from geom.rows import ACTIONS, Pattern, Row, Setup, Words
+from geom.rows import ACTIONS, Row, Setup, Words
 from geom.settings import Settings
-from geom.space import Frame, Vec3, cross, norm
+from geom.setup_rows import centres, placed_in
+from geom.space import Vec3
 from geom.tasks import Task, tasks_of
-from geom.tolerance import SAME_DIRECTION
 
 
 def setups_by_direction(part: Part, zero: Zero, settings: Settings) -> tuple[Setup, ...]:
@@ -64,9 +64,9 @@ def setup_of(number: int, up: Vec3, zero: Zero, tasks: Sequence[tuple[Task, tupl
     """
     frame = zero_facing(zero, up).frame
     holes = [task.hole for task, _ in tasks if task.hole is not None]
-    order, patterns = ordered(holes, frame, _centres(part, frame))
+    order, patterns = ordered(holes, frame, centres(part, frame))
     rank = {hole.name: i for i, hole in enumerate(order)}
-    rows = [_placed(row, patterns) for _, made in tasks for row in made]
+    rows = [placed_in(row, patterns) for _, made in tasks for row in made]
     rows.sort(key=lambda row: _rank(row, rank))
     numbered = tuple(replace(row, number=i) for i, row in enumerate(rows, 1))
     return Setup(
@@ -86,23 +86,6 @@ def _seen_again(up: Vec3, zero: Zero) -> tuple[Words, ...]:
     if same_way(up, zero.frame.z):
         return ()
     return (("the zero is the same point of the part as when it was named, seen from this side: pick it up again",),)
-
-
-def _centres(part: Part, frame: Frame) -> list[Flat]:
-    """Return where a bolt circle may be centred: the zero, then the axes of holes and rounds along Z, widest first."""
-    round_faces = sorted((f for f in part.faces if f.kind == "cylinder"), key=lambda f: -f.radius)
-    upright = [f.origin for f in round_faces if norm(cross(f.axis, frame.z)) < SAME_DIRECTION]
-    bores = [h for h in sorted(part.holes, key=lambda h: -h.diameter) if norm(cross(h.axis, frame.z)) < SAME_DIRECTION]
-    return [(0.0, 0.0), *(frame.local(point)[:2] for point in (*upright, *(h.centre for h in bores)))]
-
-
-def _placed(row: Row, patterns: Sequence[Pattern]) -> Row:
-    """Return the row with its hole's place in its pattern told."""
-    for pattern in patterns:
-        if row.feature in pattern.holes:
-            told = f"{pattern.name}: {pattern.holes.index(row.feature) + 1} of {len(pattern.holes)}"
-            return replace(row, note="; ".join(filter(None, (told, row.note))))
-    return row
 
 
 _Rank: TypeAlias = tuple[tuple[float, ...], str, float, str]
