@@ -30,7 +30,7 @@ FROM_BELOW = """
 
     geom.kernel.failure geom.kernel.load geom.kernel.topology geom.kernel.bounds geom.kernel.surface geom.kernel.shape
     geom.kernel.step geom.kernel.body geom.kernel.cut geom.kernel.extent geom.kernel.probe geom.kernel.trim geom.kernel.edges
-    geom.kernel.freeform geom.kernel.metal geom.kernel.lines geom.kernel.mesh geom.kernel.facets geom.refine
+    geom.kernel.freeform geom.kernel.metal geom.kernel.lines geom.kernel.mesh geom.kernel.facets geom.refine geom.body
 
     geom.feature geom.hole_pattern geom.feature_shape geom.casting geom.model
     geom.part
@@ -86,7 +86,7 @@ SOLE_IMPORTERS = {
     "embreex": {"geom.tree"},
     "ezdxf": {"export.dxf"},
     "fontTools": {"export.lettering"},
-    "manifold3d": {"export.mesh", "geom.proof_mesh", "geom.volume"},
+    "manifold3d": {"export.mesh", "geom.body", "geom.proof_mesh", "geom.volume"},
     "shapely": {"geom.lanes", "geom.reach"},
     "typst": {"export.pdf"},
 }
