@@ -1,4 +1,4 @@
-"""Writes the readings of the bundled jobs, and the truth they were taken from: `python tests/make_readings.py [FOLDER]`.
+"""Writes the readings of the bundled jobs, and the truth they were taken from: `python -m tests.make_readings [FOLDER]`.
 
 No casting was poured for these: the drawn casting's surfaces are moved by known
 amounts (walls proud or sunk, a half of the mould shifted, a core set over, a warp,
@@ -19,20 +19,19 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from geom.job import load_settings, open_job
 from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import Solid
 from geom.part import Part
 from geom.received_faces import face_skin
 from geom.rigid import from_turn
 from geom.units import MM_PER_INCH
+from tests.bundled import ROOT, opened
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Vector = Sequence[float] | Floats
 
 SEED: Final = 1843
-ROOT: Final = Path(__file__).resolve().parent.parent
 _FINE: Final = 0.02
 """Chord error of the triangles that are measured, mm."""
 
@@ -120,11 +119,6 @@ def _crossing(triangles: Floats, start: Floats, way: Floats) -> tuple[Floats, Fl
     return start + t[best] * way, normal / np.linalg.norm(normal)
 
 
-@cache
-def _part(name: str) -> Part:
-    return open_job(load_settings(ROOT / "parts" / name)).part
-
-
 def _as_json(off: Mapping[str, Off]) -> dict[str, Any]:
     return {name: {"proud": o.proud, "shift": list(o.shift), "lean": list(o.lean)} for name, o in off.items()}
 
@@ -176,7 +170,7 @@ SPOILT: Final = {
 
 
 def _footstep(folder: Path, truth: Path) -> None:
-    part = _part("footstep")
+    part = opened("footstep").part
     for number, (name, off) in enumerate((("a", SOUND), ("b", SPOILT))):
         rng = np.random.default_rng([SEED, number])
         moved, into = Moved(part, off), folder / "footstep" / "readings" / name
@@ -277,7 +271,7 @@ _CRANK_WIDE: Final = (
 
 def _bell_crank(folder: Path, truth: Path) -> None:
     rng = np.random.default_rng([SEED, 2])
-    moved, into = Moved(_part("bell_crank"), CRANK), folder / "bell_crank" / "readings"
+    moved, into = Moved(opened("bell_crank").part, CRANK), folder / "bell_crank" / "readings"
     _write(into / "touches.csv", _touch_lines(moved, rng))
     _write(into / "thicknesses.csv", _crank_thicknesses(moved, rng))
     frame = {"shift": list(_FRAME.shift), "turn": list(_FRAME.turn)}
@@ -341,7 +335,7 @@ _HINT: Final = "slope 2"
 
 
 def _pump_cover(folder: Path, truth: Path) -> None:
-    part, into = _part("pump_cover"), folder / "pump_cover" / "readings"
+    part, into = opened("pump_cover").part, folder / "pump_cover" / "readings"
     points, triangles = _scan(part)
     placed = _POSE.points(points)
     into.mkdir(parents=True, exist_ok=True)

@@ -6,14 +6,11 @@ Sizes checked here are the scenario's own (issue text and the models' docstrings
 import math
 import subprocess
 import sys
-from functools import cache
 from pathlib import Path
 
 import pytest
 
 from geom.datum import resolve_zero
-from geom.job import Job, open_job
-from geom.job_settings import load_settings
 from geom.kernel.shape import Surface
 from geom.kernel.step import read_step
 from geom.model import load_model
@@ -21,17 +18,11 @@ from geom.part import PartHole
 from geom.space import Vec3, angle_between
 from geom.standards.alloy import alloy
 from tests import make_pump_cover
+from tests.bundled import JOBS, opened
 
 PARTS = Path(__file__).resolve().parent.parent / "parts"
-JOBS = ("footstep", "bell_crank", "pump_cover")
 INCH = 25.4
 UP: Vec3 = (0.0, 0.0, 1.0)
-
-
-@cache
-def opened(name: str) -> Job:
-    """Return a bundled job, opened once for this file."""
-    return open_job(load_settings(PARTS / name))
 
 
 def hole(job: str, name: str) -> PartHole:

@@ -4,33 +4,20 @@ The truth is in tests/truth, written by tests/make_readings.py together with the
 """
 
 import json
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from geom.castings import Placed, place_castings
-from geom.job import Job, load_settings, open_job
+from geom.castings import Placed
 from geom.place_rows import look, pivot_of, sites_of
 from geom.placement import FaceTake
 from geom.received_faces import face_skin
 from geom.rigid import Rigid, from_turn
 from tests import make_readings
-
-ROOT = Path(__file__).resolve().parent.parent
-
-
-@cache
-def job(name: str) -> Job:
-    return open_job(load_settings(ROOT / "parts" / name))
-
-
-@cache
-def placed(name: str) -> tuple[Placed, ...]:
-    opened = job(name)
-    return place_castings(opened.part, opened.settings, opened.needs, lambda _line: None)
+from tests.bundled import ROOT, placed
+from tests.bundled import opened as job
 
 
 def truth(name: str) -> dict[str, Any]:
