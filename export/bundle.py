@@ -105,8 +105,12 @@ def with_manifest(settings: Settings, files: Mapping[str, bytes], **asked: str) 
         asked: what a command was told beyond the job and differs from its default.
     """
     inputs = input_files(settings) | {name: value.encode() for name, value in asked.items()}
-    name = settings.part.name if settings.variant is None else f"{settings.part.name}, variant {settings.variant}"
-    return {**files, MANIFEST_NAME: to_bytes(describe(name, inputs_hash(inputs), files))}
+    return {**files, MANIFEST_NAME: to_bytes(describe(owner_of(settings), inputs_hash(inputs), files))}
+
+
+def owner_of(settings: Settings) -> str:
+    """Return the name under which a job owns its output folder."""
+    return settings.part.name if settings.variant is None else f"{settings.part.name}, variant {settings.variant}"
 
 
 def json_bytes(document: Mapping[str, Any]) -> bytes:

@@ -187,18 +187,19 @@ def prototype(arguments: Namespace) -> int:
 def make(arguments: Namespace) -> int:
     """Write everything into one folder; "no" when the casting is short, as drawn or as received, or the rows are not proved."""
     settings, tell = _settings(arguments), _teller(arguments)
-    from export.bundle import make_bundle
+    from export.bundle import make_bundle, owner_of
     from export.prove_report import is_proved
-    from export.write import write_folder
+    from export.write import check_folder, write_folder
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
     from geom.verdict import verdict
 
+    out = _out(arguments, settings)
+    check_folder(out, owner_of(settings))
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell)
         tell("proving, drawing and meshing")
         files = make_bundle(record)
-    out = _out(arguments, settings)
     tell(f"writing {len(files)} files")
     write_folder(out, files)
     _say_files(arguments, out, files)

@@ -66,6 +66,20 @@ def write_folder(out: Path, files: Mapping[str, bytes]) -> None:
         replace_folder(place, files, {})
 
 
+def check_folder(out: Path, job: str) -> None:
+    """Check, before a long run, that `write_folder` may replace a folder; nothing is touched.
+
+    Raises:
+        OutputError: foreign files, another job's folder, a file of ours changed by hand, or no folder at all.
+    """
+    place = out.resolve()
+    _check_is_folder(place, out)
+    try:
+        _owned(place, out, job, replaced=None)
+    except OSError as error:
+        raise OutputError(_disk_message(out, 0, error)) from error
+
+
 def update_folder(out: Path, files: Mapping[str, bytes]) -> tuple[str, ...]:
     """Put one command's files into a folder and carry its other files over.
 
@@ -179,13 +193,17 @@ def _open_folder(out: Path, size: int) -> Iterator[Path]:
         place = out.resolve()
         if not place.name:
             raise OutputError(f"{out}: is the top of a disk; give --out a folder of its own")
-        if place.exists() and not place.is_dir():
-            raise OutputError(f"{out}: is a file, not a folder; give --out a folder")
+        _check_is_folder(place, out)
         with _parents(place.parent), sole_writer(place):
             recover(place)
             yield place
     except OSError as error:
         raise OutputError(_disk_message(out, size, error)) from error
+
+
+def _check_is_folder(place: Path, out: Path) -> None:
+    if place.exists() and not place.is_dir():
+        raise OutputError(f"{out}: is a file, not a folder; give --out a folder")
 
 
 @contextmanager

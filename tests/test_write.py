@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from export import swap
 from export.manifest import MANIFEST_NAME, describe, from_bytes, inputs_hash, merged, to_bytes
-from export.write import safe_name, update_folder, write_folder
+from export.write import check_folder, safe_name, update_folder, write_folder
 from geom.errors import OutputError
 
 OLD = {"rows.csv": b"old rows", "drawing.dxf": b"old drawing"}
@@ -467,3 +467,22 @@ def test_a_set_without_a_manifest_is_a_fault_of_the_program(tmp_path):
     """A set is never written without its list."""
     with pytest.raises(ValueError, match=r"needs its manifest\.json"):
         write_folder(tmp_path / "out", NEW)
+
+
+def test_a_folder_is_checked_before_the_long_run(tmp_path: Path):
+    """A missing, an empty and our own folder pass; a note of the user's, another job's folder and a file do not; nothing moves."""
+    out = tmp_path / "out"
+    check_folder(out, "Plate")
+    assert not out.exists()
+    out.mkdir()
+    check_folder(out, "Plate")
+    write_folder(out, bundle(OLD))
+    check_folder(out, from_bytes(bundle(OLD)["manifest.json"]).job)
+    with pytest.raises(OutputError, match="belongs to job"):
+        check_folder(out, "another part")
+    (out / "note.txt").write_text("ring the foundry")
+    with pytest.raises(OutputError, match=r"note\.txt"):
+        check_folder(out, from_bytes(bundle(OLD)["manifest.json"]).job)
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(OutputError, match="is a file"):
+        check_folder(tmp_path / "file", "Plate")
