@@ -1,4 +1,4 @@
-"""A z-buffer over triangles, and its pixels as a PNG file.
+"""What is seen of triangles, pixel by pixel, and the pixels as a PNG file.
 
 Knows which triangle a pixel shows and where it lies; nothing of colours' meaning.
 Lengths mm in the view's own axes: x right, y up, z towards the eye. The PNG writer
@@ -10,15 +10,20 @@ Source of the file format: PNG specification (ISO/IEC 15948), truecolour with al
 import struct
 import zlib
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from geom.curve2d import Box2
+from geom.tree import RayTree
 
 _Floats = npt.NDArray[np.float64]
 _Ints = npt.NDArray[np.int64]
 _Bytes = npt.NDArray[np.uint8]
+
+_EDGE_ON: Final = 1e-12
+"""mm2: a triangle whose shadow is smaller is seen from its edge."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,43 +62,39 @@ class Raster:
 
 
 def rasterised(corners: _Floats, box: Box2, pitch: float) -> Raster:
-    """Return the z-buffer of triangles.
+    """Return which of some triangles each pixel shows, looking down Z.
 
     Args:
         corners: (n, 3, 3) in view coordinates; those that face away are not drawn.
     """
     columns, rows = (max(1, int(np.ceil(size / pitch))) for size in (box[2] - box[0], box[3] - box[1]))
-    triangle = np.full((rows, columns), -1, dtype=np.int64)
-    depth = np.full((rows, columns), -np.inf)
-    flat = np.stack([(corners[..., 0] - box[0]) / pitch - 0.5, (box[3] - corners[..., 1]) / pitch - 0.5, corners[..., 2]], axis=2)
-    twice = _doubled(flat)
-    for number in np.flatnonzero(twice < -1e-12).tolist():
-        _draw(flat[number], number, float(twice[number]), triangle, depth)
-    return Raster(box, pitch, triangle, depth)
+    raster = Raster(box, pitch, np.full((rows, columns), -1, dtype=np.int64), np.full((rows, columns), -np.inf))
+    facing = np.flatnonzero(_normals(corners)[:, 2] > _EDGE_ON)
+    if facing.size:
+        _look_down(corners[facing], facing, raster)
+    return raster
 
 
-def _doubled(flat: _Floats) -> _Floats:
-    """Return twice the signed area; below zero faces the eye, for rows run downwards."""
-    a, b, c = flat[:, 0], flat[:, 1], flat[:, 2]
-    return np.asarray((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0]))
+def _normals(corners: _Floats) -> _Floats:
+    """Return twice the area vectors of triangles."""
+    return np.asarray(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
 
 
-def _draw(corner: _Floats, number: int, twice: float, triangle: _Ints, depth: _Floats) -> None:
-    rows, columns = depth.shape
-    left, top = np.maximum(np.ceil(corner[:, :2].min(axis=0) - 1e-9).astype(int), 0)
-    right, bottom = np.minimum(np.floor(corner[:, :2].max(axis=0) + 1e-9).astype(int), (columns - 1, rows - 1))
-    if right < left or bottom < top:
-        return
-    x, y = np.meshgrid(np.arange(left, right + 1), np.arange(top, bottom + 1))
-    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = corner.tolist()
-    u = ((bx - x) * (cy - y) - (by - y) * (cx - x)) / twice
-    v = ((cx - x) * (ay - y) - (cy - y) * (ax - x)) / twice
-    w = 1.0 - u - v
-    z = u * az + v * bz + w * cz
-    here = depth[top : bottom + 1, left : right + 1]
-    nearer = (u >= -1e-9) & (v >= -1e-9) & (w >= -1e-9) & (z > here + 1e-9)
-    here[nearer] = z[nearer]
-    triangle[top : bottom + 1, left : right + 1][nearer] = number
+def _look_down(corners: _Floats, numbers: _Ints, raster: Raster) -> None:
+    """Fill the raster with the first triangle under each pixel's middle, and its height there."""
+    middle = 0.5 * (corners.min(axis=(0, 1)) + corners.max(axis=(0, 1)))
+    near = corners - middle
+    tree = RayTree(near.reshape(-1, 3), np.arange(3 * len(near)).reshape(-1, 3))
+    rows, columns = (index.ravel() for index in np.indices(raster.shape))
+    starts = raster.centres(rows, columns) - middle
+    starts[:, 2] = near[..., 2].max() + 1.0
+    first = tree.first(starts, np.tile([0.0, 0.0, -1.0], (len(starts), 1)))
+    hit = np.flatnonzero(first >= 0)
+    seen = near[first[hit]]
+    normal = _normals(seen)
+    away = np.einsum("ij,ij->i", normal[:, :2], starts[hit, :2] - seen[:, 0, :2])
+    raster.triangle[rows[hit], columns[hit]] = numbers[first[hit]]
+    raster.depth[rows[hit], columns[hit]] = seen[:, 0, 2] - away / normal[:, 2] + middle[2]
 
 
 def png_of(pixels: _Bytes) -> bytes:

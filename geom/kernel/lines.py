@@ -12,6 +12,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any, Final
 
@@ -51,6 +52,7 @@ class ViewLines:
     smooth: tuple[Curve, ...]
 
 
+@lru_cache(maxsize=8)
 def view_lines(solid: Solid, view: Frame) -> ViewLines:
     """Return the visible, hidden and smooth lines of a solid.
 
