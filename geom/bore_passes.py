@@ -7,10 +7,11 @@ the last cut meets even metal. Lengths mm. Knows nothing of rows.
 import math
 from typing import Final
 
-from geom.cutting_data import BORE_DEPTH
+from geom.cutting_data import bore_depth
 from geom.errors import StandardError
 from geom.part import PartHole
-from geom.scene import Scene, Take
+from geom.scene import Scene, Take, speeds_of
+from geom.shop import Cutter
 from geom.standards.tolerance_grades import casting_tolerance
 
 _FINISH: Final = {"mm": 0.3, "inch": 0.3048}
@@ -20,11 +21,12 @@ _ROUND: Final = {"mm": 0.1, "inch": 0.127}
 """mm: what a rough diameter is a multiple of."""
 
 
-def bore_diameters(start: float, size: float, units: str, smallest: float = 0.0) -> tuple[float, ...]:
-    """Return the diameters a boring head is set to, rising; the last is `size`.
+def bore_diameters(start: float, size: float, units: str, deepest: float, smallest: float = 0.0) -> tuple[float, ...]:
+    """Return the diameters a boring head is set to, rising in even steps; the last, a light one, is `size`.
 
     Args:
         start: diameter that is open; 0 in solid metal.
+        deepest: rough cut a side.
         smallest: that the head can be set to.
     """
     last = size - _FINISH[units]
@@ -32,10 +34,17 @@ def bore_diameters(start: float, size: float, units: str, smallest: float = 0.0)
     if rough <= 1e-9:
         return (size,)
     grid = _ROUND[units]
-    count = math.ceil(rough / (2.0 * BORE_DEPTH - grid) - 1e-9)
+    count = math.ceil(rough / max(2.0 * deepest - grid, grid) - 1e-9)
     steps = [math.floor((last - rough * (count - i) / count) / grid + 1e-9) * grid for i in range(1, count)]
     kept = dict.fromkeys(round(d, 6) for d in (*steps, last) if d > max(start, smallest) + 1e-9)
     return (*kept, size)
+
+
+def rough_depth(scene: Scene, cutter: Cutter, start: float, size: float, deep: float) -> float:
+    """Return the deepest rough cut a side, mm, between two diameters: by the bar that enters the smaller, by the mill's power."""
+    enters = max(start, cutter.smallest or 0.0, 0.5 * size)
+    found = [speeds_of(scene, cutter, "bore", diameter=at, depth=deep)[0] for at in (enters, size)]
+    return min(bore_depth(enters, deep), *(data.load.depth for data in found if data is not None))
 
 
 def cored_diameter(hole: PartHole, scene: Scene) -> float:

@@ -69,8 +69,21 @@ _SPOT_FEED: Final = 0.5
 _BORE_FEED: Final = 0.06
 """mm a revolution of a boring head in a small mill (common practice)."""
 
-BORE_DEPTH: Final = 0.5
-"""mm a side that a small boring bar takes (common practice)."""
+_BORE_DEPTHS: Final = (0.5, 2.5)
+"""mm a side: what the smallest boring bar takes, and the most that a small mill's head bears (common practice, no source)."""
+
+_BORE_SHARE: Final = 1.0 / 20.0
+"""Depth of a rough boring cut a side, as a share of the diameter that is open (common practice, no source)."""
+
+_BAR: Final = (0.7, 25.0)
+"""The stoutest boring bar: a share of the diameter that is open, and mm at most (common practice)."""
+
+_STIFF: Final = 5.0
+"""Bar diameters a boring bar may reach before its cut is lightened in proportion (common practice)."""
+
+_TAP_SHARE: Final = (0.25, 1.0 / 3.0)
+"""Speed of a tap in a manual mill as a share of drilling speed: what is set, and what a spindle without one as slow may
+do (common practice, no source)."""
 
 _LEAST_FEED_AT, _MOST_FEED_AT = 3.0, 25.0
 """Cutter diameters, mm, at which a light mill bears the least and the most feed a tooth of the table (common practice)."""
@@ -210,7 +223,7 @@ def speed_feed(
         return Lack((f"speed to {action} {alloy.name}",), None, (str(missing).removeprefix(": "),))
     rpm, notes = _spindle(shop.mill, speeds)
     force = _force(alloy, hardness)
-    load = _loaded(shop.mill, cutter, action, size, rpm, feed_rev, width, force)
+    load = _loaded(shop.mill, cutter, action, size, rpm, feed_rev, width, force, depth)
     told = source if force is None else f"{source}; {force.source}"
     if not load.enough:
         notes.append((f"needs {load.power or 0.0:.0f} W, the mill has {shop.mill.cutting_power:.0f} W: open the hole up in steps",))
@@ -236,6 +249,19 @@ def depth_limit(cutter: Cutter, width: float) -> float:
     deep = 0.5 if share > 0.75 else 1.0 if share > 0.25 + 1e-9 else 1.5
     slender = 0.5 if cutter.reach > _SLENDER * cutter.diameter else 1.0
     return min(slender * deep * cutter.diameter, cutter.flute_length)
+
+
+def bore_depth(diameter: float, deep: float) -> float:
+    """Return the deepest rough cut of a boring bar a side, mm, power left aside (common practice, no source).
+
+    Args:
+        diameter: that is open for the bar.
+        deep: how far down it bores.
+    """
+    bar = min(_BAR[0] * diameter, _BAR[1])
+    stiff = min(_STIFF * bar / deep, 1.0) if deep > 0.0 else 1.0
+    least, most = _BORE_DEPTHS
+    return min(max(stiff * _BORE_SHARE * diameter, least), most)
 
 
 def peck(diameter: float, depth: float) -> Peck | None:
@@ -333,24 +359,29 @@ def _loaded(
     feed_rev: float,
     width: float | None,
     force: CuttingForce | None,
+    deep: float,
 ) -> Load:
     """Return depth, power, torque and force of the cut, the depth held to what the power allows."""
     tooth = feed_rev / max(cutter.flutes, 1)
     if action in ("face", "edge", "slot", "spot-face"):
         return _milled(mill, cutter, action, rpm, feed_rev, tooth, width, force)
     if action == "bore":
-        power = (
-            None
-            if force is None
-            else turning_power(BORE_DEPTH, feed_rev, math.pi * size * rpm / 1000.0, specific_force(force, feed_rev))
-        )
-        return _at_rim(mill, BORE_DEPTH, BORE_DEPTH, tooth, feed_rev, power, size, rpm)
+        return _bored(mill, size, deep, rpm, feed_rev, tooth, force)
     kc = None if force is None else specific_force(force, tooth * math.sin(_POINT))
     hole = cutter.pilot or 0.0
     torque = None if kc is None or action in _LIGHT else drill_torque(size, feed_rev, kc) * (1.0 - (hole / size) ** 2)
     power = None if torque is None else torque * rpm * math.tau / 60.0
     thrust = 0.0 if kc is None or action != "drill" else 0.5 * kc * feed_rev * size / 2.0
     return _at_rim(mill, 0.0, size, tooth, feed_rev, power, size, rpm, thrust)
+
+
+def _bored(mill: Mill, size: float, deep: float, rpm: float, feed_rev: float, tooth: float, force: CuttingForce | None) -> Load:
+    depth, power = bore_depth(size, deep), None
+    if force is not None:
+        per_mm = turning_power(1.0, feed_rev, math.pi * size * rpm / 1000.0, specific_force(force, feed_rev))
+        depth = min(depth, mill.cutting_power / per_mm)
+        power = depth * per_mm
+    return _at_rim(mill, depth, depth, tooth, feed_rev, power, size, rpm)
 
 
 def _milled(
@@ -393,13 +424,15 @@ def _at_rim(
 
 
 def _tapping(mill: Mill, alloy: Alloy, cutter: Cutter) -> CutData | Lack:
-    """Return the rpm of a machine tap; by hand where the spindle is too fast for it."""
+    """Return the rpm of a tap under power: a quarter of drilling speed, never above the tapping table; by hand where the
+    spindle has none as slow."""
     thread = find_thread(cutter.label, "").thread
-    most = tapping_rpm(alloy, thread.major, "")
-    rpm = spindle_at_most(mill, most)
+    table = tapping_rpm(alloy, thread.major, "")
+    drilling = cutting_speed(alloy, "drill", "")
+    slow, most = (min(share * spindle_speed(drilling.high, thread.major), table) for share in _TAP_SHARE)
+    rpm = spindle_at_most(mill, slow)
     if rpm > most + 1e-9:
         return Lack((f"spindle speed of {most:.0f} rpm or less to tap {thread.designation}",), None, ("tap by hand",))
-    notes: tuple[Words, ...] = (("low speed and a clutch, or start the tap by hand",),)
     speed = math.pi * thread.major * rpm / 1000.0
     load = Load(thread.pitch / cutter.flutes, thread.pitch, 0.0, thread.major, None, None, None, 0.0, True)
-    return CutData(rpm, speed, rpm * thread.pitch, load, "published tapping table", notes)
+    return CutData(rpm, speed, rpm * thread.pitch, load, f"a quarter of drilling speed; {drilling.source}")

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from geom.bore_passes import bore_diameters, cored_diameter
+from geom.bore_passes import bore_diameters, cored_diameter, rough_depth
 from geom.cutter_choice import (
     SAME_SIZE,
     Choice,
@@ -276,13 +276,14 @@ def _bored(cycle: _Cycle, row: Row) -> None:
         cycle.lack(choice, "boring")
         return
     cored = cycle.hole.source == "core" and not any(r.action == "bore" for r in cycle.rows)
-    steps = bore_diameters(cycle.open_at(row.z), size, cycle.scene.use.units, choice.cutter.smallest or 0.0)
+    start = cycle.open_at(row.z)
+    deepest = rough_depth(cycle.scene, choice.cutter, start, size, cycle.depth(row))
+    steps = bore_diameters(start, size, cycle.scene.use.units, deepest, choice.cutter.smallest or 0.0)
     for number, diameter in enumerate(steps, 1):
         last = number == len(steps)
         told = [f"pass {number} of {len(steps)}"] if len(steps) > 1 else []
         told += ["may cut on one side only: the core is where the foundry left it"] if cored and number == 1 else []
         told += [row.note] if last and row.note else []
-        told += ["measure before this cut"] if last and row.limits and len(steps) > 1 else []
         moved = replace(row, note="; ".join(told), limits=row.limits if last else None)
         cycle.add(moved, choice.cutter, "bore", diameter, tool_of(choice.cutter, tidy(diameter)))
     assert row.z is not None

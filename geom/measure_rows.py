@@ -6,7 +6,7 @@ Lengths mm. Knows nothing of cutters.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from geom.hole_order import ordered
@@ -34,6 +34,19 @@ def measure_rows(planned: PlannedSetup, part: Part, settings: Settings) -> tuple
         *(row for hole in holes for row in _hole(hole)),
         *_centres(holes, planned.frame, part),
     )
+
+
+def measured_bores(cut: Sequence[Row]) -> tuple[Row, ...]:
+    """Return cutting rows with a measuring one before each finishing cut of a bore to limits: the head is set by what it reads."""
+    found: list[Row] = []
+    for i, row in enumerate(cut):
+        before = next((r for r in reversed(cut[:i]) if r.feature == row.feature and r.action == row.action == "bore"), None)
+        if row.limits and before is not None:
+            note = "before the finishing cut: set the head by what it reads"
+            micrometer = Tool("micrometer", "", 0.0)
+            found.append(Row(0, row.feature, "measure", micrometer, None, None, None, nominal=before.tool.diameter, note=note))
+        found.append(row)
+    return tuple(found)
 
 
 def _row(feature: str, kind: ToolKind, nominal: float, limits: tuple[float, float] | None, note: str, label: str = "") -> Row:

@@ -3,7 +3,7 @@
 Lengths mm, set-up frame. Knows nothing of holes.
 """
 
-from geom.bore_passes import bore_diameters
+from geom.bore_passes import bore_diameters, rough_depth
 from geom.cutter_choice import Lack, choose_boring
 from geom.kernel.extent import face_box
 from geom.part import PartFace
@@ -21,7 +21,10 @@ def round_passes(face: PartFace, scene: Scene) -> Made:
     if isinstance(choice, Lack):
         return Made((), (choice.says,), (LeftOut(face.name, "no boring head on hand does it: see the notes"),))
     take = scene.takes.get(face.name, Take(0.0, 0.0))
-    steps = bore_diameters(max(size - 2.0 * max(take.most, 0.0), 0.0), size, scene.use.units, choice.cutter.smallest or 0.0)
+    start, deep = max(size - 2.0 * max(take.most, 0.0), 0.0), high[2] - low[2]
+    # It bores on one side, and the bar springs: half of what it takes all round.
+    deepest = max(0.5 * rough_depth(scene, choice.cutter, start, size, deep), 0.5)
+    steps = bore_diameters(start, size, scene.use.units, deepest, choice.cutter.smallest or 0.0)
     rows = []
     for number, diameter in enumerate(steps, 1):
         found, _ = speeds_of(scene, choice.cutter, "bore", diameter=diameter, depth=high[2] - low[2])

@@ -17,7 +17,7 @@ from geom.face_rows import faces_up, is_open_above
 from geom.hold_words import hold_words
 from geom.hole_cycle import hole_cycle
 from geom.hole_order import Flat, ordered
-from geom.measure_rows import measure_rows
+from geom.measure_rows import measure_rows, measured_bores
 from geom.mouth_rows import mouth_of
 from geom.part import Part, PartFace, PartHole
 from geom.pass_rows import face_passes
@@ -65,7 +65,7 @@ def rows_for(
     rank = {hole.name: i for i, hole in enumerate(order)}
     milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
     made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
-    cut = ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])
+    cut = measured_bores(ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()]))
     found = (*pick_up_rows(planned, part, settings, stock, placed), *check_rows(planned, part, settings, placed))
     measured = measure_rows(planned, part, settings)
     last = (_break_edges(settings),) if planned.number == count else ()
@@ -239,6 +239,6 @@ def _notes(planned: PlannedSetup, settings: Settings, made: Mapping[str, Made], 
     if "bore" in actions:
         said.append(("boring head: its diameter is what it is set to for that row; feed it down by the quill or the knee",))
     if "tap" in actions:
-        said.append(("taps: low speed and a clutch, or start by hand; stop the spindle before clearing chips",))
+        said.append(("taps: low speed and a clutch, or turn it by hand; stop the spindle before clearing chips",))
     said += [words for one in made.values() for words in one.notes]
     return tuple(dict.fromkeys(said))

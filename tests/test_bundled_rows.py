@@ -1,27 +1,24 @@
 """The rows of the bundled jobs, as planned: nothing of the finished part is cut, every planned feature is made or answered for."""
 
 from functools import cache
-from pathlib import Path
+from itertools import pairwise
 
 import pytest
 
 from geom.cutting_data import spindle_at_most
 from geom.datum import resolve_zero
-from geom.job import Job, measure_stock, open_job, planned
-from geom.job_settings import load_settings
+from geom.job import Job, measure_stock, planned
 from geom.plan import Plan
 from geom.rows import CUTTING, Setup
 from geom.setup_rows import setups_of
+from tests.bundled import JOBS, opened
 from tests.test_setup_rows import gouged
-
-PARTS = Path(__file__).resolve().parent.parent / "parts"
-JOBS = ("footstep", "bell_crank", "pump_cover")
 
 
 @cache
 def worked(name: str) -> tuple[Job, Plan, tuple[Setup, ...]]:
     """Return a bundled job, its plan and its rows for the casting as drawn, worked out once for this file."""
-    job = open_job(load_settings(PARTS / name))
+    job = opened(name)
     zero, stock = resolve_zero(job.part, job.settings.datum), measure_stock(job)
     plan = planned(job, zero, stock)
     assert isinstance(plan, Plan)
@@ -60,10 +57,14 @@ def test_every_cut_has_a_cutter_on_hand_and_a_speed_of_the_spindle(name: str) ->
 
 @pytest.mark.parametrize("name", JOBS)
 def test_rows_are_looked_over_in_the_trades_order(name: str) -> None:
-    """Find zero, look, cut, measure; faces before holes; the last row of the job breaks the edges."""
+    """Find zero, look, cut, measure; faces before holes; a measurement amid the cuts stands before the bore it sets the head for;
+    the last row of the job breaks the edges."""
     _, _, setups = worked(name)
     for setup in setups:
-        kinds = [0 if r.action == "pick up" else 1 if r.action == "check" else 2 if r.action in CUTTING else 3 for r in setup.rows]
+        amid = [r for r, after in pairwise(setup.rows) if r.action == "measure" and after.action in CUTTING]
+        rows = [r for r in setup.rows if r not in amid]
+        kinds = [0 if r.action == "pick up" else 1 if r.action == "check" else 2 if r.action in CUTTING else 3 for r in rows]
+        assert [r.feature for r in amid] == [r.feature for r in setup.rows if r.action == "bore" and r.limits]
         cuts = [0 if r.action == "face" else 1 if r.action in ("edge", "slot") else 2 for r in setup.rows if r.action in CUTTING]
         assert kinds == sorted(kinds)
         assert cuts == sorted(cuts)

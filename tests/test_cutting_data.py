@@ -26,7 +26,7 @@ from geom.cutting_data import (
 from geom.shop import Cutter, Mill, Shop
 from geom.shop_file import default_shop
 from geom.standards.alloy import alloy
-from geom.standards.cutting import CuttingForce
+from geom.standards.cutting import CuttingForce, tapping_rpm
 
 IRON = alloy("grey iron", "test")
 SHOP = default_shop("mm")
@@ -109,14 +109,24 @@ def test_a_free_spindle_runs_at_the_tables_speed(inches: float, rpm: float) -> N
     ("size", "inches", "rpm"), [("M6", 0.25, 1070), ("M8", 0.312, 857), ("M10", 0.375, 713), ("M12", 0.5, 535)]
 )
 def test_a_tap_runs_no_faster_than_the_tapping_table(size: str, inches: float, rpm: float) -> None:
-    """Grey iron 70 ft/min: 1070, 857, 713, 535 rpm, for the inch size beside each (tapping table); one pitch a turn."""
+    """Grey iron 70 ft/min: 1070, 857, 713, 535 rpm, for the inch size beside each: a machine tap's most (tapping table)."""
+    tap = next(c for c in SHOP.of("tap") if c.label == size)
+
+    assert tapping_rpm(IRON, inches * 25.4, "test") == pytest.approx(rpm, rel=0.001)
+    assert data(speed_feed(any_speed(), IRON, tap, "tap")).rpm <= rpm * inches * 25.4 / tap.diameter * 1.001
+
+
+@pytest.mark.parametrize("size", ["M6", "M8", "M10", "M12"])
+def test_a_tap_turns_at_a_quarter_of_drilling_speed_and_feeds_its_pitch(size: str) -> None:
+    """Common practice on a mill without a tapping head: a quarter to a third of drilling speed, the lowest spindle speeds."""
     tap = next(c for c in SHOP.of("tap") if c.label == size)
     free, stepped = data(speed_feed(any_speed(), IRON, tap, "tap")), data(speed_feed(SHOP, IRON, tap, "tap"))
+    drilling = 1000.0 * 35.0 / (math.pi * tap.diameter)
 
-    assert free.rpm * tap.diameter == pytest.approx(rpm * inches * 25.4, rel=0.001)
-    assert stepped.rpm in SHOP.mill.speeds
-    assert stepped.rpm <= free.rpm
-    assert free.feed == pytest.approx(free.rpm * free.load.feed_rev)
+    assert free.rpm == pytest.approx(drilling / 4.0)
+    assert stepped.rpm in SHOP.mill.speeds[:4]
+    assert stepped.rpm <= drilling / 3.0
+    assert stepped.feed == pytest.approx(stepped.rpm * {"M6": 1.0, "M8": 1.25, "M10": 1.5, "M12": 1.75}[size])
 
 
 def test_a_drills_feed_is_the_tables() -> None:

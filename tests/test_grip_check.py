@@ -68,17 +68,26 @@ def test_the_clamp_makers_cut_wants_2420_pounds_in_smooth_jaws() -> None:
 
 
 def test_a_twist_drill_takes_the_textbooks_torque() -> None:
-    """20 mm drill, 0.25 mm a turn, shear strength 400 N/mm2, friction 0.6: 18.2 N m (textbook example, 10 % band).
+    """20 mm drill, 0.25 mm a turn, shear strength 400 N/mm2, friction 0.6: 18.2 N m (textbook example, Ghosh and Mallik, ch. 4).
 
-    The specific force from shear strength and friction by the closed form of Merchant (1945), rake left out as the example's
-    own is not in our reference: the shear plane stands at 45 degrees less half the angle of friction b, and
-    kc = tau cos(b) / (sin(p) cos(p + b)).
+    Specific force of one lip from shear strength t, friction angle b and rake r: the shear plane at p = 45 + r - b degrees (Lee
+    and Shaffer), kc = t cos(b - r) / (sin(p) cos(p + b - r)); rake of a drill with 30 degrees of helix and 59 of half point at
+    half its radius: tan(r) = tan(30) / 2 / sin(59). The book differs from our torque in two factors, both its own and no part of
+    ours: the chip as f / 2 thick where its lip makes it f / 2 sin(59), and a fifth more for the chisel edge, 0.6 F d for 0.5 F d.
+    It works in whole degrees (18, 31), so its 18.2 is ours to 1 %.
     """
-    friction = math.atan(0.6)
-    plane = math.pi / 4 - friction / 2
-    kc = 400.0 * math.cos(friction) / (math.sin(plane) * math.cos(plane + friction))
+    friction = math.radians(31.0)
+    rake = math.radians(18.0)
+    plane = math.pi / 4 + rake - friction
+    kc = 400.0 * math.cos(friction - rake) / (math.sin(plane) * math.cos(plane + friction - rake))
+    ours = drill_torque(20.0, 0.25, kc)
 
-    assert drill_torque(20.0, 0.25, kc) == pytest.approx(18.2, rel=0.10)
+    assert math.degrees(math.atan(0.6)) == pytest.approx(31.0, abs=0.5)
+    assert math.degrees(math.atan(math.tan(math.radians(30.0)) / 2.0 / math.sin(math.radians(59.0)))) == pytest.approx(
+        18.6, abs=0.05
+    )
+    assert ours * 1.2 / math.sin(math.radians(59.0)) == pytest.approx(18.2, abs=0.05)
+    assert ours == pytest.approx(18.2 / 1.2 * math.sin(math.radians(59.0)), rel=0.005)
 
 
 # --- laws -------------------------------------------------------------------

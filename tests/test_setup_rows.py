@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geom.bore_passes import bore_diameters
+from geom.cutting_data import bore_depth
 from geom.kernel.cut import box, cut, cylinder, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.part import Part, PartHole
@@ -183,25 +184,36 @@ def test_the_cutter_stays_above_the_steel_under_the_foot():
 
 
 def test_a_bore_is_opened_up_in_steps_and_finished_lightly():
-    """36 to 40: 3.7 in five steps of 0.74 on round tenths, then 0.3."""
-    assert bore_diameters(36.0, 40.0, "mm") == pytest.approx((36.7, 37.4, 38.2, 38.9, 39.7, 40.0))
+    """36 to 40 with 1.7 a side: 3.7 in even steps of 1.2 on round tenths, then 0.3; with 0.5 a side, as before, in five."""
+    assert bore_diameters(36.0, 40.0, "mm", 1.7) == pytest.approx((37.8, 39.7, 40.0))
+    assert bore_diameters(36.0, 40.0, "mm", 0.5) == pytest.approx((36.7, 37.4, 38.2, 38.9, 39.7, 40.0))
 
 
-@given(st.floats(0.0, 79.0), st.floats(1.0, 80.0), st.sampled_from(["mm", "inch"]))
-def test_bore_steps_rise_and_end_at_size(start, more, units):
-    """Never more than 0.5 a side, the last between 0.2 and 0.5 on the diameter where there is that much."""
+@given(st.floats(0.0, 79.0), st.floats(1.0, 80.0), st.sampled_from(["mm", "inch"]), st.floats(0.5, 2.5))
+def test_bore_steps_rise_evenly_and_end_at_size(start, more, units, deepest):
+    """Never more a side than the bar takes, rough steps alike, the last 0.2 to 0.5 on the diameter where there is that much."""
     size = round(start + more, 2)
-    steps = bore_diameters(start, size, units)
+    steps = bore_diameters(start, size, units, deepest)
     widths = np.diff([start, *steps])
 
     assert steps[-1] == size
     assert (widths > 0).all()
-    assert (widths <= 1.0 + 1e-6).all()
+    assert (widths <= 2.0 * deepest + 1e-6).all()
     assert widths[-1] <= 0.5
+    assert len(widths) < 3 or np.ptp(widths[:-1]) <= 2.0 * 0.127 + 1e-6
+
+
+def test_a_bore_of_three_to_four_a_side_takes_four_cuts():
+    """Common practice in iron: rough cuts of 1 to 2.5 a side, more the wider the bore, then 0.1 to 0.25 a side."""
+    assert bore_depth(32.0, 40.0) == pytest.approx(1.6)
+    assert 0.5 <= bore_depth(8.0, 40.0) < bore_depth(20.0, 40.0) < bore_depth(60.0, 40.0) <= 2.5
+    assert bore_depth(20.0, 140.0) < bore_depth(20.0, 40.0)
+    for start, size in ((32.6, 40.0), (33.8, 40.0), (23.2, 30.0)):
+        assert len(bore_diameters(start, size, "mm", bore_depth(start, 50.0))) <= 5
 
 
 def test_a_cored_bore_starts_at_the_core_less_its_spread():
-    """34 core in a 40 bore, grade 11: half of ISO 8062-3's width for 34 mm is 1.6: the head starts within 1 of 32.4."""
+    """34 core in a 40 bore, grade 11: half of ISO 8062-3's width for 34 mm is 1.6: the head starts within one rough cut of 32.4."""
     from geom.standards.tolerance_grades import casting_tolerance
 
     bore = hand_hole("bore", 40.0, (0.0, 0.0, 50.0), through=50.0, source="core", callout="bored 40 H7")
@@ -210,11 +222,24 @@ def test_a_cored_bore_starts_at_the_core_less_its_spread():
     rows = cuts(setup, "bore")
     narrowest = 34.0 - 0.5 * casting_tolerance(34.0, 11)
 
-    assert narrowest < rows[0].tool.diameter <= narrowest + 1.0
+    assert narrowest < rows[0].tool.diameter <= narrowest + 2.0 * bore_depth(narrowest, 51.0)
+    assert len(rows) <= 5
     assert "one side" in rows[0].note
     assert rows[-1].limits == pytest.approx((40.0, 40.025))  # ISO 286 H7 over 30 to 50
     assert all(row.limits is None for row in rows[:-1])
     assert {row.z for row in rows} == {-51.0}
+
+
+def test_a_bore_with_limits_is_measured_before_its_last_cut():
+    """The row before the finishing cut tells what to read and where the head was left: 39.7 for a 40 H7 bore."""
+    bore = hand_hole("bore", 40.0, (0.0, 0.0, 50.0), through=50.0, source="core", callout="bored 40 H7")
+    setup = setup_of(cored(bore), hand_plan((), ("bore",), zero=(0.0, 0.0, 50.0)))
+    last = next(i for i, row in enumerate(setup.rows) if row.action == "bore" and row.limits)
+    before = setup.rows[last - 1]
+
+    assert (before.action, before.feature, before.tool.kind) == ("measure", "bore", "micrometer")
+    assert before.nominal == pytest.approx(39.7)
+    assert "finishing cut" in before.note
 
 
 def cored(bore: PartHole) -> Part:
