@@ -16,7 +16,8 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any, Final
 
 from export.hole_report import exact
-from export.number import Units, fixed, sentence, trimmed
+from export.number import Units, fixed, sentence
+from export.proof_record import Failure, ProofRecord, said_length
 from export.proof_tables import proof_table
 from export.table_head import unescaped
 from export.table_reader import COLUMNS, TableFile, read_table
@@ -101,6 +102,15 @@ def proof_files(job: "Job", tables: Mapping[str, bytes]) -> dict[str, bytes]:
 
 def _marked(content: bytes) -> bytes:
     return f"{MARK}\n".encode() + content
+
+
+def proof_record(found: Proved) -> ProofRecord:
+    """Return what sheets print of a proof."""
+    proof = found.proof
+    failures = tuple(Failure(fault.rows, fault.feature, fault.words) for fault in proof.faults)
+    return ProofRecord(
+        proof.proved, proof.proved, None, "", proof.worst, proof.resolution, proof.spacing, dict(found.tables), failures
+    )
 
 
 def is_proved(files: Mapping[str, bytes]) -> bool:
@@ -228,17 +238,13 @@ def _headline(proof: Proof, job: "Job") -> str:
     units = job.settings.units
     verdict = PROVED if proof.proved else NOT_PROVED
     setups = len({row.setup for row in proof.rows})
-    worst, least, apart = (_length(v, units) for v in (proof.worst, proof.resolution, proof.spacing))
+    worst, least, apart = (said_length(v, units) for v in (proof.worst, proof.resolution, proof.spacing))
     said = (
         f"{proof.rows_read} rows read back, {len(proof.rows)} cuts in {setups} set-ups, in the casting as drawn.",
         f"Greatest deviation {worst}; left over {proof.leftover:.1f} mm3, gouged {proof.gouge:.1f} mm3.",
         f"The proof tells {least} on {proof.samples} samples {apart} apart, and looks closer wherever two meshes differ.",
     )
     return f"{job.part.name}: {verdict}\n{fill(' '.join(said), _WIDTH)}"
-
-
-def _length(value: float, units: Units) -> str:
-    return f"{trimmed(fixed(value / (MM_PER_INCH if units == 'inch' else 1.0), _PLACES[units]))} {_UNIT[units]}"
 
 
 def _short(value: float) -> float:

@@ -47,7 +47,7 @@ FROM_BELOW = """
     geom.received_blends geom.received_priors geom.received_faces geom.locate geom.scan_* geom.register geom.received*
     geom.rows
     geom.cutter_choice geom.cutting_data
-    geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
+    geom.small_program geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
     geom.scan_ask geom.castings
     geom.plan
     geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
@@ -69,6 +69,7 @@ FROM_BELOW = """
     export.furniture export.hole_table export.drawing_notes export.drawing_input export.drawing
     export.table_head export.table_words export.table_reader export.table
     export.text_table export.hole_report export.setups_report export.coordinates_report export.proof_tables
+    export.proof_record
     export.stock_report export.place_document export.place_report
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report

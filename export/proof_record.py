@@ -1,0 +1,81 @@
+"""What a sheet says of its proof: one small record, made once the tables are proved.
+
+Sheets read this and nothing else of a proof. Lengths mm. Decides nothing.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from export.number import Units, fixed, trimmed
+from geom.rows import Words
+from geom.units import MM_PER_INCH
+
+_UNIT: Final = {"mm": "mm", "inch": "in"}
+_PLACES: Final = {"mm": 4, "inch": 5}
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """One thing that is wrong.
+
+    Attributes:
+        rows: (set-up, row) of every row that has to do with it; () where it is the whole job's.
+        feature: face or hole; "" where none.
+        words: what is wrong, lengths as floats, mm.
+        received: found in the casting as received only.
+    """
+
+    rows: tuple[tuple[int, int], ...]
+    feature: str
+    words: Words
+    received: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ProofRecord:
+    """The proof of a job's tables as its sheets print it.
+
+    Attributes:
+        proved: in every casting that was looked at; False: every sheet says NOT PROVED across the page.
+        drawn: in the casting as drawn; received: as received, None where it was not measured.
+        casting: name of the casting received; "" where it has none.
+        worst: greatest deviation of a face, mm; resolution: mm, at samples `spacing` apart.
+        hashes: table file -> SHA-256 of its bytes.
+        failures: in the order of the report.
+    """
+
+    proved: bool
+    drawn: bool
+    received: bool | None
+    casting: str
+    worst: float
+    resolution: float
+    spacing: float
+    hashes: Mapping[str, str] = field(default_factory=dict)
+    failures: tuple[Failure, ...] = ()
+
+    def hash_of(self, setup: int) -> str:
+        """Return the SHA-256 of the table of a set-up; "" where there is none."""
+        return self.hashes.get(f"coordinates-{setup}.csv", "")
+
+    def failures_of(self, setup: int) -> tuple[Failure, ...]:
+        """Return what is wrong with a set-up, and with the job as a whole."""
+        return tuple(one for one in self.failures if not one.rows or any(n == setup for n, _ in one.rows))
+
+    def failures_by_row(self, setup: int) -> dict[int, tuple[Failure, ...]]:
+        """Return what is wrong with each row of a set-up, by row number."""
+        numbers = sorted({row for one in self.failures for n, row in one.rows if n == setup})
+        return {number: tuple(one for one in self.failures if (setup, number) in one.rows) for number in numbers}
+
+
+def said_length(value: float, units: Units) -> str:
+    """Return a length of a proof with its unit."""
+    return f"{trimmed(fixed(value / (MM_PER_INCH if units == 'inch' else 1.0), _PLACES[units]))} {_UNIT[units]}"
+
+
+def proof_line(record: ProofRecord, name: str, units: Units) -> str:
+    """Return the line that a proved table carries: hash, greatest deviation, resolution."""
+    worst, least = said_length(record.worst, units), said_length(record.resolution, units)
+    which = "" if record.received is None else ", as drawn and as received"
+    return f"PROVED{which}: worst deviation {worst}, resolution {least}; {name} sha256 {record.hashes[name]}"
