@@ -118,6 +118,8 @@ def read_table(raw: Raw, table: Table, source: Source, path: KeyPath, units: str
 def default_of(key: Key, units: str) -> Any:
     """Return a key's default; lengths in mm."""
     value = key.inch if units == "inch" and key.inch is not None else key.default
+    if isinstance(value, tuple) and key.kind == "lengths":
+        return tuple(length(item, units, "default") for item in value)
     return length(value, units, "default") if key.kind == "length" and value is not None else value
 
 
@@ -136,8 +138,10 @@ def read_value(value: object, key: Key, source: Source, path: KeyPath, units: st
         case "length":
             return _within(length(value, units, where), key, where, _shown(value), units)
         case "lengths":
-            found = (_within(length(item, units, where), key, where, _shown(item), units) for item in _list(value, where))
-            return tuple(found)
+            found = tuple(_within(length(item, units, where), key, where, _shown(item), units) for item in _list(value, where))
+            return _counted(found, key, where)
+        case "per cent":
+            return _within(_number(_bare_per_cent(value), where, whole=False), key, where, _shown(value), "%")
         case "numbers":
             return tuple(_within(_number(item, where, whole=False), key, where, _shown(item), "") for item in _list(value, where))
         case "power":
@@ -185,6 +189,18 @@ def _number(value: object, where: str, *, whole: bool) -> float:
     if whole and number != round(number):
         raise JobError(f"{where}: {_shown(value)} is not a whole number; write it without decimals")
     return int(number) if whole else number
+
+
+def _bare_per_cent(value: object) -> object:
+    """Return the number in a text such as "1.2 %", anything else as it is."""
+    found = re.fullmatch(r"\s*(\d{1,6}(?:[.,]\d{1,12})?)\s*%?\s*", value, re.ASCII) if isinstance(value, str) else None
+    return float(found[1].replace(",", ".")) if found else value
+
+
+def _counted(found: tuple[float, ...], key: Key, where: str) -> tuple[float, ...]:
+    if key.count is not None and len(found) != key.count:
+        raise JobError(f"{where}: has {len(found)} values; give {key.count} ({key.says})")
+    return found
 
 
 def _list(value: object, where: str) -> list[object]:

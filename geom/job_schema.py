@@ -33,8 +33,8 @@ class Key:
     """One key of a table.
 
     Attributes:
-        kind: a "length" is a number in the job's units or text with its own; "power" a number of kW or text with kW or hp, kept
-            in watts; "names", "lengths" and "numbers" are lists.
+        kind: a "length" is a number in the job's units or text with its own; a "per cent" a number or text with %; "power"
+            a number of kW or text with kW or hp, kept in watts; "names", "lengths" and "numbers" are lists.
         says: what it is, for the reference and for messages.
         default: when the job says nothing; lengths as text with a unit.
         inch: default of an inch job where it differs.
@@ -43,6 +43,7 @@ class Key:
         least, most: inclusive limits (as above; names: how many).
         choices: the texts that are allowed.
         longest: most characters (title block fields of ISO 7200).
+        count: how many a list of lengths must have; None for any number.
         source: where the default comes from, when it changes what is made; "" when it does not.
     """
 
@@ -56,6 +57,7 @@ class Key:
     most: float | None = None
     choices: tuple[str, ...] = ()
     longest: int = 200
+    count: int | None = None
     source: str = ""
 
 
@@ -175,6 +177,34 @@ PLACEMENT: Final[Table] = {
     "hold": Key("names", "freedoms that stay as drawn: x, y, z to shift along, rx, ry, rz to turn about", default=(), most=6),
 }
 
+PRINTER: Final[Table] = {
+    "bed": Key(
+        "lengths",
+        "greatest print along X, Y and Z",
+        default=("220 mm", "220 mm", "250 mm"),
+        above=0,
+        most=5000,
+        count=3,
+    ),
+    "nozzle": Key("length", "width of the finest wall", default="0.4 mm", above=0, most=5),
+    "hole_growth": Key("length", "added to the diameter of every hole: prints pull holes in", default="0 mm", least=0, most=3),
+    "gap": Key("length", "at each side between printed pieces that go together", default="0.15 mm", least=0, most=2),
+    "chord": Key("length", "greatest distance of a facet from the true surface", default="0.05 mm", least=0.001, most=1),
+    "lighten": Key("choice", "what of a prototype is hollowed", default="no", choices=("no", "underside")),
+    "wall": Key("length", "left round a hollow", default="3 mm", above=0, most=100),
+    "pin": Key("length", "diameter of the dowels that line pieces up", default="6 mm", inch="0.25 in", least=2, most=30),
+}
+
+PATTERN: Final[Table] = {
+    "contraction": Key("per cent", "pattern contraction: '1 %'; the foundry's or the alloy's own unless told", least=0, most=5),
+    "master": Key("text", "alloy of a metal pattern cast from the printed one: contraction counts twice", default=""),
+    "draw": Key("choice", "part axis along which the halves are drawn", default="z", choices=("x", "y", "z")),
+    "draft": Key("number", "least draft of a face along the draw, degrees", default=1.0, above=0, most=15),
+    "cores": Key("yes or no", "whether round bores that would not draw are cored", default=True),
+    "text": Key("text", "raised on the pattern", default="", longest=24),
+    "text_height": Key("length", "height of its capitals; as the face allows unless told", least=3, most=100),
+}
+
 PIN: Final[Table] = {
     "number": Key("integer", "which set-up, from 1", needed=True, least=1, most=20),
     "up": Key("text", "the face that faces up, or +x, -x, +y, -y, +z, -z of the part", default="", longest=40),
@@ -219,6 +249,8 @@ TABLES: Final[Mapping[str, Table]] = {
     "foundry": FOUNDRY,
     "drawing": DRAWING,
     "placement": PLACEMENT,
+    "printer": PRINTER,
+    "pattern": PATTERN,
 }
 """Tables with fixed keys."""
 

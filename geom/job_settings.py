@@ -24,6 +24,7 @@ from geom.job_reader import (
 from geom.job_schema import DEMANDS, FREE_TABLE, NAMED_TABLES, PIN, PINS, SETUPS, SHOP, TABLES, TOP, VARIANTS, Table
 from geom.place_settings import Demand, PlacementSettings
 from geom.plan_pins import Pin, Pins
+from geom.print_settings import PatternSettings, Printer
 from geom.settings import (
     Assumed,
     CastingSettings,
@@ -162,6 +163,8 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
         foundry=foundry,
         drawing=_drawing(source, part.units),
         placement=_placement(source, part.units, casting.parting),
+        printer=_printer(source, part.units),
+        pattern=_pattern(source, part.units),
         setups=_setups(source, part.units),
         assumed=(*_assumed(_stated(raw, shop_raw, tooling), part.units), *grades),
     )
@@ -341,6 +344,26 @@ def _demands(kind: Any, value: object, source: Source, units: str) -> list[Deman
         Demand(kind, given["machined"], given["cast"], given[limit], source.where(here))
         for here, given, _ in _entries(("placement", kind), value, table, source, units)
     ]
+
+
+def _printer(source: Source, units: str) -> Printer:
+    values = _read(source, "printer", units)
+    for key in ("nozzle", "wall"):
+        if values["wall"] < values["nozzle"] and key in _table(source, "printer"):
+            raise JobError(
+                f"{source.where(('printer', key))}: a wall of {values['wall']:g} mm cannot be laid with a nozzle of "
+                f"{values['nozzle']:g} mm; make the wall at least as wide as the nozzle"
+            )
+    return Printer(**values, stated=frozenset(_table(source, "printer")))
+
+
+def _pattern(source: Source, units: str) -> PatternSettings:
+    values = _read(source, "pattern", units)
+    where = {key: source.where(("pattern", key)) for key in _table(source, "pattern")}
+    if values["master"]:
+        find_alloy(values["master"], where["master"])
+    percent = values.pop("contraction")
+    return PatternSettings(**values, contraction=None if percent is None else percent / 100, where=where)
 
 
 def _setups(source: Source, units: str) -> Pins:

@@ -11,6 +11,7 @@ from typing import Final, Literal, TypeAlias
 
 from geom.place_settings import PlacementSettings
 from geom.plan_pins import NO_PINS, Pins
+from geom.print_settings import PatternSettings, Printer
 from geom.shop import Shop
 from geom.shop_file import default_shop
 from geom.standards.callout import Callout
@@ -215,5 +216,7 @@ class Settings:
     foundry: FoundrySettings = field(default_factory=FoundrySettings)
     drawing: DrawingSettings = field(default_factory=DrawingSettings)
     placement: PlacementSettings = field(default_factory=PlacementSettings)
+    printer: Printer = field(default_factory=Printer)
+    pattern: PatternSettings = field(default_factory=PatternSettings)
     setups: Pins = NO_PINS
     assumed: tuple[Assumed, ...] = ()

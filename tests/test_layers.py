@@ -40,7 +40,7 @@ FROM_BELOW = """
     geom.face_state geom.face_groups geom.face_names geom.overlay geom.recognise
     geom.readings geom.reading_table
     geom.columns geom.depth geom.flush geom.extreme geom.volume geom.face_stock geom.stock
-    geom.plan_pins geom.job_schema geom.job_reader geom.place_settings
+    geom.print_settings geom.plan_pins geom.job_schema geom.job_reader geom.place_settings
     geom.shop geom.shop_drills geom.shop_schema geom.shop_file
     geom.settings geom.job_settings
     geom.lookup geom.reading_files geom.job_features geom.pin_check geom.required geom.verdict geom.zero_place geom.datum
