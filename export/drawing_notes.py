@@ -31,12 +31,19 @@ def foundry_notes(record: "Record") -> tuple[str, ...]:
         *_shape(settings),
         _phantom(settings.units),
         "Sizes in brackets, hole positions and the hole table are those of the finished part. "
-        "Other sizes are those of the casting, cold.",
+        f"Other sizes are those of the casting, cold. {_machined(settings)}",
         _contraction(record),
         f"Zero: {record.zero.why}.",
         *(_sentence(note) for note in settings.foundry.notes),
         "The foundry decides gating, feeding and what it can pour.",
     )
+
+
+def _machined(settings: Settings) -> str:
+    """Return what holds for machined sizes and edges that say nothing of their own."""
+    asked, units = settings.drawing, settings.units
+    edges = "" if asked.edges is None else f" Sharp edges broken {size(asked.edges, units)} {_UNIT[units]}."
+    return f"Machined sizes without limits: ISO 2768-{asked.general}.{edges}"
 
 
 def mass_text(kilograms: float, units: Units) -> str:

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
 from geom.plan_pins import HOLDS
-from geom.standards.tolerance_grades import ALLOWANCE_GRADES, processes
+from geom.standards.tolerance_grades import ALLOWANCE_GRADES, GENERAL_CLASSES, processes
 
 Kind: TypeAlias = Literal[
     "text",
     "date",
     "length",
     "lengths",
+    "per cent",
     "number",
     "numbers",
     "integer",
@@ -164,6 +165,14 @@ DRAWING: Final[Table] = {
     "reference": Key("text", "technical reference", longest=20),
     "document_type": Key("text", "document type", longest=30),
     "language": Key("text", "language code", longest=4),
+    "general": Key(
+        "choice",
+        "tolerance class of machined sizes that state no limits (ISO 2768-1): f fine, m medium, c coarse",
+        default="m",
+        choices=GENERAL_CLASSES,
+        source="ISO 2768-m, the usual general tolerance",
+    ),
+    "edges": Key("length", "how far sharp edges are broken; 0.5 mm or 0.02 in unless told", above=0, most=5),
 }
 
 PLACEMENT: Final[Table] = {

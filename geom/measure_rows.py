@@ -1,14 +1,17 @@
-"""What to measure before the work is unclamped: heights, bores, centre distances, with limits where the job states any.
+"""What to measure before the work is unclamped: heights, bores, centre distances, each with its limits.
 
 Nominals are the drawing's, metal left on purpose counted. Limits are the
-callout's or the face's own tolerance; without one the row has none and says so.
+callout's or the face's own tolerance; without one the drawing's general
+tolerance, of the casting where the size ends on skin, and the row says so.
 Lengths mm. Knows nothing of cutters.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Final
 
+from geom.errors import StandardError
 from geom.hole_order import ordered
 from geom.kernel.extent import face_box
 from geom.part import Part, PartFace, PartHole
@@ -16,9 +19,9 @@ from geom.plan import PlannedSetup
 from geom.rows import Pattern, Row, Tool, ToolKind
 from geom.settings import Settings
 from geom.space import Frame, Vec3, dot, norm, scale, sub
+from geom.standards.tolerance_grades import general_tolerance, tolerance_bounds
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
-_NO_LIMITS: Final = "no tolerance stated"
 SECOND_SIDE: Final = "second side to size by height gauge from the machined one"
 
 _PLUG: Final = 20.0
@@ -29,10 +32,11 @@ def measure_rows(planned: PlannedSetup, part: Part, settings: Settings) -> tuple
     """Return the measuring rows of a set-up, numbered 0: faces, then holes, then centre distances, in the part's order."""
     faces = [f for f in part.faces if f.name in planned.features and f.kind == "plane" and f.state != "hole"]
     holes = [h for h in part.holes if h.name in planned.features]
+    patterns = _patterns(holes, planned.frame, part)
     return (
         *_faces(faces, planned, part, settings),
-        *(row for hole in holes for row in _hole(hole)),
-        *_centres(holes, planned.frame, part),
+        *_told_once((row for hole in holes for row in _hole(hole, settings)), patterns),
+        *_centres(holes, patterns, planned.frame, settings),
     )
 
 
@@ -49,9 +53,36 @@ def measured_bores(cut: Sequence[Row]) -> tuple[Row, ...]:
     return tuple(found)
 
 
-def _row(feature: str, kind: ToolKind, nominal: float, limits: tuple[float, float] | None, note: str, label: str = "") -> Row:
-    told = "; ".join(filter(None, (note, "" if limits else _NO_LIMITS)))
+def _row(
+    feature: str,
+    kind: ToolKind,
+    nominal: float,
+    limits: tuple[float, float] | None,
+    note: str,
+    settings: Settings,
+    *,
+    label: str = "",
+    skin: bool = False,
+) -> Row:
+    """Return a measuring row; without limits of its own it has the general ones, `skin` where the size ends on as-cast metal."""
+    said = ""
+    if limits is None:
+        limits, said = _general(nominal, settings, skin)
+    told = "; ".join(filter(None, (note, said)))
     return Row(0, feature, "measure", Tool(kind, label, 0.0), None, None, None, limits=limits, note=told, nominal=nominal)
+
+
+def _general(nominal: float, settings: Settings, skin: bool) -> tuple[tuple[float, float] | None, str]:
+    """Return the general limits of a size and where they come from."""
+    asked = settings.drawing.general
+    try:
+        if skin:
+            grade = settings.casting.grade
+            return tolerance_bounds(nominal, grade), f"general, ISO 8062-3 DCTG {grade}"
+        half = general_tolerance(nominal, asked)
+    except StandardError:
+        return None, "no tolerance stated"
+    return (nominal - half, nominal + half), f"general, ISO 2768-{asked}"
 
 
 # --- faces ------------------------------------------------------------------------------
@@ -74,13 +105,17 @@ def _height(face: PartFace, planned: PlannedSetup, part: Part, settings: Setting
     seat = _named(part, planned.hold.seat)
     if "seat" in planned.hold.machined and seat is not None and planned.frame.local_direction(seat.axis)[2] < SAME_DIRECTION - 1.0:
         over = z - planned.frame.local(seat.origin)[2] + left
-        yield _row(face.name, "height gauge", over, _limits(face, over, settings), f"over the seat ({seat.name}): {SECOND_SIDE}")
+        yield _row(
+            face.name, "height gauge", over, _limits(face, over, settings), f"over the seat ({seat.name}): {SECOND_SIDE}", settings
+        )
     elif (skin := _skin_below(face, planned, part)) is not None:
         nominal = z - planned.frame.local(skin.origin)[2] + left
-        yield _row(face.name, "caliper", nominal, None, f"through to {skin.name}, as cast: as sure as the skin")
+        yield _row(
+            face.name, "caliper", nominal, None, f"through to {skin.name}, as cast: as sure as the skin", settings, skin=True
+        )
     elif abs(z) > SAME_AXIS:
         nominal, way = abs(z + left), "above" if z + left > 0 else "below"
-        yield _row(face.name, "height gauge", nominal, _limits(face, nominal, settings), f"{way} Z 0, by the readout")
+        yield _row(face.name, "height gauge", nominal, _limits(face, nominal, settings), f"{way} Z 0, by the readout", settings)
 
 
 def _skin_below(face: PartFace, planned: PlannedSetup, part: Part) -> PartFace | None:
@@ -106,11 +141,11 @@ def _upright(face: PartFace, planned: PlannedSetup, part: Part, settings: Settin
     if other is not None:
         told.add(other.name)
         nominal = abs(dot(sub(face.origin, other.origin), face.axis)) + _left(face, planned) + _left(other, planned)
-        yield _row(face.name, "caliper", nominal, _limits(face, nominal, settings), f"across to {other.name}")
+        yield _row(face.name, "caliper", nominal, _limits(face, nominal, settings), f"across to {other.name}", settings)
         return
     nominal = dot(sub(face.origin, planned.frame.origin), face.axis) + _left(face, planned)
     if abs(nominal) > SAME_AXIS:
-        yield _row(face.name, "caliper", abs(nominal), _limits(face, abs(nominal), settings), "from the zero")
+        yield _row(face.name, "caliper", abs(nominal), _limits(face, abs(nominal), settings), "from the zero", settings)
 
 
 def _opposite(face: PartFace, planned: PlannedSetup, part: Part) -> PartFace | None:
@@ -147,7 +182,7 @@ def _named(part: Part, name: str) -> PartFace | None:
 # --- holes -----------------------------------------------------------------------------------
 
 
-def _hole(hole: PartHole) -> Iterator[Row]:
+def _hole(hole: PartHole, settings: Settings) -> Iterator[Row]:
     """Yield what of one hole is worth measuring: fitted, threaded and cored ones; a plain drill's size is the drill's."""
     call = hole.callout
     if call is not None and call.thread is not None:
@@ -155,52 +190,76 @@ def _hole(hole: PartHole) -> Iterator[Row]:
         yield Row(0, hole.name, "measure", Tool("thread gauge", call.thread.designation, 0.0), None, None, None, note=note)
     elif call is not None and call.purpose == "reamed":
         kind: ToolKind = "plug gauge" if call.diameter <= _PLUG else "micrometer"
-        yield _row(hole.name, kind, call.diameter, call.limits, "diameter", call.text.removeprefix("reamed "))
+        yield _row(hole.name, kind, call.diameter, call.limits, "diameter", settings, label=call.text.removeprefix("reamed "))
     elif call is not None and call.purpose == "bored":
-        yield _row(hole.name, "micrometer", call.diameter, call.limits, "bore, at both ends and crosswise")
+        yield _row(hole.name, "micrometer", call.diameter, call.limits, "bore, at both ends and crosswise", settings)
     elif hole.source == "core":
-        yield _row(hole.name, "caliper", hole.diameter, None, "bore")
+        yield _row(hole.name, "caliper", hole.diameter, None, "bore", settings)
     if hole.source == "core" or (call is not None and call.purpose in ("reamed", "bored")):
-        yield from _steps(hole)
+        yield from _steps(hole, settings)
 
 
-def _steps(hole: PartHole) -> Iterator[Row]:
+def _steps(hole: PartHole, settings: Settings) -> Iterator[Row]:
     """Yield the wider lengths of a bored hole: their diameters, and how deep they end."""
     for step in hole.steps:
         if step.start_diameter == step.end_diameter > hole.diameter + SAME_AXIS:
-            yield _row(hole.name, "caliper", step.end_diameter, None, "wider length, diameter")
-            yield _row(hole.name, "caliper", step.end, None, "its floor below the mouth")
+            yield _row(hole.name, "caliper", step.end_diameter, None, "wider length, diameter", settings)
+            yield _row(hole.name, "caliper", step.end, None, "its floor below the mouth", settings)
 
 
-# --- centre distances ------------------------------------------------------------------------------
+# --- patterns ------------------------------------------------------------------------------
 
 
-def _centres(holes: list[PartHole], frame: Frame, part: Part) -> Iterator[Row]:
-    upright = [h for h in holes if abs(frame.local_direction(h.axis)[2]) > 1.0 - SAME_DIRECTION]
+def _patterns(holes: list[PartHole], frame: Frame, part: Part) -> tuple[Pattern, ...]:
+    upright = [h for h in holes if _is_upright(h, frame)]
     rounds = [f.origin for f in part.faces if f.kind == "cylinder" and abs(frame.local_direction(f.axis)[2]) > 1.0 - SAME_DIRECTION]
-    _, patterns = ordered(upright, frame, [(0.0, 0.0), *(frame.local(p)[:2] for p in rounds)])
+    return tuple(ordered(upright, frame, [(0.0, 0.0), *(frame.local(p)[:2] for p in rounds)])[1])
+
+
+def _is_upright(hole: PartHole, frame: Frame) -> bool:
+    return abs(frame.local_direction(hole.axis)[2]) > 1.0 - SAME_DIRECTION
+
+
+def _told_once(rows: Iterable[Row], patterns: Sequence[Pattern]) -> Iterator[Row]:
+    """Yield rows with what is the same for all holes of a pattern told once, by the pattern's name."""
+    told: set[tuple[str, Row]] = set()
+    for row in rows:
+        pattern = next((p for p in patterns if row.feature in p.holes), None)
+        if pattern is None:
+            yield row
+            continue
+        each = f"each of its {len(pattern.holes)}"
+        one = replace(row, feature=pattern.name, note="; ".join(filter(None, (each, row.note))))
+        if (pattern.name, one) not in told:
+            told.add((pattern.name, one))
+            yield one
+
+
+def _centres(holes: list[PartHole], patterns: Sequence[Pattern], frame: Frame, settings: Settings) -> Iterator[Row]:
+    """Yield centre distances: of patterns, then of fitted holes that stand alone."""
     for pattern in patterns:
-        yield from _pattern(pattern)
+        yield from _pattern(pattern, settings)
     patterned = {name for pattern in patterns for name in pattern.holes}
-    for hole in upright:
-        if hole.name not in patterned and hole.callout is not None and hole.callout.purpose in ("reamed", "bored"):
-            yield from _from_zero(hole.name, frame.local(hole.centre), "its axis")
+    for hole in holes:
+        fitted = hole.callout is not None and hole.callout.purpose in ("reamed", "bored")
+        if fitted and hole.name not in patterned and _is_upright(hole, frame):
+            yield from _from_zero(hole.name, frame.local(hole.centre), "its axis", settings)
 
 
-def _pattern(pattern: Pattern) -> Iterator[Row]:
+def _pattern(pattern: Pattern, settings: Settings) -> Iterator[Row]:
     count = len(pattern.holes)
     if pattern.kind == "rectangle":
         for size, which in zip(pattern.size, ("left to right", "front to back"), strict=False):
-            yield _row(pattern.name, "caliper", size, None, f"between axes, {which}")
+            yield _row(pattern.name, "caliper", size, None, f"between axes, {which}", settings)
     elif count % 2 == 0:
-        yield _row(pattern.name, "caliper", pattern.size[0], None, "between the axes of opposite holes")
+        yield _row(pattern.name, "caliper", pattern.size[0], None, "between the axes of opposite holes", settings)
     else:
         chord = pattern.size[0] * math.sin(math.pi / count)
-        yield _row(pattern.name, "caliper", chord, None, f"between the axes of neighbouring holes of {count}")
-    yield from _from_zero(pattern.name, (*pattern.centre, 0.0), "its centre")
+        yield _row(pattern.name, "caliper", chord, None, f"between the axes of neighbouring holes of {count}", settings)
+    yield from _from_zero(pattern.name, (*pattern.centre, 0.0), "its centre", settings)
 
 
-def _from_zero(name: str, at: Vec3, what: str) -> Iterator[Row]:
+def _from_zero(name: str, at: Vec3, what: str, settings: Settings) -> Iterator[Row]:
     away = math.hypot(at[0], at[1])
     if away > SAME_AXIS:
-        yield _row(name, "caliper", away, None, f"from the zero to {what}")
+        yield _row(name, "caliper", away, None, f"from the zero to {what}", settings)

@@ -153,7 +153,12 @@ class FoundrySettings:
 
 @dataclass(frozen=True, slots=True)
 class DrawingSettings:
-    """`[drawing]`: sheet, projection and the title block fields of ISO 7200; empty text where the job says nothing."""
+    """`[drawing]`: sheet, projection and the title block fields of ISO 7200; empty text where the job says nothing.
+
+    Attributes:
+        general: class of ISO 2768-1 for machined sizes without limits.
+        edges: how far sharp edges are broken, mm; None where the job does not say.
+    """
 
     projection: Literal["first", "third"] = "first"
     sheet: Literal["A3", "A4"] = "A3"
@@ -169,6 +174,8 @@ class DrawingSettings:
     reference: str = ""
     document_type: str = ""
     language: str = ""
+    general: str = "m"
+    edges: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

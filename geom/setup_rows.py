@@ -217,8 +217,10 @@ def placed_in(row: Row, patterns: Sequence[Pattern]) -> Row:
 
 
 def _break_edges(settings: Settings) -> Row:
-    note = "x 45 degrees on every sharp edge, unless the drawing says otherwise"
-    return Row(0, "all edges", "break edges", Tool("file", "", 0.0), None, None, None, nominal=BREAK[settings.units], note=note)
+    asked = settings.drawing.edges
+    note = "x 45 degrees on every sharp edge" + ("" if asked else "; the drawing gives no size")
+    size = asked or BREAK[settings.units]
+    return Row(0, "all edges", "break edges", Tool("file", "", 0.0), None, None, None, nominal=size, note=note)
 
 
 def _notes(planned: PlannedSetup, settings: Settings, made: Mapping[str, Made], rows: Sequence[Row]) -> tuple[Words, ...]:

@@ -188,6 +188,17 @@ STANDARD_TOLERANCES = """
 """
 """ISO 286-1 standard tolerances (a published table): over, up to, IT6 to IT11, mm."""
 
+GENERAL_TOLERANCES = """
+0.5 3 0.05 0.1 0.2
+3 6 0.05 0.1 0.3
+6 30 0.1 0.2 0.5
+30 120 0.15 0.3 0.8
+120 400 0.2 0.5 1.2
+400 1000 0.3 0.8 2
+1000 2000 0.5 1.2 3
+"""
+"""ISO 2768-1 table 1 (from memory): from (over), up to, plus and minus of classes f, m, c, mm."""
+
 COUNTERSUNK_METRIC = """
 M3 5.54 6.72
 M4 7.53 8.96

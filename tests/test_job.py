@@ -86,7 +86,7 @@ def test_a_default_the_job_states_is_no_longer_listed(read: Read) -> None:
     """Only what was left open is reported as assumed."""
     stated = read('[casting]\ngrade = 10\nallowance_grade = "F"\n[readout]\nstep = 0.01\n')
 
-    assert {a.key for a in stated.assumed} == {"shop.cutter", "shop.point_angle"}
+    assert {a.key for a in stated.assumed} == {"shop.cutter", "shop.point_angle", "drawing.general"}
     assert stated.casting.allowance_stated
 
 

@@ -1,6 +1,7 @@
 """What is measured before the work is unclamped: nominals by hand, limits as the job states them."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -9,7 +10,7 @@ from geom.part import Part
 from geom.plan import PickUp
 from geom.recognise import recognise
 from geom.rows import Row
-from geom.settings import FaceSettings
+from geom.settings import DrawingSettings, FaceSettings
 from tests.catalogue import block_in_block, bolt_circle_cover
 from tests.hand_parts import hand_hole, hand_part, hand_settings
 from tests.hand_plans import hand_hold, hand_plan, stepped_block
@@ -49,8 +50,18 @@ def test_metal_left_on_purpose_is_counted(block):
     row = only(measured(block, "top", hold=hand_hold("bottom", ("seat",)), leaves=[("top", 0.2)]))
 
     assert row.nominal == pytest.approx(30.2)
-    assert row.limits is None
-    assert "no tolerance stated" in row.note
+    assert row.limits == pytest.approx((29.9, 30.5))
+    assert row.note.endswith("general, ISO 2768-m")
+
+
+@pytest.mark.parametrize(("grade", "half"), [("f", 0.1), ("m", 0.2), ("c", 0.5)])
+def test_a_size_without_limits_has_the_drawings_general_ones(block, grade, half):
+    """30 over the seat: ISO 2768-1 gives 6 to 30 mm 0.1, 0.2, 0.5 for f, m, c (from memory)."""
+    asked = replace(hand_settings(), drawing=DrawingSettings(general=grade))
+    row = only(measured(block, "top", settings=asked, hold=hand_hold("bottom", ("seat",)), zero=(30.0, 20.0, 30.0)))
+
+    assert row.limits == pytest.approx((30.0 - half, 30.0 + half))
+    assert f"general, ISO 2768-{grade}" in row.note
 
 
 def test_a_face_over_a_rough_seat_is_measured_from_the_zero(block):
@@ -67,6 +78,19 @@ def test_the_first_cut_from_skin_is_measured_through_to_the_skin_below():
 
     assert {row.feature: row.nominal for row in rows} == {"top": pytest.approx(50.0), "top 2": pytest.approx(20.0)}
     assert all("bottom, as cast" in row.note for row in rows)
+    assert rows[0].limits == pytest.approx((48.0, 52.0))  # ISO 8062-3 DCTG 11: 4 in all from 40 to 63
+    assert all("general, ISO 8062-3 DCTG 11" in row.note for row in rows)
+
+
+def test_the_threads_of_a_pattern_are_gauged_by_one_row():
+    """Four M8 on a rectangle: one row by the pattern's name that says each of its 4, not four alike."""
+    holes = [hand_hole(f"screw {i}", 6.8, at, through=30.0, callout="tapped M8")
+             for i, at in enumerate([(10.0, 10.0, 30.0), (50.0, 10.0, 30.0), (10.0, 30.0, 30.0), (50.0, 30.0, 30.0)])]  # fmt: skip
+    plan = hand_plan(features=tuple(h.name for h in holes), zero=(30.0, 20.0, 30.0))
+    rows = measure_rows(plan, hand_part(PAIR, holes), hand_settings())
+    gauged = [row for row in rows if row.tool.kind == "thread gauge"]
+
+    assert [(row.feature, row.note) for row in gauged] == [("rectangle 1", "each of its 4")]
 
 
 def test_two_ends_cut_in_one_set_up_are_measured_across(block):

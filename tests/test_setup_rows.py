@@ -18,7 +18,7 @@ from geom.plan import PlannedSetup
 from geom.rays import skin_of
 from geom.rows import CUTTING, Box, Row, Setup
 from geom.sample import surface_samples
-from geom.settings import Settings
+from geom.settings import DrawingSettings, Settings
 from geom.setup_rows import rows_for
 from geom.shop import Cutter, Shop
 from geom.space import Vec3
@@ -470,11 +470,16 @@ def test_inch_and_mm_sheets_drive_to_the_same_places():
 
 
 def test_the_last_row_of_the_last_set_up_breaks_the_edges():
-    """And no other set-up has that row."""
+    """By what the drawing says, 0.3 mm; else 0.5 (common practice), and said. No other set-up has that row."""
     part = block()
     planned = on_top(*names(part, UP))
 
-    assert setup_of(part, planned, count=1).rows[-1].action == "break edges"
+    asked = replace(hand_settings(), drawing=DrawingSettings(edges=0.3))
+    last, stated = setup_of(part, planned, count=1).rows[-1], setup_of(part, planned, asked, count=1).rows[-1]
+
+    assert (last.action, last.nominal) == ("break edges", 0.5)
+    assert "the drawing gives no size" in last.note
+    assert (stated.nominal, stated.note) == (0.3, "x 45 degrees on every sharp edge")
     assert setup_of(part, planned, count=2).rows[-1].action != "break edges"
 
 

@@ -5,12 +5,13 @@ from itertools import pairwise
 
 import pytest
 
+from geom.errors import StandardError
 from geom.standards.cutting import spindle_speed
 from geom.standards.drill import drill_named
 from geom.standards.fits import hole_grades, hole_limits
 from geom.standards.table import TableRow, table
 from geom.standards.thread import find_thread
-from geom.standards.tolerance_grades import ALLOWANCE_GRADES
+from geom.standards.tolerance_grades import ALLOWANCE_GRADES, GENERAL_CLASSES, general_tolerance
 from tests import published
 from tests.published import lines
 
@@ -132,6 +133,17 @@ def test_standard_tolerances_are_those_printed() -> None:
             least, most = hole_limits(float(high), grade, WHERE)
             assert most - least == pytest.approx(float(width), abs=1e-9)
     assert table("hole_limits").column("over") == tuple(line[0] for line in lines(published.STANDARD_TOLERANCES))
+
+
+def test_general_tolerances_are_those_printed() -> None:
+    """ISO 2768-1, every cell, at both ends of each range."""
+    for low, high, *printed in lines(published.GENERAL_TOLERANCES):
+        for grade, half in zip(GENERAL_CLASSES, printed, strict=True):
+            assert general_tolerance(float(low) + 1e-6, grade) == general_tolerance(float(high), grade) == float(half)
+    with pytest.raises(StandardError, match=r"over 0\.5 to 2000 mm"):
+        general_tolerance(2100.0, "m")
+    with pytest.raises(StandardError, match="it has f, m, c"):
+        general_tolerance(10.0, "x")
 
 
 def test_casting_tolerances_and_allowances_are_those_printed() -> None:

@@ -1,4 +1,4 @@
-"""Casting tolerances (DCTG), machining allowances (RMAG) and what a casting is drawn to.
+"""Casting tolerances (DCTG), machining allowances (RMAG), what a casting is drawn to, and tolerances of machined sizes.
 
 ISO 8062-3 gives a tolerance by size and grade, and one allowance for a whole
 casting by its largest dimension and grade. Knows lengths and grades only, not
@@ -16,6 +16,10 @@ ALLOWANCE_GRADES: Final = ("A", "B", "C", "D", "E", "F", "G", "H", "J", "K")
 
 DEFAULT_PROCESS: Final = "sand, hand-moulded, single, chemically bonded"
 """What a small foundry pours a one-off in unless the job says otherwise (common practice)."""
+
+
+GENERAL_CLASSES: Final = ("f", "m", "c")
+"""Classes of general tolerances of machined lengths: fine, medium, coarse."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +75,24 @@ def casting_tolerance(nominal: float, grade: int, where: str = "casting toleranc
             f"{where}: {source.cited} gives no DCTG {grade} for {nominal:g} mm; at that size it has {held[0]} to {held[-1]}"
         )
     return row.length(str(grade))
+
+
+def general_tolerance(nominal: float, grade: str, where: str = "general tolerance") -> float:
+    """Return plus and minus, mm, of a machined length that states no limits.
+
+    Args:
+        nominal: mm.
+        grade: "f", "m" or "c".
+
+    Source: ISO 2768-1 (from memory).
+
+    Raises:
+        StandardError: size or class outside the table.
+    """
+    source = table("general_tolerance")
+    if grade not in GENERAL_CLASSES:
+        raise StandardError(f"{where}: class {grade!r} is not one of ours of {source.cited}; it has {', '.join(GENERAL_CLASSES)}")
+    return source.range_row(nominal, "length", where).length(grade)
 
 
 def machining_allowance(largest: float, grade: str, where: str = "machining allowance") -> float:
