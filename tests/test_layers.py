@@ -73,7 +73,7 @@ FROM_BELOW = """
     export.stock_report export.place_document export.place_report
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report
-    export.mesh export.prototype
+    export.mesh export.threemf export.prototype
     export.bundle
     export.exit_codes export.progress export.commands export.child export.cli
 """
