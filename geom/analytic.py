@@ -25,6 +25,9 @@ PLANE, CYLINDER, CONE, SPHERE, TORUS, OTHER = range(6)
 _NEWTON_ROUNDS: Final = 8
 """A torus root that starts within the facet error doubles its digits each round; eight is ample."""
 
+_NEWTON_STILL: Final = 1e-12
+"""A step below this, mm, would be followed by one below rounding."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Forms:
@@ -141,7 +144,8 @@ def _polar(f: Forms, face: Ints, points: Floats) -> tuple[Floats, Floats, Floats
     z = dots(w, axis)
     flat = w - z[:, None] * axis
     rho = np.sqrt(dots(flat, flat))
-    return z, _safe_unit(flat, rho, _square_to(axis)), rho
+    on_axis = bool((rho < 1e-300).any())
+    return z, _safe_unit(flat, rho, _square_to(axis) if on_axis else axis), rho
 
 
 def _safe_unit(w: Floats, size: Floats, instead: Floats) -> Floats:
@@ -249,7 +253,10 @@ def _torus_root(f: Forms, face: Ints, start: Floats, d: Floats, leaving: Bools) 
     with np.errstate(divide="ignore", invalid="ignore"):
         for _ in range(_NEWTON_ROUNDS):
             high, normal = _torus_height(f, face, start + step[:, None] * d)
-            step -= np.clip(high / dots(normal, d), -limit, limit)
+            further = np.clip(high / dots(normal, d), -limit, limit)
+            step -= further
+            if not (np.abs(further) > _NEWTON_STILL).any():
+                break
         high, normal = _torus_height(f, face, start + step[:, None] * d)
     lost = ~(np.abs(high) < 1e-9 * (1.0 + f.radius[face])) | ((dots(normal, d) > 0) != leaving)
     step[lost] = np.nan

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from scipy.optimize import linprog, nnls
+from scipy.optimize import linprog
 
 from geom.analytic import Floats, Ints
+from geom.small_program import Corner, More, least_cost, shortest
 
 WORST: Final = 30
 """Rows added at a time."""
@@ -137,7 +138,7 @@ def best_margin(
     kept = none_kept(len(low)) if kept is None else kept
     count = len(rows.start)
     if count <= _MANY:
-        return _grown(rows, low, high, kept, most, first_rows(rows) if seed is None else seed)
+        return _cornered(rows, low, high, kept, most) or _grown(rows, low, high, kept, most, seed)
     pool = np.arange(0, count, -(-count // _SCAN))
     if seed is not None:
         pool = np.union1d(pool, seed)
@@ -150,8 +151,72 @@ def best_margin(
     raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
 
 
-def _grown(rows: Rows, low: Floats, high: Floats, kept: Kept, most: float, active: Ints) -> Best:
-    """Return the optimum by solving for a few rows and adding the worst broken until none is."""
+def _cornered(rows: Rows, low: Floats, high: Floats, kept: Kept, most: float) -> Best | None:
+    """Return the optimum where few steps find it and the multipliers prove it; freedoms without room are left out."""
+    free = np.flatnonzero(high > low)
+    count, others, k = len(rows.start), len(kept.least), len(free)
+    fixed = np.where(high > low, 0.0, low)
+    rate = np.zeros((count + others + 2 * k + 1, k + 1))
+    rate[:count, :k], rate[:count, k] = rows.rate[:, free], -rows.weight
+    rate[count : count + others, :k] = kept.rate[:, free]
+    sides = np.arange(count + others, count + others + k)
+    rate[sides, np.arange(k)], rate[sides + k, np.arange(k)] = 1.0, -1.0
+    rate[-1, k] = -1.0
+    least = np.concatenate(
+        [
+            -(rows.start + rows.rate @ fixed),
+            kept.least - kept.rate @ fixed,
+            low[free],
+            -high[free],
+            [-_enough(rows, low, high, most)],
+        ]
+    )
+    cost = np.append(np.zeros(k), -1.0)
+    corner = least_cost(cost, rate, least, np.append(sides, len(least) - 1))
+    if corner is None or (most == np.inf and corner.push[corner.rows == len(least) - 1].any()):
+        return None
+    return _best(rows, kept, corner, free, fixed, most)
+
+
+def _enough(rows: Rows, low: Floats, high: Floats, most: float) -> float:
+    """Return an upper limit on the margin: the one asked for, else one beyond what any row allows."""
+    if most < np.inf:
+        return most
+    furthest = np.maximum(np.abs(low), np.abs(high))
+    able = rows.weight > 0
+    if not able.any():
+        raise NoAnswerError("no row limits the margin")
+    return 1.0 + float(((rows.start[able] + np.abs(rows.rate[able]) @ furthest) / rows.weight[able]).min())
+
+
+def _best(rows: Rows, kept: Kept, corner: Corner, free: Ints, fixed: Floats, most: float) -> Best:
+    """Return a corner as the best margin, with the multipliers that prove it."""
+    count, others = len(rows.start), len(kept.least)
+    x = fixed.copy()
+    x[free] = corner.x[:-1]
+    order = np.argsort(corner.rows)
+    which, push = corner.rows[order], corner.push[order]
+    pushing = push > 0
+    mine = (which < count) & pushing
+    theirs = (which >= count) & (which < count + others) & pushing
+    weights, kept_weights = push[mine], push[theirs]
+    holding, keeping = which[mine], which[theirs] - count
+    return Best(
+        x=x,
+        margin=float(corner.x[-1]),
+        rows=holding,
+        weights=weights,
+        kept=keeping,
+        kept_weights=kept_weights,
+        reach=-(weights @ rows.rate[holding] + kept_weights @ kept.rate[keeping]),
+        held=float(push[which == count + others + 2 * len(free)].sum()) if most < np.inf else 0.0,
+        looked_at=which[which < count],
+    )
+
+
+def _grown(rows: Rows, low: Floats, high: Floats, kept: Kept, most: float, seed: Ints | None) -> Best:
+    """Return the optimum by HiGHS: solving for a few rows and adding the worst broken until none is."""
+    active = first_rows(rows) if seed is None else seed
     for _ in range(_ROUNDS):
         answer = _small_program(rows, active, low, high, kept, most)
         more = worst_broken(-rows.over(answer.x, answer.margin), active)
@@ -244,7 +309,15 @@ _SMALL: Final = 2000
 
 
 def least_squares(
-    square: Floats, goal: Floats, rest: Floats, rows: Rows, margin: float, kept: Kept, low: Floats, high: Floats
+    square: Floats,
+    goal: Floats,
+    rest: Floats,
+    rows: Rows,
+    margin: float,
+    kept: Kept,
+    low: Floats,
+    high: Floats,
+    more: More | None = None,
 ) -> Floats:
     """Return the x of the least |square x - goal|, among those that keep a least margin and some rows.
 
@@ -255,45 +328,23 @@ def least_squares(
         margin: every weighted margin stays at least this.
         kept: further rows that hold.
         low, high: (k,) bounds on x.
+        more: gives a further row that an x breaks; None when it breaks none.
 
     Raises:
         NoAnswerError: nothing keeps all the rows.
     """
     k = len(low)
-    stack = np.concatenate([square, _CALM * np.eye(k)])
-    aim = np.concatenate([goal, _CALM * rest])
-    turned, shape = np.linalg.qr(stack)
-    free = np.linalg.solve(shape, turned.T @ aim)
-    sides = kept.and_these(np.eye(k), low).and_these(-np.eye(k), -high)
-    active = _smallest(rows.over(free, margin), WORST)
-    for _ in range(_ROUNDS):
-        x = free + _least_distance(
-            np.concatenate([rows.rate[active], sides.rate]) @ np.linalg.inv(shape),
-            np.concatenate(
-                [margin * rows.weight[active] - rows.start[active] - rows.rate[active] @ free, sides.least - sides.rate @ free]
-            ),
-            shape,
-        )
-        more = worst_broken(-rows.over(x, margin), active)
-        if not more.size:
-            return x
-        active = np.concatenate([active, more])
-    raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
+    turned, shape = np.linalg.qr(np.concatenate([square, _CALM * np.eye(k)]))
+    back = np.linalg.inv(shape)
+    free = back @ (turned.T @ np.concatenate([goal, _CALM * rest]))
+    rate = np.concatenate([rows.rate, kept.rate, np.eye(k), -np.eye(k)])
+    least = np.concatenate([margin * rows.weight - rows.start, kept.least, low, -high])
 
+    def further(z: Floats) -> tuple[Floats, float] | None:
+        row = None if more is None else more(free + back @ z)
+        return None if row is None else (row[0] @ back, row[1] - float(row[0] @ free))
 
-def _least_distance(rate: Floats, least: Floats, shape: Floats) -> Floats:
-    """Return the step whose image z under `shape` is shortest with rate . z >= least."""
-    k = len(shape)
-    if not len(least) or least.max() <= 0:
-        return np.zeros(k)
-    size = np.maximum(np.linalg.norm(rate, axis=1), 1e-12)
-    rate, least = rate / size[:, None], least / size
-    scale = float(least.max())
-    left = np.concatenate([rate.T, least[None] / scale])
-    right = np.zeros(k + 1)
-    right[k] = 1.0
-    push, off = nnls(left, right, maxiter=50 * left.shape[1])
-    rest = left @ push - right
-    if off < 1e-9 or rest[k] >= 0:
+    found = shortest(rate @ back, least - rate @ free, further)
+    if found is None:
         raise NoAnswerError("the rows to keep contradict each other")
-    return np.asarray(np.linalg.solve(shape, -rest[:k] / rest[k] * scale))
+    return np.asarray(free + back @ found)

@@ -60,7 +60,7 @@ _KEPT: Final = 1e-3
 _SHORT: Final = 0.01
 """...and steps no longer than this, mm, are not."""
 
-_STILL: Final = 5e-5
+STILL: Final = 5e-5
 """A place that moves less than this, mm, between two looks stays put."""
 
 _PITS: Final = 5
@@ -182,10 +182,10 @@ def _settle(case: _Case) -> _Settled:
             here, taken = _as_thick_as_can_be(max(there, here, key=lambda h: h.least), closer, ask)
             known, looks, before = here.least, looks + taken, np.inf
             continue
-        better = None if change < _STILL else _if_better(there, here, result.floor)
+        better = None if change < STILL else _if_better(there, here, result.floor)
         to_and_fro = steps > _FREE_STEPS and change > before / 2.0
         here, stride, before = (better or there), (change / 4.0 if better or to_and_fro else stride), change
-        if change >= _STILL and looks < _LOOKS:
+        if change >= STILL and looks < _LOOKS:
             continue
         case, again = _with_nearer_walls(here)
         if not again:
@@ -260,14 +260,15 @@ def _margins(case: _Case, seen: Look, rows: Ints) -> Rows:
 
 
 def _aims(case: _Case, seen: Look, rows: Ints, move: Rigid) -> Aims:
-    used: Bools = np.zeros(len(seen.stock), dtype=np.bool_)
-    used[rows] = True
+    count = len(case.even.wall)
+    used: Bools = np.zeros(count, dtype=np.bool_)
+    used[rows[rows < count]] = True
     return Aims(
         margins=_margins(case, seen, rows),
         face=case.sites.face[rows],
         demands=demand_rows(case.received, case.settings.demands, move, case.pivot),
         outline=_outline(case, move),
-        pairs=pair_misfits(case.part, case.sites, seen.stock - case.required, seen.rate, used),
+        pairs=pair_misfits(case.part, case.even, (seen.stock - case.required)[:count], seen.rate[:count], used),
         so_far=step_of(move, case.pivot),
     )
 
@@ -277,7 +278,7 @@ def _outline(case: _Case, move: Rigid) -> Misfits:
     value, rate = misfit(case.received, outline, move, case.pivot)
     seen = np.isfinite(value)
     area = outline.area[seen]
-    return Misfits(value[seen], rate[seen], area / max(float(area.sum()), 1e-300))
+    return Misfits(value[seen], rate[seen], area / max(float(area.sum()), 1e-300)).condensed()
 
 
 def _with_nearer_walls(here: _Here) -> tuple[_Case, bool]:
@@ -406,7 +407,7 @@ def _held(case: _Case, found: Placement) -> Held | None:
 def _notes(settled: _Settled) -> tuple[str, ...]:
     case = settled.here.case
     notes = list(case.received.notes)
-    if settled.change >= _STILL:
+    if settled.change >= STILL:
         notes.append(
             f"after {settled.looks} looks the place still moved {settled.change:.4f} mm; the stock is measured at the place given"
         )

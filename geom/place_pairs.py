@@ -4,6 +4,7 @@ Knows which rows of the stock belong to whom, nothing of how they were found. Le
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -51,9 +52,19 @@ def pair_misfits(part: Part, sites: Sites, margin: Floats, rate: Floats, use: Bo
     Args:
         margin: (n,); rate: (n, 6); use: (n,) which points count.
     """
-    weight = np.where(use & np.isfinite(margin), sites.samples.area, 0.0)
-    margin = np.where(weight > 0, margin, 0.0)
-    rate = np.where(weight[:, None] > 0, rate, 0.0)
+    used = use & np.isfinite(margin)
+    share = _shares(part, sites, used.tobytes())
+    if not len(share):
+        return Misfits(np.zeros(0), np.zeros((0, 6)), np.zeros(0))
+    margin = np.where(used, margin, 0.0)
+    rate = np.where(used[:, None], rate, 0.0)
+    return Misfits(share @ margin, share @ rate, np.full(len(share), 1.0 / len(share)))
+
+
+@lru_cache(maxsize=16)
+def _shares(part: Part, sites: Sites, used: bytes) -> Floats:
+    """Return what each point counts for in each half difference and off-centre (m, n)."""
+    weight = np.where(np.frombuffer(used, dtype=np.bool_), sites.samples.area, 0.0)
     lines: list[Floats] = []
     for i, j in opposite_faces(part):
         a, b = (np.where(sites.face == n, weight, 0.0) for n in (i, j))
@@ -61,10 +72,7 @@ def pair_misfits(part: Part, sites: Sites, margin: Floats, rate: Floats, use: Bo
             lines.append((a / a.sum() - b / b.sum()) / 2.0)
     for number, face in enumerate(part.machined):
         lines.extend(_round_lines(face, sites, np.where(sites.face == number, weight, 0.0)))
-    if not lines:
-        return Misfits(np.zeros(0), np.zeros((0, 6)), np.zeros(0))
-    share = np.array(lines)
-    return Misfits(share @ margin, share @ rate, np.full(len(share), 1.0 / len(share)))
+    return np.array(lines)
 
 
 def _round_lines(face: PartFace, sites: Sites, weight: Floats) -> Sequence[Floats]:

@@ -126,6 +126,12 @@ def step_of(move: Rigid, pivot: Pivot) -> Floats:
     return np.concatenate([np.subtract(move.point(pivot.centre), pivot.centre), turn])
 
 
+def crossed(a: Floats, b: Floats) -> Floats:
+    """Return the row-wise vector products of (n, 3) arrays."""
+    (p, q, r), (x, y, z) = a.T, b.T
+    return np.stack([q * z - r * y, r * x - p * z, p * y - q * x], axis=1)
+
+
 # --- the points ---------------------------------------------------------------
 
 
@@ -285,7 +291,7 @@ def skin_rates(received: AsReceived, sites: Sites, seen: Look, move: Rigid, rows
 def _rates(points: Floats, stock: Floats, normals: Floats, ways: Floats, move: Rigid, pivot: Pivot) -> tuple[Floats, Floats]:
     """Return how stock changes with a small move (n, 6) over a skin that is flat there, square to `ways`, and its foot (n, 3)."""
     foot = points + stock[:, None] * normals
-    turn = np.cross(foot - np.array(move.point(pivot.centre)), ways) / pivot.size
+    turn = crossed(foot - np.array(move.point(pivot.centre)), ways) / pivot.size
     return -np.concatenate([ways, turn], axis=1) / dots(ways, normals)[:, None], foot
 
 
@@ -391,16 +397,17 @@ def misfit(received: AsReceived, outline: Outline, move: Rigid, pivot: Pivot) ->
     """Return how far the casting's as-cast walls lie outside those drawn round the moved part (n,), and its change (n, 6)."""
     moved = move.points(outline.points)
     centre = np.array(move.point(pivot.centre))
-    rate = -np.concatenate([outline.normals, np.cross(moved - centre, outline.normals) / pivot.size], axis=1)
+    rate = -np.concatenate([outline.normals, crossed(moved - centre, outline.normals) / pivot.size], axis=1)
     return outline_offset(received, outline) - dots(moved - outline.points, outline.normals), rate
 
 
+@lru_cache(maxsize=8)
 def outline_offset(received: AsReceived, outline: Outline) -> Floats:
     """Return how far the as-cast walls lie off their drawn place (n,), mm along their normals; NaN where a scan has a gap."""
     if not len(outline.points):
         return np.zeros(0)
     if received.scan is None:
-        return np.asarray(received.model.offset_rows(outline.points, outline.normals, outline.surface) @ received.mean)
+        return _lie(received).offsets(outline.points, outline.normals, outline.surface, received)
     off = received.scan.over(outline.points, outline.normals).distance
     off[~(np.abs(off) <= _UNLIKE)] = np.nan
     return off

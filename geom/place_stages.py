@@ -8,7 +8,6 @@ of rays or readings.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Final, TypeVar
 
 import numpy as np
@@ -48,11 +47,19 @@ STRIDE: Final = 6.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Misfits:
-    """Values whose squares should be small: value + rate . x, each with a weight; weights sum to 1."""
+    """Values whose squares should be small: value + rate . x, each with a weight."""
 
     value: Floats
     rate: Floats
     weight: Floats
+
+    def condensed(self) -> "Misfits":
+        """Return seven values of weight 1 with the same sum of squares for every x."""
+        k = self.rate.shape[1]
+        if len(self.value) <= k + 1:
+            return self
+        shape = np.linalg.qr(np.column_stack([self.rate, self.value]) * np.sqrt(self.weight)[:, None])[1]
+        return Misfits(shape[:, k], shape[:, :k], np.ones(len(shape)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,10 +166,8 @@ class _Work:
         """Return an answer whose total shortfall is no more than was reached, and what was kept for it."""
         for _ in range(_CUTS):
             found, kept = solve(), self.kept
-            cut = None if self.short == np.inf else cut_at(self.aims.margins, self.aims.face, place(found), self.short)
-            if cut is None:
+            if self.short == np.inf or self._cut(place(found)) is None:
                 return found, kept
-            self.kept = kept.and_these(cut[0][None], np.array([cut[1]]))
         raise NoAnswerError(f"{_CUTS} cuts were not enough")
 
     def demands(self) -> None:
@@ -197,14 +202,23 @@ class _Work:
         """
         for give in _GIVES:
             try:
-                return self._keeping(partial(self._squares, square, goal, give), lambda x: x)[0]
+                return self._squares(square, goal, give)
             except NoAnswerError:
                 continue
         return self.reached
 
     def _squares(self, square: Floats, goal: Floats, give: float) -> Floats:
         kept = Kept(self.kept.rate, self.kept.least - give)
-        return least_squares(square, goal, -self.aims.so_far, self.aims.margins, self.floor - give, kept, self.low, self.high)
+        more = None if self.short == np.inf else self._cut
+        margins, floor = self.aims.margins, self.floor - give
+        return least_squares(square, goal, -self.aims.so_far, margins, floor, kept, self.low, self.high, more)
+
+    def _cut(self, x: Floats) -> tuple[Floats, float] | None:
+        """Return the piece of the total shortfall that a place breaks, and keep it from now on."""
+        cut = cut_at(self.aims.margins, self.aims.face, x, self.short)
+        if cut is not None:
+            self.kept = self.kept.and_these(cut[0][None], np.array([cut[1]]))
+        return cut
 
 
 def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> tuple[Floats, Best]:

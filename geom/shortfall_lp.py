@@ -15,6 +15,7 @@ from scipy.optimize import linprog
 
 from geom.analytic import Floats, Ints
 from geom.margin_lp import EXACT, NoAnswerError, Rows, worst_broken
+from geom.small_program import least_cost
 
 _ROUNDS: Final = 500
 _BROKEN: Final = 1e-7
@@ -53,14 +54,36 @@ def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Flo
         NoAnswerError: no x keeps the floor.
     """
     number = np.unique(face, return_inverse=True)[1]
+    count = int(number.max()) + 1
+    found = _cornered(rows, number, count, floor, low, high)
+    if found is not None:
+        return found
     active = np.union1d(seed, thinnest_rows(rows.over(start, 0.0), face))
     for _ in range(_ROUNDS):
-        x, short = _program(rows.of(active), number[active], int(number.max()) + 1, floor, low, high)
+        x, short = _program(rows.of(active), number[active], count, floor, low, high)
         more = worst_broken(-rows.over(x, 0.0) - short[number], active)
         if not more.size:
             return LeastShortfall(x, float(short.sum()), active)
         active = np.concatenate([active, more])
     raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
+
+
+def _cornered(rows: Rows, number: Ints, count: int, floor: float, low: Floats, high: Floats) -> LeastShortfall | None:
+    """Return the optimum where few steps find it and the multipliers prove it; freedoms without room are left out."""
+    free = np.flatnonzero(high > low)
+    n, k = len(rows.start), len(free)
+    rate = np.zeros((n + 2 * (k + count), k + count))
+    rate[:n, :k], rate[np.arange(n), k + number] = rows.rate[:, free], 1.0
+    rate[n : n + k + count], rate[n + k + count :] = np.eye(k + count), -np.eye(k + count)
+    fixed = np.where(high > low, 0.0, low)
+    most = np.full(count, max(-floor, 0.0))
+    least = np.concatenate([-(rows.start + rows.rate @ fixed), low[free], np.zeros(count), -high[free], -most])
+    corner = least_cost(np.append(np.zeros(k), np.ones(count)), rate, least, np.arange(n, n + k + count))
+    if corner is None:
+        return None
+    x = fixed.copy()
+    x[free] = corner.x[:k]
+    return LeastShortfall(x, float(np.maximum(corner.x[k:], 0.0).sum()), np.sort(corner.rows[corner.rows < n]))
 
 
 def _program(rows: Rows, number: Ints, count: int, floor: float, low: Floats, high: Floats) -> tuple[Floats, Floats]:

@@ -7,16 +7,17 @@ are nearly as thin, chance makes one thinner than the estimate says, and the
 answer shows that. Lengths mm.
 """
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 
-from geom.analytic import Bools, Floats, Ints
+from geom.analytic import Bools, Floats, Ints, dots
 from geom.locate import rigid_rows
 from geom.placement import Odds
 from geom.rays import skin_of
 from geom.received import AsReceived
-from geom.received_faces import over_skin
+from geom.received_faces import Walls, over_skin
 
 _DRAWS: Final = 8000
 _SCOUTS: Final = 64
@@ -44,30 +45,55 @@ def joint_covariance(received: AsReceived) -> Floats:
     size = received.part.casting.size
     spread, ways = np.linalg.eigh(received.joint[:6, :6])
     known, open_ways = ways[:, spread < (_LOOSE * size) ** 2], ways[:, spread >= (_LOOSE * size) ** 2]
-    keep = np.eye(len(received.joint))
-    keep[:6, :6] = known @ known.T
+    keep = np.zeros((6, len(received.joint)))
+    keep[:, :6] = known @ known.T
     if open_ways.size and received.scan is None:
-        keep[:6, 6:] = open_ways @ open_ways.T @ _picked_up(received)
-    return np.asarray(keep @ received.joint @ keep.T)
+        keep[:, 6:] = open_ways @ open_ways.T @ _picked_up(received)
+    followed, found = keep @ received.joint, received.joint.copy()
+    found[:6, :6] = followed @ keep.T
+    found[:6, 6:] = followed[:, 6:]
+    found[6:, :6] = followed[:, 6:].T
+    return found
 
 
 def _picked_up(received: AsReceived) -> Floats:
     """Return how the place follows the skin's parameters (6, k) when the work is set by its measured walls, else by all."""
-    casting, walls = received.part.casting, received.model.walls
+    walls = received.model.walls
+    which, squares, pulls = _by_wall(walls)
+    weight = np.array([1.0 if received.faces[i].how != "drawn" else _UNREAD for i in which.tolist()])
+    first = np.array([walls.walls[i].first for i in which.tolist()], dtype=np.int64)
+    place = np.einsum("w,wij->ij", weight, squares)
+    skin = np.zeros((6, len(received.mean)))
+    for column in range(3):
+        skin[:, first + column] = (weight[:, None] * pulls[:, :, column]).T
+    return np.asarray(np.linalg.lstsq(place, skin, rcond=1e-12)[0])
+
+
+@lru_cache(maxsize=4)
+def _by_wall(walls: Walls) -> tuple[Ints, Floats, Floats]:
+    """Return which walls are flat or round; sums by area of place rows squared (w, 6, 6), and times skin rows (w, 6, 3)."""
+    casting = walls.casting
     mesh = skin_of(casting).mesh
-    corners = mesh.vertices[mesh.triangles]
-    size = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 6.0
-    number = walls.number[mesh.face]
-    measured = np.array([face.how != "drawn" for face in received.faces])[number]
-    firm = np.array([wall.form in ("plane", "round") for wall in walls.walls])[number]
-    weight = np.where(firm & measured, 1.0, _UNREAD * firm) * size
-    rows = np.flatnonzero(weight > 0)
-    points, surface = corners[rows].reshape(-1, 3), np.repeat(mesh.face[rows], 3)
-    scale = np.sqrt(np.repeat(weight[rows], 3))[:, None]
+    firm = np.array([wall.form in ("plane", "round") for wall in walls.walls])
+    rows = np.flatnonzero(firm[walls.number[mesh.face]])
+    rows = rows[np.argsort(walls.number[mesh.face[rows]], kind="stable")]
+    corners = mesh.vertices[mesh.triangles[rows]]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    scale = np.repeat(np.sqrt(dots(cross, cross)) / 6.0, 3)[:, None]
+    points, surface = corners.reshape(-1, 3), np.repeat(mesh.face[rows], 3)
     normals = over_skin(casting, surface, points)[1]
-    place = scale * rigid_rows(normals, points, np.array(casting.centre), casting.size)
-    skin = scale * received.model.offset_rows(points, normals, surface)
-    return np.asarray(np.linalg.lstsq(place.T @ place, place.T @ skin, rcond=1e-12)[0])
+    place = rigid_rows(normals, points, np.array(casting.centre), casting.size)
+    number = walls.number[surface]
+    which = np.unique(number)
+    squares, pulls = np.zeros((len(which), 6, 6)), np.zeros((len(which), 6, 3))
+    for i, name in enumerate(which.tolist()):
+        wall, mine = walls.walls[name], slice(*np.searchsorted(number, [name, name + 1]).tolist())
+        away = points[mine] - np.array(wall.centroid) if wall.form == "plane" else normals[mine]
+        turns = away @ np.array([wall.u, wall.v]).T / np.array(wall.reach)
+        heavy = (scale[mine] * place[mine]).T
+        squares[i] = heavy @ place[mine]
+        pulls[i] = heavy @ np.column_stack([np.ones(len(turns)), turns])
+    return which, squares, pulls
 
 
 def wide_rows(received: AsReceived, rate: Floats, size: float, skin: Floats) -> Floats:
