@@ -25,6 +25,9 @@ _BROKEN: Final = 1e-9
 _LEAN: Final = 1e-9
 """A row that leans out of the others by less than this share of its length depends on them."""
 
+_PIVOT: Final = 1e-8
+"""A row takes the place of one it leans along by more than this share; of several that may go, of the one it leans along most."""
+
 _STEPS: Final = 400
 """More steps than this go round in circles, or rounding has won."""
 
@@ -49,20 +52,29 @@ def least_cost(cost: Floats, rate: Floats, least: Floats, start: Ints) -> Corner
     """
     rows = start.copy()
     for _ in range(_STEPS):
-        inverse = np.linalg.inv(rate[rows])
+        inverse = _inverse(rate[rows])
+        if inverse is None:
+            return None
         x, push = inverse @ least[rows], cost @ inverse
         over = rate @ x - least
         worst = int(over.argmin())
         if over[worst] >= -_BROKEN:
             return Corner(x, rows, np.maximum(push, 0.0)) if push.min() >= -_BROKEN else None
         along = rate[worst] @ inverse
-        able = np.flatnonzero(along > _LEAN)
+        able = np.flatnonzero(along > _PIVOT * max(1.0, float(np.abs(along).max())))
         if not able.size:
             return None
-        ratio = np.maximum(push[able], 0.0) / along[able]
-        tied = able[ratio <= ratio.min() + _TIED]
+        pushing = np.maximum(push[able], 0.0)
+        tied = able[pushing / along[able] <= ((pushing + _BROKEN) / along[able]).min()]
         rows[tied[along[tied].argmax()]] = worst
     return None
+
+
+def _inverse(square: Floats) -> Floats | None:
+    try:
+        return np.asarray(np.linalg.inv(square))
+    except np.linalg.LinAlgError:
+        return None
 
 
 def shortest(rate: Floats, least: Floats, more: More | None = None) -> Floats | None:
