@@ -30,7 +30,7 @@ _BELOW: Final = 1.0
 _ROUGH_SHARE: Final = 0.25
 """Share of a cutter's diameter that one rough cut along an edge is wide, so that it may go deep (common practice)."""
 
-_OFF_STEEL: Final = 0.5
+OFF_STEEL_BELOW: Final = 0.5
 """mm a cutter stays above parallels, bed and jaws."""
 
 
@@ -74,13 +74,13 @@ def _edge(face: PartFace, scene: Scene) -> _Edge:
     low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
     pad = SAME_AXIS
     top = high[2]
-    if not _faced_above(scene, high[2]):
+    if not faced_above(scene, high[2]):
         over = top_over(scene.raw, (low[0] - pad, low[1] - pad), (high[0] + pad, high[1] + pad))
         top = max(top, over) if math.isfinite(over) else top
     return _Edge(low[2], high[2], top, _below(face, scene, low[2]))
 
 
-def _faced_above(scene: Scene, z: float) -> bool:
+def faced_above(scene: Scene, z: float) -> bool:
     """Tell whether the metal above an upright face ends in a plane that this set-up, or one before it, faces."""
     level = [f for f in scene.part.machined if faces_up(f, scene.frame.z)]
     return any(abs(scene.frame.local(f.origin)[2] - z) <= SAME_AXIS and f.name in scene.features for f in level)
@@ -107,7 +107,7 @@ def _below(face: PartFace, scene: Scene, z: float) -> float:
     if here is None or lower is None or _ends(here) != _ends(lower):
         return 0.0
     low, high = _swept(here, 0.5 * scene.use.cutter)
-    return max(min(_BELOW, lowest_clear(scene.boxes, low, high, z) - _OFF_STEEL), 0.0)
+    return max(min(_BELOW, lowest_clear(scene.boxes, low, high, z) - OFF_STEEL_BELOW), 0.0)
 
 
 def _move(face: PartFace, scene: Scene, cutter: float, leaves: Leaves, below: float) -> Row | None:

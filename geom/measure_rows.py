@@ -18,6 +18,7 @@ from geom.part import Part, PartFace, PartHole
 from geom.plan import PlannedSetup
 from geom.rows import Pattern, Row, Tool, ToolKind
 from geom.settings import Settings
+from geom.slots import slots_of
 from geom.space import Frame, Vec3, dot, norm, scale, sub
 from geom.standards.tolerance_grades import general_tolerance, tolerance_bounds
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
@@ -33,8 +34,10 @@ def measure_rows(planned: PlannedSetup, part: Part, settings: Settings) -> tuple
     faces = [f for f in part.faces if f.name in planned.features and f.kind == "plane" and f.state != "hole"]
     holes = [h for h in part.holes if h.name in planned.features]
     patterns = _patterns(holes, planned.frame, part)
+    slots = [slot for slot in slots_of(part) if slot.name in planned.features]
     return (
         *_faces(faces, planned, part, settings),
+        *(_row(slot.name, "caliper", slot.width, None, "width of the slot", settings) for slot in slots),
         *_told_once((row for hole in holes for row in _hole(hole, settings)), patterns),
         *_centres(holes, patterns, planned.frame, settings),
     )

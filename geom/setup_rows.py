@@ -31,6 +31,8 @@ from geom.scene import Made, Scene, Take, lowest_clear, scene_of
 from geom.settings import Settings
 from geom.shop import Shop
 from geom.skew import skewed
+from geom.slot_passes import slot_passes
+from geom.slots import slots_of
 from geom.space import Frame, cross, dot, norm
 from geom.stock import StockReport
 from geom.tasks import Look, opens_on_machined, room_below
@@ -121,6 +123,9 @@ def _made(name: str, scene: Scene, milling: Scene, planned: PlannedSetup) -> Mad
     face = next((f for f in scene.part.machined if f.name == name), None)
     if face is None:
         return Made((), (), (LeftOut(name, "the part has no such face or hole to machine"),))
+    slot = next((slot for slot in slots_of(scene.part) if slot.name == name), None)
+    if slot is not None:
+        return slot_passes(slot, scene)
     leave = scene.leaves.get(name, 0.0)
     if face.kind == "cylinder":
         return round_passes(face, scene)

@@ -1,6 +1,6 @@
 """What there is to machine, and from which directions each feature can be made.
 
-A task is one hole, one machined plane or one hollow round, with the rows that
+A task is one hole, one slot, one machined plane or one hollow round, with the rows that
 make it from every direction in which a straight cutter reaches it past the rest
 of the finished part. Edge breaks and shapes that need more than straight moves
 are listed with the reason instead. Lengths mm; each direction's rows are in its
@@ -22,9 +22,10 @@ from geom.mouth_rows import is_plain_through, mouth_of, unmade, widest
 from geom.part import Part, PartFace, PartHole
 from geom.practice import LEAST_BORE, Practice, practice, tidy
 from geom.rays import skin_of
-from geom.reach import View, clear_disc, view
+from geom.reach import View, blocked_spans, clear_disc, view
 from geom.rows import LeftOut, Row, Tool
 from geom.settings import Settings
+from geom.slots import FoundSlot, slots_of
 from geom.space import Frame, Vec3, norm, scale, sub
 from geom.tolerance import SAME_AXIS
 
@@ -73,8 +74,11 @@ class Look:
 def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
     """Return what there is to machine, each with its directions; see `Tasks`."""
     use, breaks = practice(settings), _edge_breaks(part)
-    planes = [face for face in _loose(part) if face.kind == "plane" and face not in breaks]
-    ways = distinct((*_hole_ways(part), *_round_ways(part), *(f.normal for f in planes if f.normal is not None)), zero.frame)
+    slots = slots_of(part)
+    taken = {face.name for slot in slots for face in slot.faces}
+    planes = [face for face in _loose(part) if face.kind == "plane" and face not in breaks and face.name not in taken]
+    flat = (face.normal for face in planes if face.normal is not None)
+    ways = distinct((*_hole_ways(part), *_round_ways(part), *_slot_ways(slots), *flat), zero.frame)
     mesh = skin_of(part.finished).mesh if ways else None
     looks = [Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
     mills = sorted({cutter.diameter for cutter in settings.tooling.of("end mill")}, reverse=True)
@@ -82,9 +86,10 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
     tried = (
         *(_hole_task(hole, part, looks, use, settings) for hole in part.holes),
         *(_plane_task(face, part, looks, leaves, use, mills) for face in planes),
-        *(_round_task(face, part, looks) for face in _rounds(part)),
+        *(_round_task(face, part, looks) for face in _rounds(part) if face.name not in taken),
+        *(_slot_task(slot, part, looks) for slot in slots),
     )
-    left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks), *_unmade(part))
+    left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks, taken), *_unmade(part))
     return Tasks(ways, tuple(t for t in tried if t.options), left)
 
 
@@ -237,12 +242,39 @@ def _round_task(face: PartFace, part: Part, looks: list[Look]) -> Task:
     return Task(face.name, options)
 
 
+# --- slots ------------------------------------------------------------------
+
+
+def _slot_ways(slots: Sequence[FoundSlot]) -> Iterator[Vec3]:
+    for slot in slots:
+        yield slot.axis
+        if not slot.blind:
+            yield scale(slot.axis, -1.0)
+
+
+def _slot_task(slot: FoundSlot, part: Part, looks: list[Look]) -> Task:
+    """Return the task of a whole slot, by its floor's name or its first end's: from its open side, a through slot's from either."""
+    options = {}
+    for n, look in enumerate(looks):
+        if not (same_way(slot.axis, look.up) or (not slot.blind and _on_one_line(slot.axis, look.up))):
+            continue
+        (x, y, _), (x_to, y_to, _) = (look.frame.local(point) for point in slot.ends)
+        low, _ = face_box(part.finished, slot.surfaces, look.frame)
+        size = math.hypot(x_to - x, y_to - y)
+        along = ((x_to - x) / size, (y_to - y) / size)
+        if not blocked_spans(look.seen, (x, y), along, (0.0, size), 0.5 * slot.width, low[2]):
+            options[n] = (Row(0, slot.name, "slot", Tool("end mill", "", tidy(slot.width)), x, y, low[2], x_to=x_to, y_to=y_to),)
+    return Task(slot.name, options)
+
+
 # --- the rest ---------------------------------------------------------------
 
 
-def _shapes(part: Part, breaks: list[PartFace]) -> Iterator[LeftOut]:
+def _shapes(part: Part, breaks: list[PartFace], slotted: set[str]) -> Iterator[LeftOut]:
     rounds = _rounds(part)
     for face in _loose(part):
+        if face.name in slotted:
+            continue
         if face in breaks:
             yield LeftOut(face.name, "an edge break: chamfer it with a file or a chamfer cutter")
         elif face.kind == "cylinder" and face not in rounds:

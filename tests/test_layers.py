@@ -51,12 +51,12 @@ FROM_BELOW = """
     geom.scan_ask geom.castings
     geom.plan
     geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
-    geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
+    geom.slots geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
     geom.measure_rows geom.row_faults geom.skew
     geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots
     geom.vise_hold geom.table_hold
     geom.plate_hold geom.holding geom.zero_pick_up geom.turn_settled geom.planner
-    geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.bore_passes geom.round_passes geom.hole_cycle
+    geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.slot_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
     geom.grip_check
     geom.job
