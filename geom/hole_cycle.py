@@ -29,11 +29,13 @@ from geom.cutter_choice import (
     choose_tap,
 )
 from geom.cutting_data import Work, peck
+from geom.holder import HOLDER_RADIUS
 from geom.hole_rows import hole_rows
 from geom.mouth_rows import mouth_of, point_length, widest
 from geom.part import PartHole
 from geom.practice import spot_depth, tidy
 from geom.rays import skin_of
+from geom.reach import FACET_SLACK, clear_disc
 from geom.rows import LeftOut, Row, Tool, Words
 from geom.scene import Made, Scene, speeds_of, tool_of
 from geom.shop import Cutter
@@ -52,6 +54,9 @@ _LEAST_THREAD: Final = 3.0
 _REAM_LEAVES: Final = 0.5
 """Most, mm on the diameter, that is left for a reamer (common practice)."""
 
+_CREST: Final = 0.05
+"""mm to which it is found out how high metal stands about a hole."""
+
 _BORE_LEAVES: Final = 1.0
 """Least, mm on the diameter, that a drill leaves for the boring head (common practice)."""
 
@@ -64,6 +69,7 @@ class _Cycle:
         mouth: Z of its opening.
         drawn: its rows with nobody's cutters.
         opened: (Z, diameter) of what is open so far.
+        above: how far above the mouth metal or steel stands that a cutter's holder has to stay over.
         blocked: a cutter without which nothing further can be made is missing.
     """
 
@@ -71,6 +77,7 @@ class _Cycle:
     scene: Scene
     mouth: float
     drawn: Sequence[Row]
+    above: float = 0.0
     opened: list[tuple[float, float]] = field(default_factory=list)
     blocked: bool = False
     rows: list[Row] = field(default_factory=list)
@@ -81,6 +88,10 @@ class _Cycle:
         """Return how far below the mouth a row goes."""
         assert row.z is not None
         return self.mouth - row.z
+
+    def reach(self, row: Row) -> float:
+        """Return how far a row's cutter has to stick out of its holder."""
+        return self.depth(row) + self.above
 
     def open_at(self, z: float | None) -> float:
         """Return the diameter that is open down to a height; 0 in solid metal."""
@@ -116,7 +127,7 @@ def hole_cycle(hole: PartHole, scene: Scene, angle: float | None, room: float, o
     far = dot(hole.axis, scene.frame.z) < 0
     x, y, z = scene.frame.local(mouth_of(hole, far))
     drawn = _seats_from_below(hole_rows(hole, scene.frame, scene.use, angle, room))
-    cycle = _Cycle(hole, scene, z, drawn)
+    cycle = _Cycle(hole, scene, z, drawn, _above(scene, (x, y), z))
     if hole.source == "core":
         cycle.opened.append((-math.inf, cored_diameter(hole, scene)))
     if not opens_on_machined and any(row.action == "spot" for row in drawn):
@@ -126,6 +137,17 @@ def hole_cycle(hole: PartHole, scene: Scene, angle: float | None, room: float, o
             continue
         _STEPS[row.action](cycle, row)
     return Made(tuple(cycle.rows), tuple(dict.fromkeys(cycle.notes)), tuple(dict.fromkeys(cycle.left)))
+
+
+def _above(scene: Scene, at: tuple[float, float], mouth: float) -> float:
+    """Return how far above a mouth the lowest height lies at which a holder on its axis meets neither part nor steel, mm."""
+    if clear_disc(scene.barred, at, HOLDER_RADIUS, mouth):
+        return 0.0
+    low, high = mouth, float(scene.barred.high[:, 2].max())
+    while high - low > _CREST:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if clear_disc(scene.barred, at, HOLDER_RADIUS, middle) else (middle, high)
+    return high - mouth + FACET_SLACK
 
 
 def _seats_from_below(rows: Sequence[Row]) -> tuple[Row, ...]:
@@ -199,7 +221,7 @@ def _bored_after(cycle: _Cycle, row: Row) -> float | None:
     sizes = [r.tool.diameter for r in later if r.action in ("bore", "ream")]
     if not sizes or row.z is None:
         return None
-    return sizes[0] if isinstance(choose_boring(cycle.scene.shop, sizes[0], cycle.depth(row)), Choice) else None
+    return sizes[0] if isinstance(choose_boring(cycle.scene.shop, sizes[0], cycle.reach(row)), Choice) else None
 
 
 def _drilled(cycle: _Cycle, row: Row) -> None:
@@ -271,7 +293,7 @@ def _flattened(cycle: _Cycle, row: Row) -> None:
 def _bored(cycle: _Cycle, row: Row) -> None:
     """Open the hole up to a diameter in passes, the last a light one."""
     size = row.tool.diameter
-    choice = choose_boring(cycle.scene.shop, size, cycle.depth(row))
+    choice = choose_boring(cycle.scene.shop, size, cycle.reach(row))
     if isinstance(choice, Lack):
         cycle.lack(choice, "boring")
         return
@@ -304,7 +326,7 @@ def _seated(cycle: _Cycle, row: Row) -> None:
             cycle.opened.append((row.z or 0.0, row.tool.diameter))
             return
         missing = choice.says
-    bored = choose_boring(cycle.scene.shop, row.tool.diameter, cycle.depth(row))
+    bored = choose_boring(cycle.scene.shop, row.tool.diameter, cycle.reach(row))
     if isinstance(bored, Lack):
         cycle.lack(choice if isinstance(choice, Lack) else bored, "its seat")
         return
@@ -314,7 +336,7 @@ def _seated(cycle: _Cycle, row: Row) -> None:
 
 
 def _seat_cutter(cycle: _Cycle, row: Row) -> Choice | Lack:
-    deep, size, hole = cycle.depth(row), row.tool.diameter, cycle.open_at(row.z)
+    deep, size, hole = cycle.reach(row), row.tool.diameter, cycle.open_at(row.z)
     if row.tool.kind == "counterbore":
         return choose_counterbore(cycle.scene.shop, size, hole or None, deep)
     choice = choose_end_mill(cycle.scene.shop, widest=size, reach=deep, plunge=True, prefer=size)
@@ -326,7 +348,7 @@ def _seat_cutter(cycle: _Cycle, row: Row) -> Choice | Lack:
 def _sunk(cycle: _Cycle, row: Row) -> None:
     assert row.z is not None
     tool = row.tool
-    choice = choose_countersink(cycle.scene.shop, tool.diameter, tool.point_angle or 90.0, 0.0)
+    choice = choose_countersink(cycle.scene.shop, tool.diameter, tool.point_angle or 90.0, cycle.above)
     if isinstance(choice, Lack):
         cycle.lack(choice, "its countersink")
         return
@@ -340,14 +362,14 @@ def _reamed(cycle: _Cycle, row: Row) -> None:
     assert row.z is not None
     call = cycle.hole.callout
     grade = call.text.split()[-1] if call else "H7"
-    choice = choose_reamer(cycle.scene.shop, row.tool.diameter, grade, cycle.depth(row))
+    choice = choose_reamer(cycle.scene.shop, row.tool.diameter, grade, cycle.reach(row))
     if isinstance(choice, Choice):
         if cycle.open_at(row.z) < row.tool.diameter - _REAM_LEAVES:
             _bored(cycle, replace(row, action="bore", tool=replace(row.tool, diameter=call.drill.diameter if call else 0.0),
                                   limits=None, note="leaves metal for the reamer"))  # fmt: skip
         cycle.add(row, choice.cutter, "ream")
         return
-    if isinstance(choose_boring(cycle.scene.shop, row.tool.diameter, cycle.depth(row)), Lack):
+    if isinstance(choose_boring(cycle.scene.shop, row.tool.diameter, cycle.reach(row)), Lack):
         cycle.lack(choice, "reaming")
         return
     cycle.notes.append((f"{cycle.hole.name}: ", *choice.says, "; here it is bored to the limits"))
@@ -359,17 +381,17 @@ def _tapped(cycle: _Cycle, row: Row) -> None:
     assert row.z is not None
     assert call is not None
     assert call.thread is not None
-    choice = choose_tap(cycle.scene.shop, call.thread, cycle.depth(row))
+    choice = choose_tap(cycle.scene.shop, call.thread, cycle.reach(row))
     if isinstance(choice, Choice):
         cycle.add(row, choice.cutter, "tap")
         return
     near = choice.nearest
-    if near is None or near.label != call.thread.designation or near.reach < _LEAST_THREAD * near.diameter:
+    if near is None or near.label != call.thread.designation or near.reach - cycle.above < _LEAST_THREAD * near.diameter:
         cycle.lack(choice, "tapping")
         return
     cycle.notes.append((f"{cycle.hole.name}: ", *choice.says, "; here it is tapped as deep as that reaches"))
     note = "as deep as the tap on hand reaches, not the whole length"
-    cycle.add(replace(row, z=cycle.mouth - near.reach, note=note), near, "tap")
+    cycle.add(replace(row, z=cycle.mouth + cycle.above - near.reach, note=note), near, "tap")
 
 
 _STEPS: Final[Mapping[str, Callable[[_Cycle, Row], None]]] = {

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from geom.bore_passes import bore_diameters
 from geom.cutting_data import bore_depth
-from geom.kernel.cut import box, cut, cylinder, turned_about
+from geom.kernel.cut import box, cut, cylinder, fuse, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.part import Part, PartHole
 from geom.plan import PlannedSetup
@@ -353,20 +354,60 @@ def test_a_short_tap_goes_as_deep_as_it_reaches():
     assert "not the whole length" in tap.note
 
 
+def by_a_wall(height: float, hole: PartHole) -> Setup:
+    """Return the rows of a hole 10 mm beside a wall that stands so high above its mouth; holders are 20 mm in radius."""
+    finished = fuse(box((0.0, 0.0, 0.0), (100.0, 80.0, 30.0)), box((60.0, 0.0, 29.0), (100.0, 80.0, 30.0 + height)))
+    pair = (
+        solid_from_shape(finished, "finished"),
+        solid_from_shape(box((-3.0, -3.0, -3.0), (103.0, 83.0, 33.0 + height)), "casting"),
+    )
+    return drilled(hand_part(pair, [hole]))
+
+
+def test_a_tap_whose_holder_would_meet_a_wall_goes_less_deep_or_not_at_all():
+    """M8, 25.75 deep, a tap that reaches 32: beside a wall of 5 all of it, beside one of 7.9 only 24.1, which three diameters still
+    are; one of 12 leaves 20: no tap."""
+    screw = hand_hole("a", 6.8, (50.0, 40.0, 30.0), depth=27.0, angle=118.0, tip=29.04, callout="tapped M8")
+    (low,), (fair,) = (cuts(by_a_wall(height, screw), "tap") for height in (5.0, 7.9))
+    high = by_a_wall(12.0, screw)
+
+    assert low.z == pytest.approx(-25.75)
+    assert fair.z == pytest.approx(7.9 - 32.0, abs=0.1)
+    assert "not the whole length" in fair.note
+    assert not cuts(high, "tap")
+    assert "tapping" in high.left_out[0].why
+
+
+@pytest.mark.parametrize(("callout", "diameter", "action"), [("reamed 10 H7", 9.8, "ream"), ("tapped M8", 6.8, "tap")])
+def test_a_reamer_or_tap_that_does_not_reach_past_a_wall_is_said(callout, diameter, action):
+    """A wall 100 mm high: nothing on hand reaches, the row is left out and the note says by how much it is short."""
+    setup = by_a_wall(100.0, hand_hole("a", diameter, (50.0, 40.0, 30.0), through=30.0, callout=callout))
+
+    assert not cuts(setup, action)
+    assert any("short by" in text for text in said(setup))
+
+
 # --- laws -------------------------------------------------------------------
+
+
+@cache
+def _inside(part: Part) -> "np.typing.NDArray[np.float64]":
+    """Return points 0.1 mm under the finished skin."""
+    samples = surface_samples(part.finished, 2.0)
+    under = samples.points - 0.1 * samples.normals
+    return np.asarray(under[skin_of(part.finished).inside(under)])
 
 
 def gouged(part: Part, setup: Setup) -> list[int]:
     """Return the rows that cut into the finished part, by points 0.1 mm under its skin; a tap cuts its thread there."""
-    samples = surface_samples(part.finished, 2.0)
-    under = samples.points - 0.1 * samples.normals
-    inside = setup.frame.local_points(under[skin_of(part.finished).inside(under)])
+    inside = setup.frame.local_points(_inside(part))
     return [row.number for row in cuts(setup) if row.action != "tap" and _meets(row, inside)]
 
 
 def _meets(row: Row, points: "np.typing.NDArray[np.float64]") -> bool:
     """Tell whether a row's cutter, its point a cone, meets any point by more than a hundredth."""
     assert row.z is not None
+    points = points[points[:, 2] > row.z + 0.01]
     high = points[:, 2] - row.z - 0.01
     half = 90.0 if row.tool.point_angle is None else 0.5 * row.tool.point_angle
     wide = np.where(high > 0.0, np.minimum(high * math.tan(math.radians(half)), 0.5 * row.tool.diameter), 0.0)
