@@ -17,6 +17,8 @@ from geom.tolerance import PRINT_CHORD
 if TYPE_CHECKING:
     from geom.castings import Placed
     from geom.datum import Zero
+    from geom.fixture.fixture import Refused
+    from geom.fixture.maker import Asked, Made
     from geom.job import Job
     from geom.plan import NoPlan, Plan
     from geom.stock import StockReport
@@ -92,6 +94,17 @@ def setup_files(job: "Job", plan: "Plan | NoPlan", report: "StockReport") -> dic
     return {
         "setups.json": json_bytes(setups_document(plan, job, report)),
         "setups.txt": setups_text(plan, job, report).encode(),
+    }
+
+
+def fixture_files(job: "Job", found: "Sequence[Made | Refused]", asked: "Asked") -> dict[str, bytes]:
+    """Return the fixtures as text and as JSON, and the print files of each."""
+    from export.fixture import fixture_document, fixture_prints, fixture_text
+
+    return {
+        "fixture.json": json_bytes(fixture_document(found, job, asked)),
+        "fixture.txt": fixture_text(found, job, asked).encode(),
+        **fixture_prints(found, job, asked),
     }
 
 

@@ -25,6 +25,7 @@ _COMMANDS = {
     "prove": "virtual cutting along the tables: whether the finished part is left",
     "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
     "prototype": "test-fit print of the finished part and of the casting: STL",
+    "fixture": "prints that carry, guide and test: a nest for a set-up: STL and 3MF",
     "make": "everything into one folder, with a manifest",
 }
 
@@ -123,12 +124,21 @@ def _add_command(commands: Any, name: str, description: str) -> None:
         name, description=description, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
     )
     _add_common(command)
-    if name in ("place", "setups", "coordinates"):
+    if name in ("place", "setups", "coordinates", "fixture"):
         command.add_argument("--casting", metavar="NAME", help="the casting in readings/NAME (default: all, the best for rows)")
     if name == "place":
         command.add_argument("--ask", action="store_true", help="list the few readings that would make the verdict surer")
+    if name == "fixture":
+        _add_fixture(command)
     if name == "prototype":
         command.add_argument("--chord", metavar="MM", help="greatest distance of a facet from the true surface (default 0.05)")
+
+
+def _add_fixture(command: Any) -> None:
+    command.add_argument("--only", choices=("nest",), action="append", default=[], help="only this kind; may be repeated")
+    command.add_argument("--setup", metavar="N", type=int, help="for this set-up (default: the first with a rough seat)")
+    command.add_argument("--clearance", metavar="LENGTH", help="between print and skin, away from the pads (default 0.4 mm)")
+    command.add_argument("--depth", metavar="LENGTH", help="how high a nest goes up the casting (default: as it needs)")
 
 
 def _add_common(command: argparse.ArgumentParser) -> None:

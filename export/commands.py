@@ -19,6 +19,7 @@ from geom.settings import READINGS, Settings
 from geom.tolerance import PRINT_CHORD
 
 if TYPE_CHECKING:
+    from geom.fixture.maker import Asked
     from geom.job import Job
 
 
@@ -184,6 +185,37 @@ def prototype(arguments: Namespace) -> int:
     return YES
 
 
+def fixture(arguments: Namespace) -> int:
+    """Write the prints that hold, guide and test; "no" when one that was asked for is refused."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    asked = _fixture_asked(arguments, settings)
+    _begin_scan(settings)
+    from export.bundle import fixture_files
+    from export.fixture import fixture_document, fixture_text
+    from geom.datum import resolve_zero
+    from geom.fixture.fixture import Refused
+    from geom.fixture.maker import fixtures
+    from geom.job import measure_stock, open_job, placements, planned
+    from geom.kernel.failure import plain_kernel_failures
+    from geom.plan import Plan
+
+    with plain_kernel_failures(settings.label):
+        job = open_job(settings, tell)
+        zero = resolve_zero(job.part, job.settings.datum)
+        measured = arguments.casting is not None or (settings.folder / READINGS).exists()
+        placed = placements(job, tell, arguments.casting) if measured else ()
+        plan = planned(job, zero, measure_stock(job, tell), tell, placed)
+        if not isinstance(plan, Plan):
+            tell("no plan makes the whole part, so there is no set-up to hold it for; see evenstock setups")
+            return NO
+        first = placed[0] if placed and placed[0].measured else None
+        found = fixtures(job, plan, asked, tell, first)
+        files = fixture_files(job, found, asked)
+    _save(arguments, settings, files, **_fixture_options(arguments))
+    _answer(arguments, fixture_document(found, job, asked), fixture_text(found, job, asked))
+    return NO if any(isinstance(one, Refused) for one in found) else YES
+
+
 def make(arguments: Namespace) -> int:
     """Write everything into one folder; "no" when the casting is short, as drawn or as received, or the rows are not proved."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -217,6 +249,7 @@ COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
     "prove": prove,
     "drawing": drawing,
     "prototype": prototype,
+    "fixture": fixture,
     "make": make,
 }
 
@@ -259,6 +292,38 @@ def _chord(arguments: Namespace) -> float:
     if arguments.chord is None:
         return PRINT_CHORD
     return checked_chord(length(arguments.chord, "mm", "--chord"), "--chord")
+
+
+_FIXTURE_OPTIONS: Final = ("only", "setup", "clearance", "depth", "casting")
+
+
+def _fixture_options(arguments: Namespace) -> dict[str, str]:
+    """Return what a fixture was told beyond the job."""
+    return {name: str(getattr(arguments, name)) for name in _FIXTURE_OPTIONS if getattr(arguments, name) not in (None, [])}
+
+
+def _fixture_asked(arguments: Namespace, settings: Settings) -> "Asked":
+    """Return the fixtures that are wanted and how they are printed."""
+    from geom.fixture.maker import EVERY, Asked
+    from geom.fixture.making import Making
+    from geom.units import length
+
+    def given(name: str, usual: float | None) -> float | None:
+        text = getattr(arguments, name)
+        return usual if text is None else length(text, settings.units, f"--{name}")
+
+    usual, printer = Making(), settings.printer
+    clearance = given("clearance", usual.clearance)
+    assert clearance is not None
+    making = Making(
+        clearance=clearance,
+        depth=given("depth", None),
+        chord=printer.chord,
+        nozzle=printer.nozzle,
+        bed=printer.bed,
+        assumed=not {"bed", "nozzle"} <= printer.stated,
+    )
+    return Asked(tuple(one for one in EVERY if not arguments.only or one in arguments.only), arguments.setup, making)
 
 
 # --- answers ----------------------------------------------------------------

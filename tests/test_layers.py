@@ -59,9 +59,11 @@ FROM_BELOW = """
     geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.slot_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
     geom.grip_check
-    geom.job
+    geom.fixture.locating geom.fixture.force geom.fixture.making geom.fixture.fixture geom.fixture.sweep geom.fixture.look
+    geom.fixture.pads geom.fixture.loaded geom.fixture.nest geom.fixture.checks
+    geom.job geom.fixture.maker
     geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows
-    geom.proof_verdict geom.proof
+    geom.proof_metal geom.proof_received geom.proof_touch geom.proof_measure geom.proof_verdict geom.proof_wane geom.proof
 
     export.number export.manifest export.swap export.write
     export.fonts export.lettering export.view export.sheet2d export.clutter export.packing export.centres export.marks
@@ -73,7 +75,7 @@ FROM_BELOW = """
     export.stock_report export.place_document export.place_report
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report
-    export.mesh export.threemf export.prototype
+    export.mesh export.threemf export.prototype export.fixture_picture export.fixture
     export.bundle
     export.exit_codes export.progress export.commands export.child export.cli
 """
@@ -87,7 +89,7 @@ SOLE_IMPORTERS = {
     "embreex": {"geom.tree"},
     "ezdxf": {"export.dxf"},
     "fontTools": {"export.lettering"},
-    "manifold3d": {"export.mesh", "geom.body", "geom.proof_mesh", "geom.volume"},
+    "manifold3d": {"export.mesh", "geom.body", "geom.fixture.sweep", "geom.proof_mesh", "geom.volume"},
     "shapely": {"geom.lanes", "geom.reach"},
     "typst": {"export.pdf"},
 }
