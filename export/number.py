@@ -18,6 +18,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Context, Decimal
 from typing import Final, Literal, TypeAlias
 
 from geom.errors import EvenstockError, JobError
+from geom.rows import About
 from geom.units import UNITS
 
 Units: TypeAlias = Literal["mm", "inch"]
@@ -33,6 +34,7 @@ _UNIT_NAME: Final = {"mm": "mm", "inch": "in"}
 _COARSEST_STEP_MM: Final = Decimal(1)
 _MOST_DECIMALS: Final = 6
 _LIMIT_STEP: Final = {"mm": Decimal("0.001"), "inch": Decimal("0.0001")}
+_ROUGH: Final = {"mm": 0, "inch": 1}
 _EXACT: Final = Context(prec=60, rounding=ROUND_HALF_UP)
 _HALF: Final = Decimal("0.5")
 
@@ -205,8 +207,14 @@ def _inwards(value: Decimal, places: int, way: str) -> str:
 
 
 def sentence(words: Iterable[str | float], units: Units) -> str:
-    """Return words and lengths in mm as one line, each length with its unit."""
-    return "".join(part if isinstance(part, str) else f"{size(part, units)} {_UNIT_NAME[units]}" for part in words)
+    """Return words and lengths in mm as one line, each length with its unit; `About` ones to whole mm or tenths of an inch."""
+    return "".join(
+        part if isinstance(part, str) else f"{size(part, units, _most(part, units))} {_UNIT_NAME[units]}" for part in words
+    )
+
+
+def _most(value: float, units: Units) -> int:
+    return _ROUGH[units] if isinstance(value, About) else 4
 
 
 def decimals_of(step: Decimal) -> int:

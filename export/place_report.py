@@ -17,7 +17,7 @@ from geom.place_ask import Ask
 from geom.place_stages import UNFELT
 from geom.place_words import of_100
 from geom.placement import FaceTake, Placement
-from geom.rows import Words
+from geom.rows import About, Words
 from geom.space import Vec3
 
 if TYPE_CHECKING:
@@ -28,6 +28,10 @@ _WIDTH: Final = 100
 _SQUARE_INCH: Final = 25.4**2
 _LIGHT: Final = 0.01
 """A binding point that carries less of the least margin than this is not printed."""
+
+
+_NEAR: Final = "the longest step"
+"""What a certificate says of a place that was only compared with those near it."""
 
 
 def place_text(placed: Sequence[Placed], job: "Job", zero: Zero) -> str:
@@ -104,8 +108,8 @@ def _sure(found: Placement, units: Units) -> str:
         f"Expected where metal is thinnest: {_length(thin.take_min, units)} {unit} on {thin.name}. No face is sure to its last "
         f"figure, so another place may turn out thinner: the thinnest of all keeps "
         f"{_between(found.odds.metal_low, found.odds.metal_high, units)} {unit} in 95 of 100 such castings, that is "
-        f"{_between(*found.margin_95, units)} {unit} over what is required; metal is missing somewhere in "
-        f"{of_100(found.odds.chance_missing)}."
+        f"{_between(*found.margin_95, units)} {unit} over what is required"
+        f"{'' if found.cleans_up else f'; metal is missing somewhere in {of_100(found.odds.chance_missing)}'}."
     )
 
 
@@ -130,7 +134,7 @@ def _share(value: float) -> str:
     """Return a bearing as per cent; not quite all is never printed as all."""
     if 0.999 < value < 1.0:
         return "99.9 %"
-    return f"{fixed(100 * value, 1 if value < 1.0 else 0)} %"
+    return f"{fixed(100 * value, 1 if 0.0 < value < 1.0 else 0)} %"
 
 
 def _short_lines(faces: Sequence[FaceTake], units: Units) -> Iterator[str]:
@@ -139,13 +143,14 @@ def _short_lines(faces: Sequence[FaceTake], units: Units) -> Iterator[str]:
         if face.state not in ("short", "forgiven"):
             continue
         word = "SHORT" if face.state == "short" else "Forgiven"
-        at = _place(face.short_at or face.thinnest, units)
+        at = "" if face.bearing <= 0 else f" round {_place(face.short_at or face.thinnest, units)}"
         if face.short_depth > 0:
-            what = f"lacks up to {_length(face.short_depth, units)} {unit} of metal over {_area(face.short_area, units)}"
+            where = "everywhere" if face.bearing <= 0 else f"over {_area(face.short_area, units)}"
+            what = f"lacks up to {_length(face.short_depth, units)} {unit} of metal {where}"
         else:
             what = f"keeps {_length(face.take_min, units)} {unit} where {_length(face.required, units)} {unit} are asked for"
-        bears = f"it bears on {_share(face.bearing)}, {_share(face.bearing_needed)} is allowed"
-        yield f"{word}: {face.name} {what} round {at}; {bears}."
+        bears = f"it bears on {_share(face.bearing)} of its area, and {_share(face.bearing_needed)} is asked for"
+        yield f"{word}: {face.name} {what}{at}; {bears}."
 
 
 def _area(value: float, units: Units) -> str:
@@ -168,15 +173,17 @@ def _certificate(found: Placement, units: Units) -> str:
     named = [f"{name} ({fixed(100 * w, 0)} %)" for name, w in weights.items() if w >= _LIGHT]
     if not named:
         return "No face holds the place: all have more than enough."
-    held = f", and {', '.join(found.certificate.held_by)}" if found.certificate.held_by else ""
+    others = [by for by in found.certificate.held_by if by != _NEAR]
+    held = f", and {', '.join(others)}" if others else ""
+    place = "no place near it" if _NEAR in found.certificate.held_by else "no other place"
     lacks = {stage.name: stage.value for stage in found.stages}.get("shortfall")
     if lacks is not None:
         return (
-            f"Held where it is by {', '.join(named)}{held}: no other place leaves the thinnest face more than "
-            f"{_length(UNFELT, units)} {UNIT_NAMES[units]} better off, and of those that spare it as much none lacks less in all "
-            f"than {_length(lacks, units)} {UNIT_NAMES[units]}, all faces' shortfalls together."
+            f"Held where it is by {', '.join(named)}{held}: {place} leaves the thinnest face more than "
+            f"{_length(UNFELT, units)} {UNIT_NAMES[units]} better off, and of those that spare it as much none lacks less: "
+            f"{_length(lacks, units)} {UNIT_NAMES[units]} under what is required, all faces together."
         )
-    return f"Held where it is by {', '.join(named)}{held}: no other place has a better least margin."
+    return f"Held where it is by {', '.join(named)}{held}: {place} has a better least margin."
 
 
 def _held_line(found: Placement, units: Units) -> Iterator[str]:
@@ -251,7 +258,9 @@ def _ask_line(number: int, ask: Ask, units: Units) -> tuple[str, ...]:
 
 def _sentence(words: Words, units: Units) -> str:
     """Return words with their lengths to the report's figures."""
-    return sentence((w if isinstance(w, str) else f"{size(w, units, _PLACES[units])} {UNIT_NAMES[units]}" for w in words), units)
+    return sentence(
+        (w if isinstance(w, (str, About)) else f"{size(w, units, _PLACES[units])} {UNIT_NAMES[units]}" for w in words), units
+    )
 
 
 def _length(value: float, units: Units) -> str:

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
-from geom.part import Part
+from geom.part import Part, PartFace
 from geom.placement import Certificate, FaceTake
-from geom.rows import Words
+from geom.rows import About, Words
 from geom.stock import ENOUGH
 
 
@@ -14,12 +14,44 @@ def advice_for(part: Part, faces: Sequence[FaceTake], certificate: Certificate) 
     if not short:
         return ()
     found: list[Words] = []
+    found.extend(_let_go(certificate))
     found.extend(_bearing(face) for face in short if 0.5 <= face.bearing < 1.0)
     found.extend(_requirement(face) for face in short if face.take_min > ENOUGH)
     found.extend(_set_back(part, short, certificate))
-    found.extend(_weld(face) for face in short if face.take_min < -ENOUGH)
-    found.append(("reject the casting, and send the foundry the readings of ", ", ".join(face.name for face in short)))
+    faces_of = {face.name: face for face in part.machined}
+    for face in short:
+        if face.take_min < -ENOUGH:
+            found.extend(_larger_bore(face) if _is_bore(faces_of[face.name]) else [_weld(face)])
+    found.append(("or take another casting, and send the foundry the readings of ", ", ".join(face.name for face in short)))
     return tuple(found)
+
+
+def _let_go(certificate: Certificate) -> list[Words]:
+    """Return that held freedoms stand in the way, where they do."""
+    return [
+        (f"let go of the {held}: they keep the part from a better place",) for held in certificate.held_by if "freedoms" in held
+    ]
+
+
+def _is_bore(face: PartFace) -> bool:
+    return face.hollow and face.kind in ("cylinder", "cone")
+
+
+def _larger_bore(face: FaceTake) -> list[Words]:
+    """Return what saves a bore whose core came out too large or aside: its wall is not welded, it is bored out further."""
+    lacks = face.short_depth
+    all_round = face.take_max < 0
+    why = ": it is too large all round, so shifting the part does not help" if all_round else ""
+    return [
+        (
+            f"bore {face.name} at least ",
+            2.0 * lacks,
+            " over size (",
+            2.0 * (lacks + face.required),
+            f" to cut the whole allowance too) and press in a bush{why}; only where the wall round it may be that much thinner",
+        ),
+        (f"or leave {face.name} over size, if what goes into it can be made to fit",),
+    ]
 
 
 def _bearing(face: FaceTake) -> Words:
@@ -65,10 +97,10 @@ def _weld(face: FaceTake) -> Words:
     return (
         f"build up {face.name} by welding, if the metal and the use allow it: ",
         face.short_depth + face.required,
-        " high round X ",
-        where[0],
+        " high, the cut to come included, round X ",
+        About(where[0]),
         ", Y ",
-        where[1],
+        About(where[1]),
         ", Z ",
-        where[2],
+        About(where[2]),
     )

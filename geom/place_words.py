@@ -17,15 +17,15 @@ from geom.placement import Placement
 from geom.rays import skin_of
 from geom.received import AsReceived
 from geom.received_faces import Wall
-from geom.rows import Words
+from geom.rows import About, Words
 from geom.space import Frame, Vec3, add, dot, norm, scale, sub
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
 SHIM: Final = 0.05
 """Shim stock comes in steps of this, mm (common practice, no source)."""
 
-_SAME: Final = 0.005
-"""A margin below 0 by less than this, mm, is none: no readout shows it."""
+_SAME: Final = 0.0127
+"""A margin nearer 0 than this, mm, is none: half the last figure of a report in inches, 0.001 in."""
 
 _NO_TURN: Final = 0.01
 """A turn that shows less than this, mm, over 100 mm is not worth setting."""
@@ -106,9 +106,11 @@ def _asked(placement: Placement) -> Words:
     """Return how the required stock fares."""
     margin = placement.least_margin
     worst = min((f for f in placement.faces if math.isfinite(f.margin)), key=lambda f: f.margin)
-    if margin >= -_SAME:
-        what = "the allowance the grade asks for" if worst.source == "default" else "the stock required"
-        return ("; ", max(margin, 0.0), f" over {what}")
+    what = "the allowance the grade asks for" if worst.source == "default" else "the stock required"
+    if abs(margin) < _SAME:
+        return (f"; just {what}",)
+    if margin > 0:
+        return ("; ", margin, f" over {what}")
     if worst.state == "thin":
         return ("; ", -margin, f" under the allowance the grade asks for on {worst.name}: take a light cut and look")
     return ("; ", -margin, f" under the stock required on {worst.name}, which the bearing allowed forgives")
@@ -126,9 +128,13 @@ def zero_words(received: AsReceived, placement: Placement, zero: Zero) -> tuple[
         number, picked = wall, _axis_as_received(received, wall, frame)
         x, y = _across(frame, sub(goal, picked))
         name = _wall_name(received, number)
-        if math.hypot(x, y) < 0.5 * SHIM / 5.0:
+        if max(abs(x), abs(y)) < _SAME:
             return ((f"set zero on {name}: it is where it should be",),)
-        return ((f"set zero on {name}, then move X ", _signed(x), x, ", Y ", _signed(y), y, " and zero again"),)
+        moves: Words = ()
+        for letter, way in (("X", x), ("Y", y)):
+            if abs(way) >= _SAME:
+                moves = (*moves, ", " if moves else "", f"{letter} {_signed(way)}", way)
+        return ((f"set zero on {name}, then move ", *moves, " and zero again"),)
     return tuple(w for w in (_from_side(received, frame.x, "X", goal), _from_side(received, frame.y, "Y", goal)) if w)
 
 
@@ -284,9 +290,10 @@ def level_words(received: AsReceived, placement: Placement, zero: Zero) -> tuple
     rest = float(np.abs(lifts - shims).max())
     long = max(wide, deep)
     name = _wall_name(received, received.model.walls.walls.index(seat))
-    level: Words = (f": {name} is then level within ", math.ceil(max(rest, 1e-9) / 0.01) * 0.01, " over ", long)
+    level: Words = (f": {name} is then level within ", math.ceil(max(rest, 1e-9) / 0.01) * 0.01, " over ", About(long))
     if not (shims > 0).any():
-        return ((f"no shims: {name} sits level within ", math.ceil(max(float(lifts.max()), 1e-9) / 0.01) * 0.01, " over ", long),)
+        within = math.ceil(max(float(lifts.max()), 1e-9) / 0.01) * 0.01
+        return ((f"no shims: {name} sits level within ", within, " over ", About(long)),)
     return ((*_shim_words(shims), *level),)
 
 
@@ -370,7 +377,7 @@ def _turn(angle: float, first: str) -> Words:
         f"{first}turn the work {abs(angle):.2f} degrees {way} seen from above: ",
         over,
         " over ",
-        100.0,
+        About(100.0),
         " of that side" if first else "",
     )
 

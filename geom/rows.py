@@ -68,6 +68,10 @@ Words: TypeAlias = tuple[str | float, ...]
 """A sentence in pieces; a float is a length in mm, which `export.number` prints in the sheet's unit."""
 
 
+class About(float):
+    """A length, mm, that is only said roughly: whole mm, tenths of an inch."""
+
+
 @dataclass(frozen=True, slots=True)
 class Tool:
     """A cutter, or what finds and measures.

@@ -165,7 +165,7 @@ def _size(points: Floats, spacing: float) -> tuple[float, float]:
 
 def pit_words(pit: Pit, face: str) -> str:
     """Return what to say of a pit."""
-    x, y, z = pit.at
+    x, y, z = (round(v, 1) + 0.0 for v in pit.at)
     wide = pit.size[0] > _WIDE
     return (
         f"{face} has a {'low spot' if wide else 'pit'} at {x:.1f} {y:.1f} {z:.1f}: {pit.depth:.2f} mm below the skin around it, "

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from export.number import sentence
 from geom.datum import Zero
 from geom.kernel.cut import cut, cylinder
 from geom.kernel.shape import solid_from_shape
@@ -20,7 +21,7 @@ from geom.received import AsReceived, receive
 from geom.received_faces import face_skin
 from geom.recognise import recognise
 from geom.required import Need
-from geom.rows import Words
+from geom.rows import About, Words
 from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Frame
 from tests.catalogue import UP, block_in_block
 
@@ -216,3 +217,35 @@ def test_best_casting_comes_first(block: Part):
     assert "less than the one before" in said(ranked[1].reason)
     assert said(ranked[2].reason).startswith("falls short on top")
     assert [r.placement.name for r in rank_castings(found[::-1])] == ["a", "b", "c"]
+
+
+# --- what helps, and how closely it is said ------------------------------------------
+
+
+def test_a_bore_that_is_short_is_bored_out_and_bushed(ring: Part):
+    """A core of 26 for a bore of 24 lacks 1 all round: bore 2 over size (4 with 1 to cut) and bush it; a bore's wall is not welded."""
+    _, found = placed(ring, Readings())
+    advice = [said(w) for w in found.advice]
+
+    assert any("at least 2.00 over size (4.00 to cut the whole allowance too) and press in a bush" in line for line in advice)
+    assert any("too large all round" in line for line in advice)
+    assert not any("weld" in line for line in advice)
+
+
+@pytest.fixture(scope="module")
+def ring() -> Part:
+    """A ring 40 high with a bore of 24, cast with a core of 26: 1 is missing all round (by hand)."""
+    finished = cut(cylinder((0.0, 0.0, 0.0), UP, 30.0, 40.0), cylinder((0.0, 0.0, -1.0), UP, 12.0, 42.0))
+    casting = cut(cylinder((0.0, 0.0, -3.0), UP, 30.0, 46.0), cylinder((0.0, 0.0, -4.0), UP, 13.0, 48.0))
+    return recognise("ring", "grey iron", solid_from_shape(finished, "finished"), solid_from_shape(casting, "casting"))
+
+
+def test_what_no_report_shows_is_neither_over_nor_under(block: Part):
+    """3 mm of stock and 2.991 asked for: 0.009 mm is 0.0004 in, which no sheet prints."""
+    assert said(summary_words(placed(block, Readings(), amount=2.991)[1])).endswith("; just the stock required")
+
+
+def test_rough_lengths_are_said_roughly():
+    """A span of 180.56 mm is 181 mm or 7.1 in to anyone who shims; what he sets stays exact."""
+    assert sentence(("level over ", About(180.56), " within ", 0.02), "mm") == "level over 181 mm within 0.02 mm"
+    assert sentence(("level over ", About(180.56)), "inch") == "level over 7.1 in"
