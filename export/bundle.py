@@ -41,7 +41,7 @@ def _every_file(record: Record) -> dict[str, bytes]:
 
     tables = coordinate_files(record)
     sets = (
-        tables | proof_files(record.job, tables),
+        tables | proof_files(record.job, tables, record.placed),
         stock_files(record.job, record.stock),
         hole_files(record.job),
         place_files(record.job, record.placed, record.zero) if record.placed else {},

@@ -113,44 +113,59 @@ def coordinates(arguments: Namespace) -> int:
     """Print the coordinate tables and write them as CSV and text; "no" when no plan makes the part or its rows are at fault."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.coordinates_report import coordinate_files, coordinates_document, coordinates_text, readout_figures
+    from export.proof_record import unproved
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
 
     readout_figures(settings)
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell, arguments.casting)
-    _save(arguments, settings, coordinate_files(record), **({} if arguments.casting is None else {"casting": arguments.casting}))
+    asked = {} if arguments.casting is None else {"casting": arguments.casting}
+    _save(arguments, settings, unproved(coordinate_files(record)), **asked)
     _answer(arguments, coordinates_document(record), coordinates_text(record))
     return YES if record.can_be_cut else NO
 
 
 def prove(arguments: Namespace) -> int:
-    """Cut the casting along the tables on disk; "no" when the finished part is not what is left."""
+    """Cut the casting along the tables on disk and say so on them; "no" when the finished part is not what is left."""
     settings, tell = _settings(arguments), _teller(arguments)
-    from export.prove_report import prove_document, prove_tables, prove_text, tables_in
-    from geom.job import open_job
+    _begin_scan(settings)
+    from export.prove_report import files_of, prove_document, prove_tables, prove_text, tables_in
+    from geom.job import open_job, placements
     from geom.kernel.failure import plain_kernel_failures
 
     out = _out(arguments, settings)
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
         files = tables_in(out) or _new_tables(arguments, job, out)
+        placed = placements(job, tell) if (settings.folder / READINGS).exists() else ()
         tell("cutting along the tables")
-        found = prove_tables(job, files)
-    document = prove_document(found, job)
-    _answer(arguments, document, prove_text(found, job))
+        found = prove_tables(job, files, placed)
+    _mark(arguments, settings, files_of(found, job, files))
+    _answer(arguments, prove_document(found, job), prove_text(found, job))
     return YES if found.proof.proved else NO
+
+
+def _mark(arguments: Namespace, settings: Settings, files: Mapping[str, bytes]) -> None:
+    """Write a proof beside its tables and onto the text ones; a folder or a table that is not ours stays as it is."""
+    from geom.errors import OutputError
+
+    try:
+        _save(arguments, settings, files)
+    except OutputError as problem:
+        _teller(arguments)(f"the proof is not written beside its tables: {problem}")
 
 
 def _new_tables(arguments: Namespace, job: "Job", out: Path) -> dict[str, bytes]:
     """Write a job's tables where there were none, and return them as they lie on disk."""
     from export.coordinates_report import coordinate_files
+    from export.proof_record import unproved
     from export.prove_report import tables_in
     from geom.job import finish
 
     tell = _teller(arguments)
     tell(f"there are no tables in {out}: writing them first")
-    _save(arguments, job.settings, coordinate_files(finish(job, tell)))
+    _save(arguments, job.settings, unproved(coordinate_files(finish(job, tell))))
     return tables_in(out)
 
 

@@ -3,14 +3,17 @@
 Sheets read this and nothing else of a proof. Lengths mm. Decides nothing.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
 from export.number import Units, fixed, trimmed
+from export.table_reader import MARKS, NOT_PROVED, NOT_YET
 from geom.rows import Words
 from geom.units import MM_PER_INCH
 
+_TEXT: Final = re.compile(r"coordinates-[1-9]\d*\.txt")
 _UNIT: Final = {"mm": "mm", "inch": "in"}
 _PLACES: Final = {"mm": 4, "inch": 5}
 
@@ -75,7 +78,27 @@ def said_length(value: float, units: Units) -> str:
 
 
 def proof_line(record: ProofRecord, name: str, units: Units) -> str:
-    """Return the line that a proved table carries: hash, greatest deviation, resolution."""
+    """Return the first line of a text table: its proof with the CSV's hash, worst deviation and resolution, or NOT PROVED."""
+    if not record.proved:
+        return NOT_PROVED
     worst, least = said_length(record.worst, units), said_length(record.resolution, units)
-    which = "" if record.received is None else ", as drawn and as received"
-    return f"PROVED{which}: worst deviation {worst}, resolution {least}; {name} sha256 {record.hashes[name]}"
+    which = "as drawn" if record.received is None else "as drawn and as received"
+    table = name.removesuffix(".txt") + ".csv"
+    return f"PROVED {which}: worst deviation {worst}, resolution {least}; {table} sha256 {record.hashes.get(table, '')}"
+
+
+def unproved(files: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Return tables as they are written before anybody proves them: the text ones say so in their first line."""
+    return {name: marked(content, NOT_YET) if _TEXT.fullmatch(name) else content for name, content in files.items()}
+
+
+def proof_marked(files: Mapping[str, bytes], record: ProofRecord, units: Units) -> dict[str, bytes]:
+    """Return the text tables among some files, each with the line of its proof."""
+    return {name: marked(files[name], proof_line(record, name, units)) for name in sorted(files) if _TEXT.fullmatch(name)}
+
+
+def marked(content: bytes, line: str) -> bytes:
+    """Return a text table with a line on top that says whether it is proved, in place of any such line."""
+    first, end, rest = content.partition(b"\n")
+    bare = rest if end and first.decode(errors="replace").startswith(MARKS) else content
+    return f"{line}\n".encode() + bare

@@ -17,4 +17,5 @@ def proof_table(read: TableFile) -> Table:
     """Return a table as the proof takes it."""
     head = read.head
     fine = _FINE[head.figures.units]
-    return Table(head.number, head.count, head.frame, read.rows, head.boxes, float(head.figures.step_mm), fine, head.left_out)
+    step = float(head.figures.step_mm)
+    return Table(head.number, head.count, head.frame, read.rows, head.boxes, step, fine, head.left_out, head.patterns, head.notes)

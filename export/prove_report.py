@@ -17,20 +17,21 @@ from typing import TYPE_CHECKING, Any, Final
 
 from export.hole_report import exact
 from export.number import Units, fixed, sentence
-from export.proof_record import Failure, ProofRecord, said_length
+from export.proof_record import Failure, ProofRecord, proof_marked, said_length
 from export.proof_tables import proof_table
 from export.table_head import unescaped
 from export.table_reader import COLUMNS, TableFile, read_table
-from export.table_reader import NOT_PROVED as MARK
 from export.table_words import tool_text
 from export.text_table import aligned
 from geom.errors import EvenstockError
-from geom.proof import FaceFound, Fault, Proof, prove
+from geom.proof import FaceFound, Fault, Proof, ReceivedFound, prove
 from geom.rows import Row
 from geom.units import MM_PER_INCH
 
 if TYPE_CHECKING:
+    from geom.castings import Placed
     from geom.job import Job
+    from geom.proof_received import Received
 
 NOT_PROVED: Final = "NOT PROVED"
 PROVED: Final = "PROVED"
@@ -38,6 +39,9 @@ _NAME: Final = re.compile(r"coordinates-([1-9]\d*)\.csv")
 _WIDTH: Final = 100
 _FAULT: Final = "FAULT OF THE PLAN"
 """A table's note that begins so says itself that it must not be cut."""
+
+_CASTING: Final = re.compile(r"(?:this casting|casting (.+)) as received: ")
+"""How the note of a table begins that was made for a casting as received."""
 
 _UNIT: Final = {"mm": "mm", "inch": "in"}
 _PLACES: Final = {"mm": 4, "inch": 5}
@@ -59,21 +63,43 @@ def tables_in(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(found)}
 
 
-def prove_tables(job: "Job", files: Mapping[str, bytes]) -> Proved:
+def prove_tables(job: "Job", files: Mapping[str, bytes], placed: "Sequence[Placed]" = ()) -> Proved:
     """Return the proof of a job's tables.
 
     Args:
         files: name -> bytes as they lie on disk; others than coordinate tables are passed over.
+        placed: the castings that were measured, best first: the tables are proved in the one they name, else in the best.
 
     Raises:
         EvenstockError: a table cannot be read; the message names the line.
     """
     names = sorted((name for name in files if _NAME.fullmatch(name)), key=_number)
     read = {name: read_table(_text(name, files[name]), name) for name in names}
-    found = prove([proof_table(table) for table in read.values()], job.part, job.settings)
+    received, lost = _casting_of(read, job, placed)
+    found = prove([proof_table(table) for table in read.values()], job.part, job.settings, received)
     paper = [fault for name, table in read.items() for fault in _paper_faults(name, table, files)]
     sums = {name: hashlib.sha256(files[name]).hexdigest() for name in names}
-    return Proved(replace(found, faults=(*_head_faults(read, job), *paper, *found.faults)), sums)
+    return Proved(replace(found, faults=(*lost, *_head_faults(read, job), *paper, *found.faults)), sums)
+
+
+def _casting_of(
+    read: Mapping[str, TableFile], job: "Job", placed: "Sequence[Placed]"
+) -> "tuple[Received | None, tuple[Fault, ...]]":
+    """Return the casting as received that the tables were made for, and a fault where that one is not there."""
+    from geom.proof_received import received_casting
+
+    said = {found[1] or "" for table in read.values() for note in table.head.notes if (found := _CASTING.match(note))}
+    there = [one for one in placed if one.measured]
+    wanted = [one for one in there if one.name in said] if said else there
+    faults = []
+    if len(said) > 1:
+        faults.append(Fault("casting", (), "", ("the tables were made for different castings",)))
+    elif said and not wanted:
+        which = f"casting {min(said)}" if min(said) else "a casting as received"
+        faults.append(Fault("casting", (), "", (f"the tables were made for {which}, of which there are no readings now",)))
+    if not wanted:
+        return None, tuple(faults)
+    return received_casting(job.part, wanted[0].received, wanted[0].placement.pose), tuple(faults)
 
 
 def _number(name: str) -> int:
@@ -88,28 +114,39 @@ def _text(name: str, content: bytes) -> str:
         raise EvenstockError(f"{name}: is not UTF-8 text; another program has changed it; write it again") from None
 
 
-def proof_files(job: "Job", tables: Mapping[str, bytes]) -> dict[str, bytes]:
-    """Return the proof of a job's tables as text and JSON, and with it the text tables marked where it failed.
+def proof_files(job: "Job", tables: Mapping[str, bytes], placed: "Sequence[Placed]" = ()) -> dict[str, bytes]:
+    """Return the proof of a job's tables as text and JSON, and with it the text tables, each with what the proof says of it.
 
     Args:
         tables: name -> bytes as they are written to disk.
+        placed: the castings that were measured, best first.
     """
-    found = prove_tables(job, tables)
+    return files_of(prove_tables(job, tables, placed), job, tables)
+
+
+def files_of(found: Proved, job: "Job", tables: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Return a proof's own files and the text tables it is about, marked."""
     document = json.dumps(prove_document(found, job), indent=1, allow_nan=False) + "\n"
-    marked = {} if found.proof.proved else {name: _marked(content) for name, content in tables.items() if name.endswith(".txt")}
+    marked = proof_marked(tables, proof_record(found), job.settings.units)
     return {"prove.json": document.encode(), "prove.txt": prove_text(found, job).encode(), **marked}
-
-
-def _marked(content: bytes) -> bytes:
-    return f"{MARK}\n".encode() + content
 
 
 def proof_record(found: Proved) -> ProofRecord:
     """Return what sheets print of a proof."""
     proof = found.proof
-    failures = tuple(Failure(fault.rows, fault.feature, fault.words) for fault in proof.faults)
+    there = proof.received
+    drawn = tuple(Failure(fault.rows, fault.feature, fault.words) for fault in proof.faults)
+    arrived = tuple(Failure(fault.rows, fault.feature, fault.words, True) for fault in (there.faults if there else ()))
     return ProofRecord(
-        proof.proved, proof.proved, None, "", proof.worst, proof.resolution, proof.spacing, dict(found.tables), failures
+        proved=proof.proved,
+        drawn=not proof.faults,
+        received=there.proved if there else None,
+        casting=there.name if there else "",
+        worst=proof.worst,
+        resolution=proof.resolution,
+        spacing=proof.spacing,
+        hashes=dict(found.tables),
+        failures=(*drawn, *arrived),
     )
 
 
@@ -191,8 +228,35 @@ def prove_document(found: Proved, job: "Job") -> dict[str, Any]:
             {"setup": r.setup, "row": r.row, "feature": r.feature, "removed_volume": exact(r.volume), "cut_height": exact(r.height)}
             for r in proof.rows
         ],
+        "touches": [
+            {"setup": t.setup, "row": t.row, "feature": t.feature, "action": t.action, "off": _maybe(t.off),
+             "allowed": exact(t.allowed)}
+            for t in proof.touches
+        ],
+        "measured": [
+            {"setup": m.setup, "row": m.row, "feature": m.feature, "nominal": exact(m.nominal), "found": _maybe(m.found)}
+            for m in proof.measured
+        ],
+        "as_received": None if proof.received is None else _received_entry(proof.received),
         "faults": [_fault_entry(fault) for fault in proof.faults],
         "tables": [{"name": name, "sha256": found.tables[name]} for name in found.tables],
+    }  # fmt: skip
+
+
+def _received_entry(found: ReceivedFound) -> dict[str, Any]:
+    return {
+        "verdict": "proved" if found.proved else "not proved",
+        "casting": found.name,
+        "skin": found.how,
+        "skin_off": exact(found.off),
+        "edge_band": exact(found.band),
+        "faces": [
+            {"name": f.name, "state": f.state, "deviation": {"min": exact(f.low), "max": exact(f.high)},
+             "wane_share": exact(f.wane), "forgiven_share": exact(f.forgiven), "holds": f.holds}
+            for f in found.faces
+        ],
+        "rows": [{"setup": setup, "row": row, "removed_volume": exact(taken)} for setup, row, taken in found.rows],
+        "faults": [_fault_entry(fault) for fault in found.faults],
     }  # fmt: skip
 
 
@@ -230,6 +294,8 @@ def prove_text(found: Proved, job: "Job") -> str:
     blocks = [_headline(proof, job), *_fault_block(proof.faults, units), _faces_block(proof.faces, units)]
     if proof.holes:
         blocks.append(_holes_block(proof, units))
+    if proof.received is not None:
+        blocks += _received_blocks(proof.received, units)
     blocks.append("\n".join(f"{name}  sha256 {found.tables[name]}" for name in found.tables))
     return "\n\n".join(block for block in blocks if block) + "\n"
 
@@ -237,14 +303,54 @@ def prove_text(found: Proved, job: "Job") -> str:
 def _headline(proof: Proof, job: "Job") -> str:
     units = job.settings.units
     verdict = PROVED if proof.proved else NOT_PROVED
+    both = [] if proof.received is None else [_both(proof, proof.received)]
     setups = len({row.setup for row in proof.rows})
     worst, least, apart = (said_length(v, units) for v in (proof.worst, proof.resolution, proof.spacing))
     said = (
         f"{proof.rows_read} rows read back, {len(proof.rows)} cuts in {setups} set-ups, in the casting as drawn.",
         f"Greatest deviation {worst}; left over {proof.leftover:.1f} mm3, gouged {proof.gouge:.1f} mm3.",
         f"The proof tells {least} on {proof.samples} samples {apart} apart, and looks closer wherever two meshes differ.",
+        f"{len(proof.touches)} touches and {len(proof.measured)} measured sizes looked at.",
+        *both,
     )
     return f"{job.part.name}: {verdict}\n{fill(' '.join(said), _WIDTH)}"
+
+
+def _both(proof: Proof, there: ReceivedFound) -> str:
+    which = f"casting {there.name}" if there.name else "this casting"
+    drawn, arrived = ("proved" if good else "not proved" for good in (not proof.faults, there.proved))
+    return f"As drawn: {drawn}. {which[0].upper()}{which[1:]} as received: {arrived}."
+
+
+def _received_blocks(found: ReceivedFound, units: Units) -> Iterator[str]:
+    """Yield what the same rows leave in the casting as received."""
+    which = f"casting {found.name}" if found.name else "this casting"
+    off, band = said_length(round(found.off, 2), units), said_length(round(found.band, 2), units)
+    told = (
+        f"{which[0].upper()}{which[1:]} as received: {'proved' if found.proved else 'NOT PROVED'}.",
+        f"Its skin is {found.how}; placed, it lies up to {off} off the drawn one. Metal missing nearer than {band} to an edge is "
+        "the outline's. Passes, touches and checks are judged in this skin; how deep rows go is the same as drawn.",
+    )
+    yield fill(" ".join(told), _WIDTH)
+    yield from _fault_block(found.faults, units)
+    faces = [f for f in found.faces if f.state in ("wane", "short") or not f.holds]
+    whole = sum(1 for f in found.faces if f.state == "whole" and f.holds)
+    scale, places = (MM_PER_INCH if units == "inch" else 1.0), _PLACES[units]
+    rows = [
+        (
+            f.name,
+            f.state,
+            fixed(f.low / scale, places),
+            fixed(f.high / scale, places),
+            fixed(100.0 * f.wane, 1),
+            fixed(100.0 * f.forgiven, 1),
+        )
+        for f in faces
+    ]
+    unit = _UNIT[units]
+    heads = ("Face", "", f"least {unit}", f"most {unit}", "skin left %", "forgiven %")
+    table = f"{aligned(heads, rows, 'llrrrr')}\n" if rows else ""
+    yield f"{table}{whole} machined faces are cut all over in it."
 
 
 def _short(value: float) -> float:

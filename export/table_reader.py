@@ -86,6 +86,12 @@ NONE: Final = "-"
 NOT_PROVED: Final = "NOT PROVED: do not cut from this table; prove.txt says why"
 """First line of a text table whose job is not proved."""
 
+NOT_YET: Final = "NOT PROVED YET: run evenstock prove on this job before you cut from this table"
+"""First line of a text table that nobody has tried to prove."""
+
+MARKS: Final = ("NOT PROVED", "PROVED")
+"""How the first line of a text table begins when it says whether the table is proved; such a line is no part of the table."""
+
 _T = TypeVar("_T")
 _Lines = Sequence[tuple[str, str]]
 
@@ -120,7 +126,7 @@ def read_table(text: str, where: str = "table") -> TableFile:
     if not text.endswith("\n"):
         raise EvenstockError(f"{lines[-1][0]}: the table is cut off (its last line does not end); write it again")
     lines.pop()
-    if lines and lines[0][1] == NOT_PROVED:
+    if lines and lines[0][1].startswith(MARKS):
         lines.pop(0)
     head, rows = _csv_parts(lines) if text.startswith("# ") else _text_parts(lines)
     if head.rows != len(rows):

@@ -15,15 +15,43 @@ from geom.part import Part
 from geom.proof_faces import STEP
 from geom.proof_holes import HoleFound, holes_found
 from geom.proof_limits import RESOLUTION
+from geom.proof_measure import Measured, Sizes, measured
 from geom.proof_mesh import Stuff
-from geom.proof_rows import Cut, Fault, air_faults, cut_faults, machined, missing_taps, order_faults, place_faults, printed_faults
+from geom.proof_received import FACETS, Received
+from geom.proof_rows import (
+    Cut,
+    Fault,
+    air_faults,
+    cut_faults,
+    machined,
+    metal_faults,
+    missing_taps,
+    order_faults,
+    place_faults,
+    printed_faults,
+)
 from geom.proof_sweep import Sweep, Table, sweeps_of
-from geom.proof_verdict import FaceFound, judge, look_at, strays, volume, worst
-from geom.rays import Skin, skin_of
+from geom.proof_touch import TouchFound, Work, touches
+from geom.proof_verdict import FaceFound, Look, judge, look_at, strays, volume, worst
+from geom.proof_wane import FaceReceived, ReceivedFound, received_found
+from geom.rays import skin_of
 from geom.rows import CUTTING
 from geom.settings import Settings
 
-__all__ = ["RESOLUTION", "FaceFound", "Fault", "HoleFound", "Proof", "RowFound", "Table", "prove"]
+__all__ = [
+    "RESOLUTION",
+    "FaceFound",
+    "FaceReceived",
+    "Fault",
+    "HoleFound",
+    "Measured",
+    "Proof",
+    "ReceivedFound",
+    "RowFound",
+    "Table",
+    "TouchFound",
+    "prove",
+]
 
 _IN_JAW: Final = 3.0
 """mm: work that stands deeper than this in what holds it is not there: the set-up's zero or axes are wrong. A strap's
@@ -54,6 +82,8 @@ class Proof:
         worst: greatest deviation of a face that rows make or must not touch, mm.
         resolution: mm, at samples `spacing` apart.
         rows_read: of all tables, those that cut nothing too.
+        touches, measured: what pick-up, check and measuring rows meet.
+        received: the same in the casting as received; None where it was not measured.
     """
 
     faults: tuple[Fault, ...]
@@ -67,39 +97,48 @@ class Proof:
     resolution: float = RESOLUTION
     spacing: float = STEP
     samples: int = 0
+    touches: tuple[TouchFound, ...] = ()
+    measured: tuple[Measured, ...] = ()
+    received: ReceivedFound | None = None
 
     @property
     def proved(self) -> bool:
-        """Whether nothing is wrong."""
-        return not self.faults
+        """Whether nothing is wrong, as drawn and as received."""
+        return not self.faults and (self.received is None or self.received.proved)
 
 
-def prove(tables: Sequence[Table], part: Part, settings: Settings, casting: Skin | None = None) -> Proof:
+def prove(tables: Sequence[Table], part: Part, settings: Settings, received: Received | None = None) -> Proof:
     """Cut the casting along the tables and compare it with the finished part.
 
     Args:
         tables: as read back, in working order.
         part: with its features named as in the tables.
         settings: of the job, for tolerances.
-        casting: its skin where it is not the drawn one.
+        received: the casting the tables were made for, where it was measured: its rows follow its skin, so what touches
+            and engages is judged there.
     """
     sweeps = sweeps_of(tables)
-    skin = skin_of(part.casting) if casting is None else casting
+    skin = skin_of(part.casting)
     metal, finished = Stuff(skin.mesh, part.casting.label), Stuff(skin_of(part.finished).mesh, part.finished.label)
     standing, cuts = _cut_all(tables, sweeps, metal)
     rest = metal.compared(finished)
     look = look_at(tables, part, settings, skin, sweeps, rest)
     judged = [judge(face, look) for face in part.faces]
+    work = Work(part, skin, sweeps) if received is None else Work(part, received.skin, sweeps, received.off, received.noise, True)
+    touched, missed = touches(tables, work)
+    sized, missized = measured(Sizes(tables, part, settings, look.spots, look.owner))
     faults = (
         *_table_faults(tables),
         *chain.from_iterable(printed_faults(t, r, part) for t in tables for r in t.rows),
         *order_faults(tables, sweeps, part, skin),
         *missing_taps(tables, part),
         *standing,
-        *air_faults(cuts),
+        *(air_faults(cuts) if received is None else ()),
         *chain.from_iterable(cut_faults(cut) for cut in cuts),
         *chain.from_iterable(place_faults(sweep, part) for sweep in sweeps),
         *strays(look),
+        *missed,
+        *missized,
         *chain.from_iterable(faults for _, faults in judged),
     )
     faces = tuple(face for face, _ in judged)
@@ -113,7 +152,22 @@ def prove(tables: Sequence[Table], part: Part, settings: Settings, casting: Skin
         worst=max((worst(face) for face in faces if not face.left_out), default=0.0),
         rows_read=sum(len(table.rows) for table in tables),
         samples=len(look.spots),
+        touches=touched,
+        measured=sized,
+        received=None if received is None else _as_received(tables, sweeps, part, look, received),
     )
+
+
+def _as_received(tables: Sequence[Table], sweeps: Sequence[Sweep], part: Part, look: Look, received: Received) -> ReceivedFound:
+    """Return what the same rows leave in the casting as received; what holds it gives way to its skin, so that is not asked."""
+    metal = Stuff(received.skin.mesh, f"{part.casting.label} as received")
+    cuts = machined(sweeps, metal)
+    faults = (
+        *order_faults(tables, sweeps, part, received.skin),
+        *air_faults(cuts),
+        *chain.from_iterable(metal_faults(cut, FACETS + received.noise) for cut in cuts),
+    )
+    return received_found(look, received, cuts, faults)
 
 
 def _row_found(cut: Cut) -> RowFound:

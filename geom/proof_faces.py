@@ -113,6 +113,12 @@ def suspects(solid: Solid, groups: Groups, near: Floats) -> Spots:
     return _sound(found.of(np.linalg.norm(points - np.asarray(foot)[keep], axis=1) < _ASTRAY))
 
 
+def edge_distances(solid: Solid, groups: Groups, spots: Spots) -> Floats:
+    """Return how far spots (n,) are from the nearest edge of their own face, mm."""
+    rim, group = _rim(solid, groups)
+    return edge_distance(rim, group[spots.surface], spots.points)[0]
+
+
 def _sound(spots: Spots) -> Spots:
     """Return the spots that have a place and a normal: at the tip of a free-form face there is none."""
     unit = np.abs(np.linalg.norm(spots.normals, axis=1) - 1.0) < 1e-6

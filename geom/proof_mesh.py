@@ -86,6 +86,11 @@ class Stuff:
         self._body = _solid(mesh, label)
         self._cuts: list[tuple[float, manifold3d.Manifold]] = []
 
+    @property
+    def volume(self) -> float:
+        """Of the metal before any cut, mm3."""
+        return float(self._body.volume())
+
     def cut(self, sweep: Sweep) -> Taken:
         """Take a sweep away and return what it took."""
         tool = _body(sweep, sweep.z, _ceiling(self._body, sweep), 0.0)

@@ -193,13 +193,18 @@ def _is_air(cut: Cut) -> bool:
 
 def cut_faults(cut: Cut) -> Iterator[Fault]:
     """Yield what a row's shank, holder or cutter runs into."""
-    sweep, row, table = cut.sweep, cut.sweep.row, cut.sweep.table
+    yield from metal_faults(cut)
+    yield from _box_faults(cut.sweep)
+
+
+def metal_faults(cut: Cut, slack: float = 0.0) -> Iterator[Fault]:
+    """Yield metal not yet removed that a row's shank or holder runs into; `slack`: how surely its height is known, mm."""
+    row, table = cut.sweep.row, cut.sweep.table
     flutes = row.tool.flute_length
-    if not _is_air(cut) and flutes and cut.taken.top > flutes + _THIN:
+    if not _is_air(cut) and flutes and cut.taken.top > flutes + _THIN + slack:
         yield of_row("flutes", table, row, "cuts ", cut.taken.top, " high with flutes of ", flutes, ": the shank meets metal")
     if cut.holder > _LEAST:
         yield of_row("holder", table, row, "reaches ", row.tool.reach, " below its holder: the holder meets metal not yet removed")
-    yield from _box_faults(sweep)
 
 
 def _box_faults(sweep: Sweep) -> Iterator[Fault]:

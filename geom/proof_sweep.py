@@ -36,6 +36,8 @@ class Table:
         step: of the readout, mm.
         fine: what sizes and limits are rounded to, mm.
         left_out: sentences "NAME: why" of features that no row makes.
+        patterns: sentences "NAME: ...: HOLE, HOLE" of bolt circles and grids.
+        notes: as printed.
     """
 
     number: int
@@ -46,6 +48,8 @@ class Table:
     step: float = 0.005
     fine: float = 0.001
     left_out: tuple[str, ...] = ()
+    patterns: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

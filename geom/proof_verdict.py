@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
 from geom.part import Part, PartFace
-from geom.proof_faces import Spots, Walk, joined, near_to, spread, suspects, walk, within
+from geom.proof_faces import Groups, Spots, Walk, joined, near_to, spread, suspects, walk, within
 from geom.proof_limits import RESOLUTION, Limit, limit_of
 from geom.proof_mesh import Rest
 from geom.proof_rows import Fault, of_row
@@ -69,6 +69,7 @@ class Look:
     proud: Floats
     limits: Sequence[Limit]
     left_out: frozenset[str]
+    groups: Groups = ()
     guilty: dict[int, list[Sweep]] = field(default_factory=dict)
 
 
@@ -90,7 +91,7 @@ def look_at(
     deep = np.array([limit.deep for limit in limits])[owner] + more
     proud = (np.array([limit.proud for limit in limits]) + left)[owner] + more
     found = walk(spots, sweeps, skin, stocked)
-    look = Look(tables, part, settings, sweeps, spots, found, owner, deep, proud, limits, _left_out(tables, part))
+    look = Look(tables, part, settings, sweeps, spots, found, owner, deep, proud, limits, _left_out(tables, part), groups)
     look.guilty.update(_guilty(look))
     return look
 
