@@ -69,6 +69,15 @@ def _entry(placed: Placed, zero: Zero) -> dict[str, Any]:
         "advice": [sentence(words, "mm") for words in found.advice],
         "ask": [_ask_entry(ask) for ask in placed.asks],
         "scan_leaves_open": [sentence(words, "mm") for words in placed.open_still],
+        "other_ways": [
+            {
+                "words": way.words,
+                "verdict": way.placement.verdict,
+                "least_margin": exact(way.placement.least_margin),
+                "least_metal": exact(way.placement.thinnest.take_min),
+            }
+            for way in placed.other_ways
+        ],
         "free": list(placed.received.free),
         "set_aside": list(placed.received.set_aside),
         "held": _held_entry(found),

@@ -14,6 +14,7 @@ from export.text_table import aligned
 from geom.castings import Placed, ranking
 from geom.datum import Zero
 from geom.place_ask import Ask
+from geom.place_settings import Freedom
 from geom.place_stages import UNFELT
 from geom.place_words import of_100
 from geom.placement import FaceTake, Placement
@@ -41,7 +42,7 @@ def place_text(placed: Sequence[Placed], job: "Job", zero: Zero) -> str:
     if len(placed) > 1:
         lines += [_castings_table(placed, units), ""]
     for one in placed:
-        lines += [*_casting_lines(one, zero, units), ""]
+        lines += [*_casting_lines(one, zero, units, job.settings.placement.hold), ""]
     return "\n".join(lines[:-1]) + "\n"
 
 
@@ -65,7 +66,7 @@ def _between(low: float, high: float, units: Units) -> str:
     return f"{_length(low, units)} to {_length(high, units)}"
 
 
-def _casting_lines(placed: Placed, zero: Zero, units: Units) -> Iterator[str]:
+def _casting_lines(placed: Placed, zero: Zero, units: Units, hold: Sequence[Freedom]) -> Iterator[str]:
     found, words = placed.placement, placed.instructions(zero)
     yield _heading(placed)
     yield ""
@@ -81,7 +82,10 @@ def _casting_lines(placed: Placed, zero: Zero, units: Units) -> Iterator[str]:
     yield from _listed("What would help:", found.advice, units)
     if placed.asks and placed.measured:
         yield from _wrapped([f"{len(placed.asks)} more reading(s) would make this surer: ask for them with --ask."])
-    yield from _wrapped(_held_line(found, units))
+    if placed.open_still:
+        yield from _wrapped([f"The scan leaves {len(placed.open_still)} question(s) open: see them with --ask."])
+    yield from _wrapped(_held_line(found, hold, units))
+    yield from _wrapped(_ways_lines(placed, units))
     yield from _wrapped(f"Note: {note}." if not note.endswith(".") else f"Note: {note}" for note in placed.notes)
 
 
@@ -186,11 +190,50 @@ def _certificate(found: Placement, units: Units) -> str:
     return f"Held where it is by {', '.join(named)}{held}: {place} has a better least margin."
 
 
-def _held_line(found: Placement, units: Units) -> Iterator[str]:
-    held = found.held
-    if held is not None:
-        gain, least = (_length(v, units) for v in (held.gain, held.least_margin))
-        yield f"Held as drawn: {', '.join(held.freedoms)}. Letting go would win {gain} {UNIT_NAMES[units]} (least margin {least})."
+_FREEDOMS: Final[Mapping[Freedom, str]] = {
+    "x": "shift along X",
+    "y": "shift along Y",
+    "z": "shift along Z",
+    "rx": "tilt about X",
+    "ry": "tilt about Y",
+    "rz": "turn about Z",
+}
+
+
+def _held_line(found: Placement, hold: Sequence[Freedom], units: Units) -> Iterator[str]:
+    """Say what letting go of held freedoms would win, and the move it would take."""
+    if not hold:
+        return
+    held, named = found.held, ", ".join(_FREEDOMS[name] for name in hold)
+    if held is None:
+        yield f"Held as drawn: {named}. Letting go would win nothing."
+        return
+    gain, least, now = (_length(v, units) for v in (held.gain, held.least_margin, found.least_margin))
+    over = _sentence((math.radians(math.hypot(*held.turn)) * 100.0, " over ", About(100.0)), units)
+    a, b, c = (fixed(v, 2) for v in held.turn)
+    x, y, z = (_length(v, units) for v in held.shift)
+    yield (
+        f"Held as drawn: {named}. Letting go would win {gain} {UNIT_NAMES[units]}: {least} instead of {now} over what is required "
+        f"at worst. The part would then be turned {a}, {b}, {c} degrees about X, Y, Z, that is {over}, and shifted X {x}, Y {y}, "
+        f"Z {z}."
+    )
+
+
+def _ways_lines(placed: Placed, units: Units) -> Iterator[str]:
+    """Say how the casting fares the other ways round that the scan may lie."""
+    if not placed.other_ways:
+        return
+    yield f"Which way round the scan lies is open. As taken, {_fares(placed.placement, units)}."
+    for way in placed.other_ways:
+        yield f"{way.words[0].upper()}{way.words[1:]}, {_fares(way.placement, units)}."
+    if any(way.placement.cleans_up != placed.placement.cleans_up for way in placed.other_ways):
+        yield "The verdict depends on it: settle which way round before you cut."
+
+
+def _fares(found: Placement, units: Units) -> str:
+    least = found.least_margin
+    against = f"{_length(abs(least), units)} {UNIT_NAMES[units]} {'under' if least < 0 else 'over'} what is required at worst"
+    return f"the casting {'cleans up' if found.cleans_up else 'is short'}, {against}"
 
 
 def _listed(heading: str, lines: Sequence[Words], units: Units) -> Iterator[str]:

@@ -7,6 +7,7 @@ steps; what each does is in its own module. Lengths mm, part frame.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
 
 from geom.datum import Zero
 from geom.errors import ReadingError, nearest
@@ -17,6 +18,7 @@ from geom.place_rank import Ranked, rank_castings
 from geom.place_settings import PlacementSettings
 from geom.place_words import Instructions, instructions
 from geom.placement import Placement
+from geom.rays import Skin
 from geom.reading_files import load_readings
 from geom.readings import Readings
 from geom.received import AsReceived, receive
@@ -25,6 +27,20 @@ from geom.rigid import Rigid
 from geom.rows import Words
 from geom.scan_ask import scan_asks
 from geom.settings import READINGS, Settings
+
+if TYPE_CHECKING:
+    from geom.scan_ways import Way
+
+_MOST_WAYS: Final = 7
+"""Other ways round that are placed: a square block has so many."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OtherWay:
+    """Another way round that a scan may lie, in words, and the finished part placed in the casting then."""
+
+    words: str
+    placement: Placement
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +51,7 @@ class Placed:
         readings: what was measured; empty for the casting as drawn.
         to_part: measuring frame -> part frame.
         asks: readings that would tell more; open_still: what a scan did not see, and how to settle it.
+        other_ways: the same scan laid the other ways round that fit as well, each placed.
         notes: whole sentences of all steps, each once.
     """
 
@@ -45,6 +62,7 @@ class Placed:
     asks: tuple[Ask, ...]
     notes: tuple[str, ...]
     open_still: tuple[Words, ...] = ()
+    other_ways: tuple["OtherWay", ...] = ()
 
     @property
     def name(self) -> str:
@@ -98,28 +116,41 @@ def _chosen(found: Sequence[Readings], name: str) -> tuple[Readings, ...]:
 
 def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings: Readings, say: Callable[[str], None]) -> Placed:
     say(f"placing the part in casting {readings.name}" if readings.name else "placing the part in the casting")
-    received, to_part, notes = _received(part, settings, readings)
+    received, to_part, notes, ways = _received(part, settings, readings)
     wanted: PlacementSettings = settings.placement
     found = place(part, received, needs, wanted)
     asks = ask_for(received, found, wanted.parting)
     open_still = scan_asks(part, received, found, needs) if received.scan is not None else ()
-    return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))), open_still)
+    others = tuple(_turned_round(part, received, to_part, way, needs, wanted) for way in ways[:_MOST_WAYS])
+    return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))), open_still, others)
 
 
-def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[str, ...]]:
+def _turned_round(
+    part: Part, received: AsReceived, to_part: Rigid, way: "Way", needs: Mapping[str, Need], wanted: PlacementSettings
+) -> OtherWay:
+    """Return the part placed in the same scan laid another way round."""
+    assert received.scan is not None
+    mesh = received.scan.mesh
+    turn = way.to_part.after(to_part.inverse())
+    skin = Skin(replace(mesh, vertices=turn.points(mesh.vertices)))
+    return OtherWay(way.words, place(part, replace(received, scan=skin), needs, wanted))
+
+
+def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[str, ...], tuple["Way", ...]]:
     grade = settings.casting.grade
     if readings.scan is None:
         received = receive(part, readings, grade=grade, parting=settings.casting.parting)
-        return received, received.to_part, received.notes
+        return received, received.to_part, received.notes, ()
     from geom.register import register_scan
     from geom.scan_ahead import read_ahead
     from geom.scan_sites import drawn_points
-    from geom.scan_ways import touch_hints
 
     drawn_points(part.casting)
     prepare(part, fine=True)
+    from geom.scan_ways import touch_hints
+
     touched = touch_hints(readings)
     found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched))
     rest = replace(readings, touches=()) if touched else readings
     received = receive(part, rest, found.skin, grade=grade, scan_sigma=found.accuracy)
-    return received, found.to_part, (*found.notes, *received.notes)
+    return received, found.to_part, (*found.notes, *received.notes), found.ways

@@ -138,6 +138,11 @@ def test_held_freedoms_stay_and_what_letting_go_would_win_is_told(tmp_path: Path
     assert found["turn"][:2] == pytest.approx([0.0, 0.0], abs=1e-6)  # type: ignore[index]
     assert found["held"]["freedoms"] == ["rx", "ry"]  # type: ignore[index]
     assert found["held"]["gain"] > 0.05  # type: ignore[index]
+    gain = found["held"]["gain"]  # type: ignore[index]
+    _, text, _ = answer(capsys, "place", folder, "-q")
+    said = " ".join(text.split())
+    assert f"Held as drawn: tilt about X, tilt about Y. Letting go would win {gain:.2f} mm: " in said
+    assert "over what is required at worst. The part would then be turned " in said
 
 
 # --- refusals ---------------------------------------------------------------

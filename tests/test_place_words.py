@@ -223,7 +223,7 @@ def test_best_casting_comes_first(block: Part):
 
 
 def test_a_bore_that_is_short_is_bored_out_and_bushed(ring: Part):
-    """A core of 26 for a bore of 24 lacks 1 all round: bore 2 over size (4 with 1 to cut) and bush it; a bore's wall is not welded."""
+    """A core of 26 for a bore of 24 lacks 1 all round: bore 2 over size (4 with 1 to cut) and bush it, weld nothing."""
     _, found = placed(ring, Readings())
     advice = [said(w) for w in found.advice]
 
