@@ -69,12 +69,19 @@ def setup_csv(job: str, setup: Setup, count: int, figures: Figures, signs: Signs
 def setup_text(job: str, setup: Setup, count: int, figures: Figures, signs: Signs = AS_IS) -> str:
     """Return one set-up as an aligned table for a monospaced print; each tool stands before its rows."""
     kept = tuple(dict.fromkeys(_unset(tool) for tool in tools_of(setup)))
-    names = {tool: f"T{i} {escaped(tool_text(tool, figures.units))}" for i, tool in enumerate(kept, 1)}
+    names = {tool: f"T{i} {escaped(text)}" for i, (tool, text) in enumerate(zip(kept, _called(kept, figures), strict=True), 1)}
     head = head_lines(
         _head("text", job, setup, count, figures, signs), [_tool_line(name, tool, figures) for tool, name in names.items()]
     )
     table = [_cells(row, figures, signs) | {"set_to": _set_to(row.tool, figures), "note": escaped(row.note)} for row in setup.rows]
     return "\n".join([*head, "", *_ruled(table, [names[_unset(row.tool)] for row in setup.rows], figures)]) + "\n"
+
+
+def _called(tools: Sequence[Tool], figures: Figures) -> list[str]:
+    """Return the tools as the shop says them; those that would be called alike with their reach."""
+    texts = [tool_text(tool, figures.units) for tool in tools]
+    reach = [f", reach {size(tool.reach, figures.units)} {figures.unit_name}" if tool.reach else "" for tool in tools]
+    return [text + (far if texts.count(text) > 1 else "") for text, far in zip(texts, reach, strict=True)]
 
 
 def _unset(tool: Tool) -> Tool:

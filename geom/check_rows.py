@@ -27,6 +27,7 @@ from geom.readings import SIGMA
 from geom.rows import Row, Tool, Towards
 from geom.settings import Settings
 from geom.shop import Finder
+from geom.slots import slots_of
 from geom.standards.tolerance_grades import casting_tolerance
 from geom.tolerance import SKIN
 from geom.touch_faces import target
@@ -35,7 +36,9 @@ from geom.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, spo
 if TYPE_CHECKING:
     from geom.castings import Placed
 
-STOP: Final = "differs by more: stop, enter it as a reading, place again"
+STOP: Final = "more: stop"
+STOP_SAID: Final = "check rows: a readout that differs by more than Within: stop, enter it as a reading, place again"
+"""What `STOP` in a row's note stands for, said once for the set-up."""
 _STUB: Final = "not on a feeder stub or a gate"
 _ABOVE: Final = "the skin leans out above: the finder's side meets it"
 _FETTLE: Final = "meets it at the parting line: fettle the flash there first"
@@ -166,8 +169,10 @@ def _owners(faces: list[PartFace], way: Towards, standing: Standing, settings: S
 
 
 def _rough(planned: PlannedSetup, part: Part) -> list[PartFace]:
-    """Return the faces that are certainly skin before this set-up's cuts: those that stay as cast first."""
-    own = [f for f in part.machined if f.name in planned.features and f.hole is None]
+    """Return the faces that are certainly skin before this set-up's cuts: those that stay as cast first; over a slot stands
+    another face's skin."""
+    slotted = {face.name for slot in slots_of(part) for face in slot.faces}
+    own = [f for f in part.machined if f.name in planned.features and f.hole is None and f.name not in slotted]
     return [*part.as_cast, *own]
 
 
@@ -218,7 +223,7 @@ def _row(place: _Place, standing: Standing, settings: Settings, finder: Finder |
         touch.end,
         note=note,
         towards=place.towards,
-        spread=_spread(place, standing, settings),
+        spread=max(round(_spread(place, standing, settings), 2), 0.01),
     )
 
 

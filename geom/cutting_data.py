@@ -75,6 +75,9 @@ _BORE_DEPTHS: Final = (0.5, 2.5)
 _BORE_SHARE: Final = 1.0 / 20.0
 """Depth of a rough boring cut a side, as a share of the diameter that is open (common practice, no source)."""
 
+_HEAD_RPM: Final = 1000.0
+"""Most rpm of a boring head: it runs out of balance (common practice, no source)."""
+
 _BAR: Final = (0.7, 25.0)
 """The stoutest boring bar: a share of the diameter that is open, and mm at most (common practice)."""
 
@@ -221,6 +224,8 @@ def speed_feed(
         feed_rev = _feed_rev(alloy, cutter, action, size)
     except StandardError as missing:
         return Lack((f"speed to {action} {alloy.name}",), None, (str(missing).removeprefix(": "),))
+    if action == "bore":
+        speeds = (min(speeds[0], _HEAD_RPM), min(speeds[1], _HEAD_RPM))
     rpm, notes = _spindle(shop.mill, speeds)
     force = _force(alloy, hardness)
     load = _loaded(shop.mill, cutter, action, size, rpm, feed_rev, width, force, depth)

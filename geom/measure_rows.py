@@ -18,7 +18,7 @@ from geom.part import Part, PartFace, PartHole
 from geom.plan import PlannedSetup
 from geom.rows import Pattern, Row, Tool, ToolKind
 from geom.settings import Settings
-from geom.slots import slots_of
+from geom.slots import FoundSlot, slots_of
 from geom.space import Frame, Vec3, dot, norm, scale, sub
 from geom.standards.tolerance_grades import general_tolerance, tolerance_bounds
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
@@ -37,10 +37,15 @@ def measure_rows(planned: PlannedSetup, part: Part, settings: Settings) -> tuple
     slots = [slot for slot in slots_of(part) if slot.name in planned.features]
     return (
         *_faces(faces, planned, part, settings),
-        *(_row(slot.name, "caliper", slot.width, None, "width of the slot", settings) for slot in slots),
+        *(_width(slot, settings) for slot in slots),
         *_told_once((row for hole in holes for row in _hole(hole, settings)), patterns),
         *_centres(holes, patterns, planned.frame, settings),
     )
+
+
+def _width(slot: FoundSlot, settings: Settings) -> Row:
+    near, far = slot.walls
+    return _row(near.name, "caliper", slot.width, None, f"width of the slot, across to {far.name}", settings)
 
 
 def measured_bores(cut: Sequence[Row]) -> tuple[Row, ...]:
@@ -258,11 +263,11 @@ def _pattern(pattern: Pattern, settings: Settings) -> Iterator[Row]:
         yield _row(pattern.name, "caliper", pattern.size[0], None, "between the axes of opposite holes", settings)
     else:
         chord = pattern.size[0] * math.sin(math.pi / count)
-        yield _row(pattern.name, "caliper", chord, None, f"between the axes of neighbouring holes of {count}", settings)
+        yield _row(pattern.name, "caliper", round(chord, 3), None, f"between the axes of neighbouring holes of {count}", settings)
     yield from _from_zero(pattern.name, (*pattern.centre, 0.0), "its centre", settings)
 
 
 def _from_zero(name: str, at: Vec3, what: str, settings: Settings) -> Iterator[Row]:
     away = math.hypot(at[0], at[1])
     if away > SAME_AXIS:
-        yield _row(name, "caliper", away, None, f"from the zero to {what}", settings)
+        yield _row(name, "caliper", round(away, 3), None, f"from the zero to {what}", settings)

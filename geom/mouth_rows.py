@@ -170,4 +170,4 @@ def _step_drilled(seen: SeenHole, step: HoleStep, cone: HoleStep) -> Row:
 def _counterbored(seen: SeenHole, step: HoleStep) -> Row:
     wide = step.end_diameter > LARGEST_COUNTERBORE
     tool = Tool("boring head" if wide else "counterbore", "", tidy(step.end_diameter))
-    return seen.row("counterbore", tool, step.end, "bore it: too wide for a piloted counterbore" if wide else "")
+    return seen.row("counterbore", tool, step.end)

@@ -26,8 +26,8 @@ from geom.touch_spots import Search, Spot, Tip, lines, lowest_nose, spots
 if TYPE_CHECKING:
     from geom.castings import Placed
 
-EQUAL_HEIGHTS: Final = "touches at equal height cancel draft: keep this Z"
-_ROUGH: Final = "rough skin: as sure as the casting"
+EQUAL_HEIGHTS: Final = "same Z on both: draft cancels"
+_ROUGH: Final = "on rough skin"
 _NOTHING: Final = "nothing clean to touch here: the zero has to be found another way"
 
 _SIDE: Final[dict[Towards, str]] = {"+x": "left", "-x": "right", "+y": "front", "-y": "back", "-z": "top"}
@@ -111,11 +111,7 @@ def _touch_row(name: str, tool: Tool, touch: Contact, one: PickUp, pair: bool, f
     axis = touch.towards[1].upper()
     side = (_BORE_SIDE if one.how == "bore" else _SIDE)[touch.towards]
     if pair:
-        told = (
-            f"{side}, then the opposite side"
-            if first
-            else f"{side}; halve, so that {axis} reads as here on both sides; {EQUAL_HEIGHTS}"
-        )
+        told = f"{side}, then the opposite side" if first else f"{side}; halve: {axis} reads as here on both; {EQUAL_HEIGHTS}"
     else:
         told = f"{side}: one touch sets {axis}"
     rough = "" if one.machined else _ROUGH
@@ -285,7 +281,7 @@ def _on_plug(one: PickUp, hole: PartHole, standing: Standing, settings: Settings
         at = [x, y]
         at[lead] += sign * (0.5 * hole.diameter + tip)
         towards: Towards = way + one.axes  # type: ignore[assignment]
-        told = "then the opposite side" if sign < 0 else f"halve, so that {one.axes.upper()} reads as here on both sides"
+        told = "then the opposite side" if sign < 0 else f"halve: {one.axes.upper()} reads as here on both"
         note = f"{side[towards]} of a close plug in it, {told}"
         yield Row(0, hole.name, "pick up", finder_tool(finder), at[0], at[1], z, note=note, towards=towards)
 

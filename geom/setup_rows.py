@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from geom.check_rows import check_rows
+from geom.check_rows import STOP_SAID, check_rows
 from geom.datum import Zero
 from geom.edge_passes import edge_passes
 from geom.face_rows import faces_up, is_open_above
@@ -237,6 +237,7 @@ def _notes(planned: PlannedSetup, settings: Settings, made: Mapping[str, Made], 
         else []
     )
     said += [_APPROACH]
+    said += [(STOP_SAID,)] if "check" in actions else []
     if actions & {"face", "edge", "slot"}:
         said.append(
             ("face and edge rows: go down clear of the metal, feed along, come up; the cutter turns clockwise seen from above",)

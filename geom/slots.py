@@ -40,9 +40,9 @@ class FoundSlot:
         return tuple(number for face in self.faces for number in face.surfaces)
 
     @property
-    def walls(self) -> tuple[PartFace, ...]:
+    def walls(self) -> tuple[PartFace, PartFace]:
         """Its two flat walls."""
-        return self.faces[2:4]
+        return self.faces[2], self.faces[3]
 
 
 def slots_of(part: Part) -> tuple[FoundSlot, ...]:

@@ -50,8 +50,8 @@ FROM_BELOW = """
     geom.small_program geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
     geom.scan_ask geom.castings
     geom.plan
-    geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
-    geom.slots geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
+    geom.slots geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
+    geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
     geom.measure_rows geom.row_faults geom.skew
     geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots
     geom.vise_hold geom.table_hold
