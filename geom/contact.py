@@ -118,14 +118,14 @@ class Standing:
         if moved is not None:
             origins, directions = moved.points(origins), moved.directions(directions)
         hits = skin.first(origins, directions)
-        good = hits.face >= 0
+        good = (hits.face >= 0) & np.isfinite(hits.distance)
         distance = np.where(good, hits.distance, np.nan)
         at = origins + distance[:, None] * directions
         out = skin.facing(np.where(good[:, None], at, 0.0), np.maximum(hits.face, 0))
         if self.placed is not None and not machined:
             distance = self._as_received(origins, directions, distance, at, out, hits.face)
         local = out if moved is None else moved.inverse().directions(out)
-        return Met(starts + distance[:, None] * ways, np.where(good[:, None], local @ own.T, np.nan), hits.face)
+        return Met(starts + distance[:, None] * ways, np.where(good[:, None], local @ own.T, np.nan), np.where(good, hits.face, -1))
 
     def _as_received(self, origins: Floats, directions: Floats, drawn: Floats, at: Floats, out: Floats, surface: Ints) -> Floats:
         """Return the distances moved to the skin as measured."""

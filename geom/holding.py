@@ -85,7 +85,6 @@ def _covers(other: Held, held: Held) -> bool:
     return held.makes <= other.makes and other.hides <= held.hides and other.rough <= held.rough and other.worse <= held.worse
 
 
-def deepest(ranked: Sequence[Held], like: Held, made: frozenset[str]) -> Held:
-    """Return the best of the holds that are as good as one by the rules and make what it has to make: mostly a deeper grip."""
-    same = (h for h in ranked if _merit(h) == _merit(like) and made <= h.makes and h.hides <= like.hides)
-    return next(same, like)
+def alike(ranked: Sequence[Held], like: Held, made: frozenset[str]) -> list[Held]:
+    """Return the holds that are as good as one by the rules and make what it has to make, best first: mostly a deeper grip."""
+    return [h for h in ranked if _merit(h) == _merit(like) and made <= h.makes and h.hides <= like.hides]

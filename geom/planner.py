@@ -17,7 +17,7 @@ from geom.demands import Demand, demand
 from geom.directions import fewest, same_way
 from geom.errors import JobError
 from geom.held import Held
-from geom.holding import deepest, holdings, useful
+from geom.holding import alike, holdings, useful
 from geom.part import Part
 from geom.pin_check import up_of
 from geom.pinned import contradiction, let_go, said
@@ -32,6 +32,7 @@ from geom.tasks import Tasks, tasks_of
 from geom.turn_settled import turn_words
 from geom.work import Work, work_of
 from geom.zero_pick_up import from_zeros_own, pick_ups, zero_is_machined
+from geom.zero_room import with_zero, zero_can_be_found
 
 COST: Final = (
     "set-ups",
@@ -56,6 +57,8 @@ _TRIED: Final = 40
 
 Cost: TypeAlias = tuple[float, ...]
 
+_NOTHING: Final[frozenset[str]] = frozenset()
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Step:
@@ -70,7 +73,12 @@ class Step:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Search:
-    """What is searched: the work, what each direction can make, and holdings already worked out."""
+    """What is searched: the work, what each direction can make, and holdings already worked out.
+
+    Attributes:
+        room: whether zero can be found in a hold, as far as anybody asked.
+        strict: whether zero must be found in every hold; where no order of set-ups allows that, the rows say what is missing.
+    """
 
     work: Work
     settings: Settings
@@ -79,6 +87,8 @@ class _Search:
     pins: Pins
     known: dict[tuple[int, frozenset[str], int], tuple[Held, ...]] = field(default_factory=dict)
     bounds: dict[frozenset[str], Cost] = field(default_factory=dict)
+    room: dict[Held, bool] = field(default_factory=dict)
+    strict: bool = True
 
     def holds(self, way: int, done: frozenset[str], number: int = 0) -> tuple[Held, ...]:
         """Return the holdings with one side up after some features are made.
@@ -92,8 +102,25 @@ class _Search:
             elsewhere = {name for one in self.pins.pins if number not in (0, one.number) for name in one.features}
             wants = [d for name, d in self.demands[way].items() if name not in done and name not in elsewhere]
             vise, travel = self.settings.tooling.vise, self.settings.tooling.mill.travel[:2]
-            self.known[key] = holdings(self.work, self.ways[way], done, wants, vise, pin, travel) if wants else ()
+            found = holdings(self.work, self.ways[way], done, wants, vise, pin, travel) if wants else ()
+            placed = (with_zero(self.work, held, done, wants) if self.strict else held for held in found)
+            self.known[key] = tuple(held for held in placed if held is not None)
         return self.known[key]
+
+    def has_room(self, held: Held, done: frozenset[str]) -> bool:
+        """Tell whether the finder gets at all it has to touch."""
+        if held not in self.room:
+            self.room[held] = zero_can_be_found(self.work, held, done, self.settings)
+        return self.room[held]
+
+    def open(self, way: int, done: frozenset[str], number: int) -> list[Held]:
+        """Return the holdings that are not known to leave the finder no room."""
+        return [held for held in self.holds(way, done, number) if not self.strict or self.room.get(held, True)]
+
+    def taken(self, step: "Step", done: frozenset[str], number: int) -> Held | None:
+        """Return the hold a step is made in: the best of those as good as its own in which zero is found; None if none is."""
+        ranked = alike(self.holds(step.way, done, number), step.held, step.made)
+        return next((held for held in ranked if not self.strict or self.has_room(held, done)), None)
 
     def turns(self, number: int) -> list[int]:
         """Return which directions a set-up may have up."""
@@ -128,10 +155,13 @@ def plan_setups(
     search = _Search(work, settings, tasks.ways, _demands(tasks, work, settings), pins or NO_PINS)
     if not search.names:
         return Plan((), (0.0,) * len(COST), (), assembly, tasks.left_out)
-    blocked = _blocked(search)
+    lenient = replace(search, strict=False, known={}, room={})
+    blocked = _blocked(lenient) if _blocked(search) else ()
     if blocked:
         return NoPlan(blocked)
     steps = _cheapest(search)
+    if steps is None:
+        search, steps = lenient, _cheapest(lenient)
     if steps is None:
         if search.pins:
             raise _refusal(search)
@@ -166,28 +196,46 @@ def _cheapest(search: _Search, banned: Step | None = None, most: int | None = No
     """
     tie = count()
     last = max((pin.number for pin in search.pins.pins), default=0)
-    nothing: frozenset[str] = frozenset()
-    start: tuple[Cost, int, frozenset[str], tuple[Step, ...]] = ((0.0,) * len(COST), next(tie), nothing, ())
-    heap = [(_least(search, nothing), *start)]
+    heap: list[tuple[Cost, Cost, int, tuple[Step, ...]]] = [(_least(search, _NOTHING), (0.0,) * len(COST), next(tie), ())]
     closed: set[tuple[frozenset[str], int]] = set()
+
+    def push(steps: tuple[Step, ...]) -> None:
+        done, cost = _done(steps), _total(steps)
+        for step in _steps(search, done, len(steps) + 1 if search.pins else 0):
+            first_is_banned = banned is not None and not steps and _same(step, banned)
+            if not first_is_banned and (search.pins or (step.done, 0) not in closed):
+                total = _sum(cost, step.cost)
+                heapq.heappush(heap, (_sum(total, _least(search, step.done)), total, next(tie), (*steps, step)))
+
     while heap:
-        _, cost, _, done, steps = heapq.heappop(heap)
-        if done == search.names and len(steps) >= last:
-            return steps
-        number = len(steps) + 1 if search.pins else 0
-        if (done, number) in closed:
+        _, _, _, steps = heapq.heappop(heap)
+        done = _done(steps)
+        state = (done, len(steps) + 1 if search.pins else 0)
+        if state in closed:
             continue
-        closed.add((done, number))
+        if steps and steps[-1].held.hold.method != "vise" and not _zero_found(search, steps, len(steps)):
+            push(steps[:-1])
+            continue
+        if done == search.names and len(steps) >= last:
+            found = all(_zero_found(search, steps, n) for n in range(1, len(steps) + 1))
+            return steps if found else _cheapest(search, banned, most)
+        closed.add(state)
         if most is not None and len(closed) > most:
             return None
-        for step in _steps(search, done, number):
-            if banned is not None and not steps and _same(step, banned):
-                continue
-            if search.pins or (step.done, 0) not in closed:
-                total = _sum(cost, step.cost)
-                bound = _sum(total, _least(search, step.done))
-                heapq.heappush(heap, (bound, total, next(tie), step.done, (*steps, step)))
+        push(steps)
     return None
+
+
+def _zero_found(search: _Search, steps: Sequence[Step], number: int) -> bool:
+    """Tell whether a set-up finds its zero in some hold; where it does not, the search knows from now on.
+
+    Straps are asked about at once: they stand in a finder's way. Jaws mostly do not, and are asked about at the end.
+    """
+    return search.taken(steps[number - 1], _done(steps[: number - 1]), number) is not None
+
+
+def _done(steps: Sequence[Step]) -> frozenset[str]:
+    return steps[-1].done if steps else _NOTHING
 
 
 def _same(step: Step, other: Step) -> bool:
@@ -216,7 +264,7 @@ def _steps(search: _Search, done: frozenset[str], number: int) -> Iterator[Step]
     pin = search.pins.of(number)
     must = frozenset(pin.features) if pin else frozenset()
     for way in search.turns(number):
-        for held in useful(search.holds(way, done, number)):
+        for held in useful(search.open(way, done, number)):
             for made in _choices(search, way, held.makes, must):
                 yield Step(way, held, made, done | made, _cost(search, way, held, made, done))
 
@@ -286,7 +334,7 @@ def _refusal(search: _Search) -> JobError:
 
 def _without(search: _Search, pin: Pin, keys: list[str]) -> tuple[Step, ...] | None:
     others = tuple(let_go(one, keys) if one == pin else one for one in search.pins.pins)
-    return _cheapest(replace(search, pins=Pins(others), known={}))
+    return _cheapest(replace(search, pins=Pins(others), known={}, room={}))
 
 
 def _told(steps: Sequence[Step], number: int) -> str:
@@ -313,8 +361,7 @@ def _plan(
 
 
 def _setup(search: _Search, number: int, step: Step, done: frozenset[str]) -> PlannedSetup:
-    ranked = search.holds(step.way, done, number if search.pins else 0)
-    held = deepest(ranked, step.held, step.made)
+    held = search.taken(step, done, number) or step.held
     found, said = pick_ups(search.work, held, done)
     leaves = tuple((n, f.leave) for n in sorted(step.made) if (f := search.settings.faces.get(n)) is not None and f.leave)
     return PlannedSetup(

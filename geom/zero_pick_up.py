@@ -10,6 +10,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from geom.analytic import Bools, Floats
 from geom.directions import same_way
 from geom.held import Held
 from geom.part import PartFace, PartHole
@@ -184,15 +185,22 @@ def _sides(work: Work, held: Held, done: frozenset[str]) -> Iterator[PickUp]:
 
 
 def _outermost(work: Work, held: Held, way: Vec3, done: frozenset[str]) -> list[PartFace]:
-    """Return the faces that stand out furthest both ways along a direction, above the jaws."""
+    """Return the faces that stand out furthest both ways along a direction, above the jaws or beside them."""
     found = []
     for side in (way, scale(way, -1.0)):
         sight = work.seen(side, done)
-        z = held.frame.local_points(sight.points)[:, 2]
-        rows = np.flatnonzero((z > _jaw_top(held)) & (sight.face >= 0))
+        rows = np.flatnonzero(_above_or_beside(held, held.frame.local_points(sight.points)) & (sight.face >= 0))
         if rows.size:
             found.append(work.part.faces[int(sight.face[rows[np.argmax(np.round(sight.out[rows], 4))]])])
     return found
+
+
+def _above_or_beside(held: Held, local: Floats) -> Bools:
+    """Return which points, set-up frame, a finder may get at: those above the jaws, and at an end that stands out beside them."""
+    jaws = [box for box in held.hold.boxes if "jaw" in box.name]
+    low, high = max((b.low[0] for b in jaws), default=np.inf), min((b.high[0] for b in jaws), default=-np.inf)
+    beside = (local[:, 0] < low) | (local[:, 0] > high)
+    return np.asarray((local[:, 2] > _jaw_top(held)) | (bool(jaws) & beside))
 
 
 def _free_height(work: Work, held: Held, way: Vec3, done: frozenset[str]) -> float | None:

@@ -45,7 +45,7 @@ FROM_BELOW = """
     geom.settings geom.job_settings
     geom.lookup geom.reading_files geom.job_features geom.pin_check geom.required geom.verdict geom.zero_place geom.datum
     geom.received_blends geom.received_priors geom.received_faces geom.locate geom.scan_* geom.register geom.received*
-    geom.rows
+    geom.feeders geom.rows
     geom.cutter_choice geom.cutting_data
     geom.small_program geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
     geom.scan_ask geom.castings
@@ -55,7 +55,7 @@ FROM_BELOW = """
     geom.measure_rows geom.row_faults geom.skew
     geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots
     geom.vise_hold geom.table_hold
-    geom.plate_hold geom.holding geom.zero_pick_up geom.turn_settled geom.planner
+    geom.plate_hold geom.holding geom.zero_pick_up geom.zero_room geom.turn_settled geom.planner
     geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.slot_passes geom.bore_passes geom.round_passes geom.hole_cycle
     geom.row_order geom.hold_words geom.setup_rows
     geom.grip_check
