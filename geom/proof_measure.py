@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 
 from geom.analytic import Floats, Ints
+from geom.errors import StandardError
 from geom.part import Part, PartFace, PartHole
 from geom.proof_faces import Spots
 from geom.proof_limits import RESOLUTION
@@ -23,9 +24,13 @@ from geom.proof_rows import Fault, of_row
 from geom.proof_sweep import Table
 from geom.rows import CUTTING, Row
 from geom.settings import Settings
+from geom.standards.tolerance_grades import casting_tolerance, general_tolerance
 
 _SQUARE: Final = 1e-3
 """Sine within which two faces are parallel, or an axis upright."""
+
+_BEFORE: Final = "before the finishing cut"
+"""A row whose note says this measures what the last rough cut has left."""
 
 _NAMED: Final = re.compile(r"(?:across to|through to|over the seat \()\s*([^;,)]+)")
 
@@ -84,7 +89,7 @@ def measured(sizes: Sizes) -> tuple[tuple[Measured, ...], tuple[Fault, ...]]:
     rows = [(table, row) for table in sizes.tables for row in table.rows if row.action == "measure"]
     found = [(table, row, _found(table, row, sizes)) for table, row in rows if row.nominal is not None]
     faults = [fault for table, row, size in found for fault in _size_faults(table, row, size, sizes)]
-    threads = [fault for table, row in rows if row.nominal is None for fault in _thread_faults(table, row, sizes.part)]
+    threads = [fault for table, row in rows if row.nominal is None for fault in _threads_faults(table, row, sizes.part)]
     told = tuple(Measured(t.number, r.number, r.feature, r.nominal or 0.0, size) for t, r, size in found)
     return told, (*faults, *threads)
 
@@ -104,7 +109,7 @@ def _size_faults(table: Table, row: Row, size: float | None, sizes: Sizes) -> It
         return
     if abs(size - row.nominal) > 0.5 * table.fine + RESOLUTION:
         yield of_row("measure", table, row, "should read ", size, " by the part itself, and is printed as ", row.nominal)
-    wanted = _limits(row, size, sizes)
+    wanted = None if _amid(row) else _limits(row, size, sizes) or _general(row, size, sizes)
     if row.limits is None:
         if wanted is not None:
             yield of_row("limits", table, row, "does not print the limits that are stated: ", wanted[0], " to ", wanted[1])
@@ -131,8 +136,32 @@ def _limits(row: Row, size: float, sizes: Sizes) -> tuple[float, float] | None:
     return size - asked.tolerance, size + asked.tolerance
 
 
-def _thread_faults(table: Table, row: Row, part: Part) -> Iterator[Fault]:
-    hole = _hole(row.feature, part)
+def _amid(row: Row) -> bool:
+    """Tell whether a row measures a bore on its way to size, to set the boring head by."""
+    return _BEFORE in row.note
+
+
+def _general(row: Row, size: float, sizes: Sizes) -> tuple[float, float] | None:
+    """Return the general limits that a row says it goes by: the casting's grade where its words name skin, else the drawing's."""
+    skin = any(f.name in _NAMED.findall(row.note) and f.state == "as cast" for f in sizes.part.faces)
+    grade, general = sizes.settings.casting.grade, sizes.settings.drawing.general
+    words = f"general, ISO 8062-3 DCTG {grade}" if skin else f"general, ISO 2768-{general}"
+    if not row.note.endswith(words):
+        return None
+    try:
+        half = 0.5 * casting_tolerance(size, grade) if skin else general_tolerance(size, general)
+    except StandardError:
+        return None
+    return size - half, size + half
+
+
+def _threads_faults(table: Table, row: Row, part: Part) -> Iterator[Fault]:
+    """Yield what is wrong with a thread gauge's row: of one hole, or of each hole of the pattern it names."""
+    names = [hole.name for hole in _pattern(table, row.feature, part)] or [row.feature]
+    return (fault for name in names for fault in _thread_faults(table, row, _hole(name, part)))
+
+
+def _thread_faults(table: Table, row: Row, hole: PartHole | None) -> Iterator[Fault]:
     thread = hole.callout.thread if hole is not None and hole.callout is not None else None
     if row.tool.kind != "thread gauge":
         yield of_row("measure", table, row, "does not say what it ought to read")
@@ -146,6 +175,9 @@ def _thread_faults(table: Table, row: Row, part: Part) -> Iterator[Fault]:
 
 
 def _sizes(table: Table, row: Row, sizes: Sizes) -> Iterator[float]:
+    if _amid(row):
+        yield from _bored_before(table, row)
+        return
     hole = _hole(row.feature, sizes.part)
     if hole is not None:
         yield from _hole_sizes(table, row, hole, sizes)
@@ -160,6 +192,15 @@ def _sizes(table: Table, row: Row, sizes: Sizes) -> Iterator[float]:
         elif face.name == row.feature and face.kind == "cylinder":
             found = sizes.round(face.surfaces, np.array(face.axis))
             yield math.nan if found is None else found[1]
+
+
+def _bored_before(table: Table, row: Row) -> Iterator[float]:
+    """Yield the diameter that the last boring row of the same bore has left, where one to limits comes after."""
+    at = table.rows.index(row)
+    before = [r for r in table.rows[:at] if r.feature == row.feature and r.action == "bore"]
+    after = [r for r in table.rows[at:] if r.feature == row.feature and r.action == "bore" and r.limits]
+    if before and after:
+        yield before[-1].tool.diameter
 
 
 def _face_sizes(table: Table, row: Row, face: PartFace, sizes: Sizes) -> Iterator[float]:
