@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from geom.datum import Zero
 from geom.errors import ReadingError, nearest
+from geom.feeders import check_feeders, stub_notes
 from geom.part import Part
 from geom.place import place, prepare
 from geom.place_ask import Ask, ask_for
@@ -89,8 +90,9 @@ def place_castings(
 
     Raises:
         ReadingError: a reading is wrong, or there is no casting of that name.
-        JobError: `[placement]` names what the part does not have.
+        JobError: `[placement]` or `[[casting.feeder]]` names what the part does not have.
     """
+    check_feeders(part, settings.casting.feeders)
     folder = settings.folder / READINGS
     found = load_readings(folder, part, settings.part.units) if folder.exists() else (Readings(),)
     if only is not None:
@@ -119,7 +121,9 @@ def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings:
     received, to_part, notes, ways = _received(part, settings, readings)
     wanted: PlacementSettings = settings.placement
     found = place(part, received, needs, wanted)
-    asks = ask_for(received, found, wanted.parting)
+    feeders = settings.casting.feeders
+    asks = ask_for(received, found, wanted.parting, feeders=feeders)
+    notes = (*stub_notes(part, feeders, readings, received), *notes)
     open_still = scan_asks(part, received, found, needs) if received.scan is not None else ()
     others = tuple(_turned_round(part, received, to_part, way, needs, wanted) for way in ways[:_MOST_WAYS])
     return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))), open_still, others)

@@ -143,6 +143,15 @@ CASTING: Final[Table] = {
     "parting": Key("length", "height of the parting plane, part Z", least=-10000, most=10000),
 }
 
+FEEDER: Final[Table] = {
+    "face": Key("text", "the face it stood on, machined or as cast", needed=True),
+    "at": Key("lengths", "its middle: X, Y, Z of the part", needed=True, least=-10000, most=10000, count=3),
+    "size": Key("length", "diameter of the stub that is left", needed=True, above=0, most=2000),
+}
+"""Each [[casting.feeder]]: where a feeder, riser or ingate was cut off."""
+
+FEEDERS: Final = "feeder"
+
 FOUNDRY: Final[Table] = {
     "name": Key("text", "who pours", longest=60),
     "process": Key("choice", "how it is moulded; it settles the usual grades", choices=processes()),

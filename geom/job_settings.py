@@ -21,7 +21,21 @@ from geom.job_reader import (
     read_source,
     read_table,
 )
-from geom.job_schema import DEMANDS, FREE_TABLE, NAMED_TABLES, PIN, PINS, SETUPS, SHOP, TABLES, TOP, VARIANTS, Table
+from geom.job_schema import (
+    DEMANDS,
+    FEEDER,
+    FEEDERS,
+    FREE_TABLE,
+    NAMED_TABLES,
+    PIN,
+    PINS,
+    SETUPS,
+    SHOP,
+    TABLES,
+    TOP,
+    VARIANTS,
+    Table,
+)
 from geom.place_settings import Demand, PlacementSettings
 from geom.plan_pins import Pin, Pins
 from geom.print_settings import PatternSettings, Printer
@@ -31,6 +45,7 @@ from geom.settings import (
     DatumSettings,
     DrawingSettings,
     FaceSettings,
+    Feeder,
     FoundrySettings,
     HoleSettings,
     Parameter,
@@ -298,7 +313,10 @@ def _stated(raw: Raw, shop_raw: Raw, tooling: Shop) -> Raw:
 
 def _casting(source: Source, part: PartSettings, process: str | None) -> tuple[CastingSettings, list[Assumed]]:
     """Return the casting's settings; grades the job leaves open are the usual ones, and said to be assumed."""
-    values = _read(source, "casting", part.units)
+    raw = _table(source, "casting")
+    plain = {key: value for key, value in raw.items() if key != FEEDERS}
+    values = read_table(plain, TABLES["casting"], source, ("casting",), part.units)
+    values["feeders"] = _feeders(raw.get(FEEDERS, []), source, part.units)
     stated = values["allowance_grade"] is not None
     if stated and values["grade"] is not None:
         return CastingSettings(**values, allowance_stated=True), []
@@ -311,6 +329,11 @@ def _casting(source: Source, part: PartSettings, process: str | None) -> tuple[C
             values[key] = grade
             assumed.append(Assumed(f"casting.{key}", f"{label} {grade}", usual.source))
     return CastingSettings(**values, allowance_stated=stated), assumed
+
+
+def _feeders(value: object, source: Source, units: str) -> tuple[Feeder, ...]:
+    found = _entries(("casting", FEEDERS), value, FEEDER, source, units)
+    return tuple(Feeder(given["face"], given["at"], given["size"], source.where(here)) for here, given, _ in found)
 
 
 def _foundry(source: Source, units: str) -> FoundrySettings:

@@ -13,11 +13,13 @@ import numpy as np
 
 from geom.analytic import Floats
 from geom.errors import ReadingError
+from geom.feeders import CLEAR, on_stub
 from geom.part import PartFace
 from geom.place_pairs import opposite_faces
 from geom.placement import Placement
 from geom.received import AsReceived, Candidate
 from geom.received_faces import FaceSkin, face_skin
+from geom.settings import Feeder
 from geom.space import Vec3, dot
 from geom.uncertainty import joint_covariance
 
@@ -63,17 +65,24 @@ class Ask:
     after: float
 
 
-def ask_for(received: AsReceived, placement: Placement, parting: float | None = None, most: int = 4) -> tuple[Ask, ...]:
+def ask_for(
+    received: AsReceived,
+    placement: Placement,
+    parting: float | None = None,
+    most: int = 4,
+    feeders: Sequence[Feeder] = (),
+) -> tuple[Ask, ...]:
     """Return the readings that would tighten the verdict most, best first.
 
     Args:
         parting: height of the parting plane, part frame Z; None when not known.
         most: how many at most.
+        feeders: stubs, which are kept off.
     """
     if received.scan is not None:
         return ()
     lean, joint = placement.odds.lean, joint_covariance(received)
-    candidates = _candidates(received, parting)
+    candidates = _candidates(received, _Off(parting, tuple(feeders)))
     found: list[Ask] = []
     for _ in range(most):
         now = float(lean @ joint @ lean)
@@ -105,24 +114,32 @@ def _after(joint: Floats, c: Candidate) -> Floats:
 # --- what could be read -----------------------------------------------------------
 
 
-def _candidates(received: AsReceived, parting: float | None) -> list[Candidate]:
+@dataclass(frozen=True, slots=True)
+class _Off:
+    """What places keep off: the parting plane's height, and stubs of feeders."""
+
+    parting: float | None
+    feeders: tuple[Feeder, ...]
+
+
+def _candidates(received: AsReceived, off: _Off) -> list[Candidate]:
     """Return touches where the touches already fix a frame, heights over a plate where there is none, thicknesses anywhere."""
     found: list[Candidate] = []
     pairs = _pairs(received)
     names = dict.fromkeys(a for a, _ in pairs)
     if len(received.free) < 6:
         names |= dict.fromkeys(_large_faces(received))
-    places = {name: _places(received, name, parting) for name in names}
+    places = {name: _places(received, name, off) for name in names}
     if len(received.free) < 6:
         found += [received.touch_candidate(name, at) for name, spots in places.items() for at in spots]
     else:
-        found += _heights(received, parting)
+        found += _heights(received, off)
     for a, b in pairs:
         found += [c for at in places.get(a, ()) if (c := _thickness(received, (a, b), at)) is not None]
     return found
 
 
-def _heights(received: AsReceived, parting: float | None) -> list[Candidate]:
+def _heights(received: AsReceived, off: _Off) -> list[Candidate]:
     """Return heights of faces over a plate on which the casting stands by its largest flat machined face."""
     faces = [f for f in received.part.faces if f.state != "hole"]
     seats = [f for f in faces if f.state == "machined" and f.normal is not None]
@@ -139,7 +156,7 @@ def _heights(received: AsReceived, parting: float | None) -> list[Candidate]:
             or (face.state != "machined" and face.area < _SCRIBED * whole)
         ):
             continue
-        for at in _places(received, face.name, parting):
+        for at in _places(received, face.name, off):
             try:
                 found.append(received.height_candidate(face.name, seat.name, (-x, -y, -z), at))
             except ReadingError:
@@ -197,13 +214,13 @@ def _is_behind(face: PartFace, other: PartFace) -> bool:
     return dot(face.normal, other.normal) < -0.999 and float(apart @ face.normal) > 0
 
 
-def _places(received: AsReceived, name: str, parting: float | None) -> Sequence[Vec3]:
+def _places(received: AsReceived, name: str, off: _Off) -> Sequence[Vec3]:
     """Return good places on the skin over a face: spread out, clean, and as far in from its outline as there is room."""
     try:
         skin = face_skin(received.part, name)
     except ReadingError:
         return ()
-    good = _clean(received, skin, name, parting)
+    good = _clean(received, skin, name, off.parting) & ~on_stub(received.part, off.feeders, name, skin.points, CLEAR)
     if not good.any():
         return ()
     spots = skin.points[good]

@@ -14,6 +14,7 @@ from geom.plan_pins import NO_PINS, Pins
 from geom.print_settings import PatternSettings, Printer
 from geom.shop import Shop
 from geom.shop_file import default_shop
+from geom.space import Vec3
 from geom.standards.callout import Callout
 from geom.units import MM_PER_INCH
 
@@ -121,6 +122,16 @@ class ShopSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class Feeder:
+    """`[[casting.feeder]]`: a stub on a face, its middle in the part frame and its diameter, mm; where: file, line and key."""
+
+    face: str
+    at: Vec3
+    size: float
+    where: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class CastingSettings:
     """`[casting]`: what the foundry is asked for.
 
@@ -131,6 +142,7 @@ class CastingSettings:
         draft: degrees; None when the job does not say.
         radius: least cast fillet and corner radius, mm; None when the job does not say.
         parting: height of the parting plane, part frame Z, mm; None when the job does not say.
+        feeders: where feeders were cut off.
     """
 
     grade: int = 11
@@ -139,6 +151,7 @@ class CastingSettings:
     draft: float | None = None
     radius: float | None = None
     parting: float | None = None
+    feeders: tuple[Feeder, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -145,6 +145,19 @@ def test_held_freedoms_stay_and_what_letting_go_would_win_is_told(tmp_path: Path
     assert "over what is required at worst. The part would then be turned " in said
 
 
+STUB = "[[casting.feeder]]\nface = 'top'\nat = [5, 5, 33]\nsize = 12\n"
+
+
+def test_a_reading_on_the_stub_of_a_feeder_is_named_line_by_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """A stub of 12 round 5 5: the first of the four heights lies on it, the others, 34 mm and more away, do not."""
+    folder = a_job(tmp_path / "block", {"heights.csv": heights(35.0)}, STUB)
+    _, found = document(capsys, "place", folder)
+    named = [note for note in found["notes"] if "feeder" in note]  # type: ignore[attr-defined]
+
+    assert len(named) == 1
+    assert named[0].startswith("readings/heights.csv line 5: was taken on 'top' where a feeder stood")
+
+
 # --- refusals ---------------------------------------------------------------
 
 
@@ -181,6 +194,9 @@ def test_a_wrong_reading_is_named_with_file_and_line(
         ("[[placement.wall]]\nmachined = 'top'\ncast = 'bottom'\n", ("line 19", "least")),
         ("[[placement.wall]]\nmachined = 'top'\ncast = 'bottom'\nleast = -1\n", ("line 22", "-1")),
         ("[placement]\nwall = 3\n", ("line 20", "[[placement.wall]]")),
+        (STUB.replace("'top'", "'topp'"), ("line 19", "'topp'", "top")),
+        (STUB.replace("12", "-12"), ("line 22", "-12")),
+        ("[casting]\nfeeder = 3\n", ("line 20", "[[casting.feeder]]")),
     ],
 )
 def test_a_wrong_placement_table_is_named_with_its_line(

@@ -14,6 +14,7 @@ from geom.received_faces import face_skin, over_skin
 from geom.recognise import recognise
 from geom.required import Need
 from geom.rigid import STAY
+from geom.settings import Feeder
 from geom.uncertainty import joint_covariance
 from tests.catalogue import block_in_block, drafted_block
 from tests.test_received import GRADE, RADIUS, SIX, touches
@@ -99,3 +100,15 @@ def test_each_further_reading_starts_where_the_one_before_ended(block: Part):
 
     assert [a.before for a in asks[1:]] == pytest.approx([a.after for a in asks[:-1]])
     assert [(a.kind, a.faces, a.at) for a in asks] == [(a.kind, a.faces, a.at) for a in again]
+
+
+def test_nothing_is_asked_for_on_the_stub_of_a_feeder(block: Part):
+    """Put a stub of 20 where the first touch was asked for: on that face all lie 13 (10 and 3 clear) or more from it."""
+    received = receive(block, Readings(touches=touches(block, STAY, each=3)), grade=GRADE)
+    found = place(block, received, {f.name: Need(1.0, 1.0, "face") for f in block.machined})
+    first = next(a for a in ask_for(received, found, most=12) if a.kind == "touch")
+    asks = ask_for(received, found, most=12, feeders=(Feeder(first.faces[0], first.at, 20.0),))
+    there = [np.linalg.norm(np.subtract(a.at, first.at)) for a in asks if a.faces[0] == first.faces[0]]
+
+    assert asks
+    assert min(there, default=13.0) >= 13.0
