@@ -17,6 +17,9 @@ from geom.standards.tolerance_grades import casting_tolerance
 _FINISH: Final = {"mm": 0.3, "inch": 0.3048}
 """mm on the diameter that the last pass takes, between 0.2 and 0.5 (common practice)."""
 
+_FINE: Final = {"mm": 0.01, "inch": 0.0254}
+"""mm: what the diameter before the last is a multiple of."""
+
 _ROUND: Final = {"mm": 0.1, "inch": 0.127}
 """mm: what a rough diameter is a multiple of."""
 
@@ -29,7 +32,7 @@ def bore_diameters(start: float, size: float, units: str, deepest: float, smalle
         deepest: rough cut a side.
         smallest: that the head can be set to.
     """
-    last = size - _FINISH[units]
+    last = math.floor((size - _FINISH[units]) / _FINE[units] + 1e-9) * _FINE[units]
     rough = last - start
     if rough <= 1e-9:
         return (size,)
