@@ -18,7 +18,8 @@ def hold_words(hold: Hold) -> tuple[Words, ...]:
 
 def _said(hold: Hold) -> Iterator[Words]:
     raw = {place: "" if place in hold.machined else ", rough" for place in _BETWEEN}
-    stand: Words = ("on parallels ", hold.parallels, " high") if hold.parallels else _FLAT[hold.method]
+    on = "parallels" if hold.method == "vise" else "packing"
+    stand: Words = (f"on {on} ", hold.parallels, " high") if hold.parallels else _FLAT[hold.method]
     yield (f"{hold.seat} sits down{raw['seat']}, ", *stand)
     if hold.rests:
         yield ("a rough seat rests on three points: ", *_points(hold))

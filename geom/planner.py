@@ -59,6 +59,9 @@ Cost: TypeAlias = tuple[float, ...]
 
 _NOTHING: Final[frozenset[str]] = frozenset()
 
+_UNPINNED: Final = -1
+"""Number that stands for every set-up that no pin speaks of: what may be held and made there is the same for all."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Step:
@@ -97,7 +100,7 @@ class _Search:
             number: of the set-up, for its pin; 0 where no pin counts.
         """
         pin = self.pins.of(number)
-        key = (way, done, number if self.pins else 0)
+        key = (way, done, (number if pin else _UNPINNED) if number and self.pins else 0)
         if key not in self.known:
             elsewhere = {name for one in self.pins.pins if number not in (0, one.number) for name in one.features}
             wants = [d for name, d in self.demands[way].items() if name not in done and name not in elsewhere]
@@ -201,16 +204,16 @@ def _cheapest(search: _Search, banned: Step | None = None, most: int | None = No
 
     def push(steps: tuple[Step, ...]) -> None:
         done, cost = _done(steps), _total(steps)
-        for step in _steps(search, done, len(steps) + 1 if search.pins else 0):
+        for step in _steps(search, done, len(steps) + 1):
             first_is_banned = banned is not None and not steps and _same(step, banned)
-            if not first_is_banned and (search.pins or (step.done, 0) not in closed):
+            if not first_is_banned and (step.done, min(len(steps) + 1, last)) not in closed:
                 total = _sum(cost, step.cost)
                 heapq.heappush(heap, (_sum(total, _least(search, step.done)), total, next(tie), (*steps, step)))
 
     while heap:
         _, _, _, steps = heapq.heappop(heap)
         done = _done(steps)
-        state = (done, len(steps) + 1 if search.pins else 0)
+        state = (done, min(len(steps), last))
         if state in closed:
             continue
         if steps and steps[-1].held.hold.method != "vise" and not _zero_found(search, steps, len(steps)):

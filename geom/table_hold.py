@@ -56,25 +56,26 @@ def table_holds(
         return
     frame = work.frame(up)
     for one in (frame, Frame(frame.origin, frame.y, scale(frame.x, -1.0), frame.z)):
-        held = list(_on_table(work, one, done, found, wants, pin))
+        held = list(_on_table(work, one, done, found, wants, vise, pin))
         yield from held
         if not held or travel is None or any(within_travel(work, h, wants, travel) for h in held):
             return
 
 
 def _on_table(
-    work: Work, frame: Frame, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand], pin: Pin | None
-) -> Iterator[Held]:
+    work: Work, frame: Frame, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand], vise: Vise,
+    pin: Pin | None,
+) -> Iterator[Held]:  # fmt: skip
     spots, bolts = strap_spots(work, frame, done), studs(work, frame, done)
     if pin is not None and pin.clamp in work.number:
         spots = spots.of(spots.face == work.number[pin.clamp])
     for seat in [s for s in found if s.face.name == pin.seat] if pin and pin.seat else found[:2]:
         for kept in _sacrifices(wants):
-            held = _strapped(work, frame, done, seat, spots, wants, kept)
+            held = _strapped(work, frame, done, seat, spots, wants, kept, vise)
             if held is not None:
                 yield held
-        yield from _bolted(work, frame, seat, bolts, wants)
-        held = _screwed(work, frame, seat, done, wants)
+        yield from _bolted(work, frame, seat, bolts, wants, vise)
+        held = _screwed(work, frame, seat, done, wants, vise)
         if held is not None:
             yield held
 
@@ -111,8 +112,9 @@ def _sacrifices(wants: Sequence[Demand]) -> Iterator[list[Demand]]:
 
 
 def _strapped(
-    work: Work, frame: Frame, done: frozenset[str], seat: Seat, spots: Spots, wants: Sequence[Demand], kept: Sequence[Demand]
-) -> Held | None:
+    work: Work, frame: Frame, done: frozenset[str], seat: Seat, spots: Spots, wants: Sequence[Demand], kept: Sequence[Demand],
+    vise: Vise,
+) -> Held | None:  # fmt: skip
     """Return straps that keep clear of some features, and what they let be cut; None where they find no three points."""
     clear = spots.of(_free_of(kept, spots, work, frame))
     if seat.machined:
@@ -126,7 +128,7 @@ def _strapped(
     makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame).any())
     if not makes:
         return None
-    height = _height(seat, [w for w in wants if w.name in makes])
+    height = _height(seat, [w for w in wants if w.name in makes], vise)
     names = list(dict.fromkeys(work.part.faces[int(n)].name for n in some.face))
     machined: set[Place] = {"seat"} if seat.machined else set()
     if all(work.is_machined(work.part.faces[int(n)], done) for n in some.face):
@@ -204,7 +206,7 @@ def _third(a: Flat, b: Flat, seat: Seat, frame: Frame, centre: Flat) -> Flat | N
 def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[Packing, ...]:
     packing: list[Packing] = []
     if height:
-        packing.append(Packing("seat", ("packing ", height, " under the seat: drills come through")))
+        packing.append(Packing("seat", _packed(height)))
     if not seat.machined:
         packing.append(Packing("seat", ("shims at three points, under the straps: nothing rocks, nothing is clamped over air",)))
     for number in sorted(set(some.under.tolist())):
@@ -212,6 +214,10 @@ def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[Packing,
             gap = float(np.median(some.foot[some.under == number])) - seat.level + height
             packing.append(Packing("seat", ("packing ", round(gap, 3), f" under {work.part.faces[number].name}, below its strap")))
     return tuple(packing)
+
+
+def _packed(height: float) -> Words:
+    return ("packing ", height, ", under each strap and clear of every drill that comes through")
 
 
 def _jacks(work: Work, frame: Frame, done: frozenset[str], stands: Sequence[Flat], made: Sequence[Demand]) -> tuple[Packing, ...]:
@@ -236,11 +242,21 @@ def _face(work: Work, name: str) -> PartFace:
     return work.part.faces[work.number[name]]
 
 
-def _height(seat: Seat, made: Sequence[Demand]) -> float:
+def _height(seat: Seat, made: Sequence[Demand], vise: Vise) -> float:
     """Return the height of packing under the seat: what hangs below it, and air for drills that come through."""
     deepest = max((seat.level - (w.floor - w.through) for w in made if w.through), default=0.0)
     hang = seat.hang + 1.0 if seat.hang else 0.0
-    return max(_STRIP if deepest > 0 else 0.0, hang)
+    return shop_size(max(_STRIP if deepest > 0 else 0.0, hang), vise)
+
+
+def shop_size(least: float, vise: Vise) -> float:
+    """Return the height of the lowest parallel on hand that is no less than what is wanted; that itself where there is none.
+
+    Packing is what the shop has: an inch shop puts 1/2 in under the work, not 12 mm (common practice, no source).
+    """
+    if not least:
+        return 0.0
+    return next((size for size in sorted(vise.parallels) if size >= least - 1e-9), least)
 
 
 def _table(work: Work, frame: Frame, seat: Seat, height: float) -> Box:
@@ -264,31 +280,33 @@ def _sits(seat: Seat) -> Words:
 # --- studs ------------------------------------------------------------------
 
 
-def _bolted(work: Work, frame: Frame, seat: Seat, bolts: Sequence[Stud], wants: Sequence[Demand]) -> Iterator[Held]:
+def _bolted(work: Work, frame: Frame, seat: Seat, bolts: Sequence[Stud], wants: Sequence[Demand], vise: Vise) -> Iterator[Held]:
     """Yield the work held by studs through its own holes: by all of one face that are open, else by each alone."""
     good = [b for b in bolts if b.under == work.number[seat.face.name]]
     groups: dict[str, list[Stud]] = {}
     for bolt in good:
         groups.setdefault(bolt.face, []).append(bolt)
     for face, some in sorted(groups.items()):
-        held = _by_studs(work, frame, seat, face, some, wants)
+        held = _by_studs(work, frame, seat, face, some, wants, vise)
         if held is not None:
             yield held
 
 
-def _by_studs(work: Work, frame: Frame, seat: Seat, face: str, some: Sequence[Stud], wants: Sequence[Demand]) -> Held | None:
+def _by_studs(
+    work: Work, frame: Frame, seat: Seat, face: str, some: Sequence[Stud], wants: Sequence[Demand], vise: Vise
+) -> Held | None:
     at = np.array([b.at for b in some])
     own = {b.hole.name for b in some} | {face}
     heads = Spots(at, np.zeros(len(at), np.int64), np.zeros(len(at), np.int64), at[:, 2])
     makes = frozenset(w.name for w in wants if w.name not in own and not w.lacks and not _in_the_way(w, heads, work, frame).any())
     if not makes or not seat.over:
         return None
-    height = _height(seat, [w for w in wants if w.name in makes])
+    height = _height(seat, [w for w in wants if w.name in makes], vise)
     names = ", ".join(b.hole.name for b in some)
     machined: set[Place] = {"seat"} if seat.machined else set()
     packing: list[Packing] = [Packing("clamp", (f"studs through {names}, a thick washer on {face}",))]
     if height:
-        packing.insert(0, Packing("seat", ("packing ", height, " under the seat: drills come through")))
+        packing.insert(0, Packing("seat", _packed(height)))
     cautions: list[Words] = []
     if len(some) == 1:
         cautions.append((f"one stud through {names} lets the work turn: set a stop against its side",))
@@ -304,7 +322,7 @@ def _by_studs(work: Work, frame: Frame, seat: Seat, face: str, some: Sequence[St
 # --- screws from below ------------------------------------------------------
 
 
-def _screwed(work: Work, frame: Frame, seat: Seat, done: frozenset[str], wants: Sequence[Demand]) -> Held | None:
+def _screwed(work: Work, frame: Frame, seat: Seat, done: frozenset[str], wants: Sequence[Demand], vise: Vise) -> Held | None:
     """Return the work screwed from below to a plate, by its own blind holes that look down: the last resort of small parts."""
     holes = [h for h in work.part.holes if _takes_a_screw(h, frame.z) and h.name in done]
     seen = [frame.local(h.centre)[:2] for h in holes]
@@ -312,7 +330,7 @@ def _screwed(work: Work, frame: Frame, seat: Seat, done: frozenset[str], wants: 
     makes = frozenset(w.name for w in wants if not w.lacks)
     if not makes or not seat.machined or far < _SPREAD * work.part.finished.size:
         return None
-    height = max(_PLATE, seat.hang + 1.0)
+    height = shop_size(max(_PLATE, seat.hang + 1.0), vise)
     names = " and ".join(h.name for h in holes)
     packing = (Packing("seat", (f"a plate, screwed from below into {names}, of ", height)),)
     caution: Words = (f"make the plate first: two pins or close screws into {names}; drills that come through go into it",)
