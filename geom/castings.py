@@ -151,10 +151,23 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
 
     drawn_points(part.casting)
     prepare(part, fine=True)
+    from geom.scan_touches import with_touches
     from geom.scan_ways import touch_hints
 
     touched = touch_hints(readings)
     found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched))
     rest = replace(readings, touches=()) if touched else readings
-    received = receive(part, rest, found.skin, grade=grade, scan_sigma=found.accuracy)
-    return received, found.to_part, (*found.notes, *received.notes), found.ways
+    laid = readings.touches if touched else ()
+    skin, filled = with_touches(part, found.skin, found.accuracy, found.to_part, laid)
+    received = receive(part, rest, skin, grade=grade, scan_sigma=found.accuracy)
+    return received, found.to_part, (*found.notes, *filled, *_unused(rest), *received.notes), found.ways
+
+
+def _unused(readings: Readings) -> tuple[str, ...]:
+    """Say which readings the scan stands in for."""
+    kinds = ((readings.touches, "touch(es)"), (readings.heights, "height(s)"), (readings.thicknesses, "thickness(es)"))
+    counted = " and ".join(f"{len(some)} {kind}" for some, kind in kinds if some)
+    if not counted:
+        return ()
+    how = "; touches count where the scan has gaps if their file says '# frame: scan'" if readings.touches else ""
+    return (f"{counted} beside the scan are not used, as the scan stands in for every drawn face{how}",)

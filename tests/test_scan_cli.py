@@ -106,6 +106,44 @@ def test_the_point_the_answer_asks_for_settles_what_it_says(tmp_path, mesh, caps
     assert "turned 180 degrees about the part's Z axis" in out
 
 
+def _touched(job: Path, low: float) -> None:
+    """Lay two touches in the scan's frame beside it: one on the top at 30 20, so much below the drawn skin, one on the right."""
+    lines = ["# units: mm", "# frame: scan", "face,x,y,z"]
+    for name, at in (("top", (30.0, 20.0, 33.0 - low)), ("right", (63.0, 30.0, 10.0))):
+        lines.append(",".join([name, *(f"{v:.3f}" for v in POSE.point(at))]))
+    (job / "readings" / "touches.csv").write_text("\n".join(lines) + "\n")
+
+
+def test_a_touch_in_a_gap_of_the_scan_counts_as_skin(tmp_path, mesh, capsys):
+    """The top not scanned within 10 of its middle, touched there 1.5 low: 34.5 of metal for 30, so 2.25 a side, 1.25 over the 1
+    required, instead of 2 (by hand: a hollow in the middle is shared between top and bottom)."""
+    job = a_job(tmp_path / "block")
+    middle = mesh.vertices[mesh.triangles].mean(axis=1)
+    seen = (np.hypot(middle[:, 0] - 30.0, middle[:, 1] - 20.0) > 10.0) | (middle[:, 2] < 32.9)
+    scanned(job, POSE.points(mesh.vertices), mesh.triangles[seen])
+    _touched(job, 1.5)
+    main(["place", str(job), "-q", "--json"])
+    found = json.loads(capsys.readouterr().out)
+    said = [note for note in found["notes"] if "touches.csv line 4" in note]
+
+    assert len(said) == 1
+    assert "the scan does not show top there; the touch stands in for the skin " in said[0]
+    assert "1.50 mm inside the drawn one" in said[0]
+    assert found["least_margin"] == pytest.approx(1.25, abs=0.1)
+
+
+def test_a_touch_that_contradicts_the_scan_is_named(tmp_path, mesh, capsys):
+    """Where the scan shows the skin it stands; a touch 1.5 below it is to be measured again."""
+    job = a_job(tmp_path / "block")
+    scanned(job, POSE.points(mesh.vertices), mesh.triangles)
+    _touched(job, 1.5)
+    code, out, _ = answer(capsys, "place", job)
+
+    assert code == YES
+    assert "touches.csv line 4: lies 1.50 mm inside the scan of top, which stands; measure it again" in out
+    assert "line 5" not in out
+
+
 # --- what is wrong ----------------------------------------------------------
 
 
