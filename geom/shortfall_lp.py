@@ -33,13 +33,19 @@ class LeastShortfall:
 
 def thinnest_rows(margin: Floats, face: Ints) -> Ints:
     """Return the row of least margin on each face, faces in order; the first of equals."""
-    order = np.lexsort((np.arange(len(face)), margin, face))
+    order = np.lexsort((margin, face))
     return np.asarray(order[np.unique(face[order], return_index=True)[1]])
 
 
 def total_shortfall(margin: Floats, face: Ints) -> float:
     """Return the sum over faces of what the least margin of each (n,) is below 0, mm."""
-    return float(np.maximum(-margin[thinnest_rows(margin, face)], 0.0).sum())
+    return 0.0 - float(margin[_thinnest_short(margin, face)].sum())
+
+
+def _thinnest_short(margin: Floats, face: Ints) -> Ints:
+    """Return the row of least margin on each face that is short."""
+    short = np.flatnonzero(margin < 0.0)
+    return short[thinnest_rows(margin[short], face[short])]
 
 
 def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Floats, start: Floats, seed: Ints) -> LeastShortfall:
@@ -105,8 +111,7 @@ def _program(rows: Rows, number: Ints, count: int, floor: float, low: Floats, hi
 def cut_at(rows: Rows, face: Ints, x: Floats, most: float) -> tuple[Floats, float] | None:
     """Return the straight piece of the total that x breaks, as rate . x >= least; None where the total is at most `most`."""
     margin = rows.over(x, 0.0)
-    thin = thinnest_rows(margin, face)
-    thin = thin[margin[thin] < 0.0]
+    thin = _thinnest_short(margin, face)
     if -float(margin[thin].sum()) <= most + _BROKEN:
         return None
     return rows.rate[thin].sum(axis=0), -most - float(rows.start[thin].sum())
