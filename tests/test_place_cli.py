@@ -222,26 +222,31 @@ def test_a_casting_nobody_measured_is_named_with_those_there_are(tmp_path: Path,
 # --- files ------------------------------------------------------------------
 
 
-def test_make_holds_the_placement_and_gives_the_same_bytes_twice(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    """Text, JSON and the picture are among the files; a changed reading changes the manifest's inputs."""
+PLACE_FILES = {"place.txt", "place.json", "place-heat.svg", "place-heat.png"}
+
+
+def test_place_writes_the_same_bytes_twice(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """Text, JSON and the picture are the same from run to run; a changed reading changes the manifest's inputs."""
     folder = a_job(tmp_path / "block", {"heights.csv": heights(35.0)})
     sets = []
     for name in ("one", "two"):
-        answer(capsys, "make", folder, "--out", tmp_path / name, "-q")
+        answer(capsys, "place", folder, "--out", tmp_path / name, "-q")
         sets.append({p.name: p.read_bytes() for p in sorted((tmp_path / name).iterdir())})
     (folder / "readings" / "heights.csv").write_text(heights(35.1))
     answer(capsys, "place", folder, "--out", tmp_path / "three", "-q")
     manifests = [json.loads((tmp_path / name / "manifest.json").read_text()) for name in ("one", "three")]
 
     assert sets[0] == sets[1]
+    assert sets[0].keys() >= PLACE_FILES
     assert json.loads(sets[0]["place.json"])["verdict"] == "cleans up"
-    assert {"place.txt", "place.json", "place-heat.svg", "place-heat.png"} <= sets[0].keys()
     assert len({json.dumps(m["inputs"]) for m in manifests}) == 2
 
 
 def test_make_says_no_when_the_casting_that_arrived_is_short(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    """The drawn casting is good, the one on the bench is not: exit code 1."""
+    """The drawn casting is good, the one on the bench is not: exit code 1, and the placement is among the files."""
     folder = a_job(tmp_path / "block", {"heights.csv": heights(29.0)})
     code, _, _ = answer(capsys, "make", folder, "--out", tmp_path / "out", "-q")
 
     assert code == NO
+    assert {p.name for p in (tmp_path / "out").iterdir()} >= PLACE_FILES
+    assert json.loads((tmp_path / "out" / "place.json").read_text())["verdict"] == "short"
