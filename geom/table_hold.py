@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from geom.analytic import Bools
-from geom.clamp_rules import JAW_CLEARANCE, STRAP, STRAP_HEIGHT, Flat, mass_is_over, widest_three
+from geom.analytic import Bools, Floats
+from geom.clamp_rules import JAW_CLEARANCE, STRAP, STRAP_HEIGHT, Flat, hull, mass_is_over, widest_three
 from geom.demands import Demand
 from geom.directions import same_way
 from geom.held import Held
@@ -116,7 +116,7 @@ def _strapped(
     vise: Vise,
 ) -> Held | None:  # fmt: skip
     """Return straps that keep clear of some features, and what they let be cut; None where they find no three points."""
-    clear = spots.of(_free_of(kept, spots, work, frame))
+    clear = spots.of(_free_of(kept, spots, work, frame, not seat.machined))
     if seat.machined:
         mine = clear.under == work.number[seat.face.name]
         clear = clear.of(mine) if mine.sum() > 1 else clear
@@ -125,7 +125,7 @@ def _strapped(
         return None
     straps, rests = chosen
     some = clear.of(np.isin(np.arange(len(clear.at)), straps))
-    makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame).any())
+    makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame, not seat.machined).any())
     if not makes:
         return None
     height = _height(seat, [w for w in wants if w.name in makes], vise)
@@ -144,24 +144,49 @@ def _strapped(
     return Held(hold, frame, makes, worse, (why, _sits(seat)), (), rough=int(not seat.machined))
 
 
-def _free_of(kept: Sequence[Demand], spots: Spots, work: Work, frame: Frame) -> Bools:
+def _free_of(kept: Sequence[Demand], spots: Spots, work: Work, frame: Frame, close: bool) -> Bools:
     """Return which spots' straps are in the way of none of some features."""
     free = np.ones(len(spots.at), dtype=np.bool_)
     for want in kept:
-        free &= ~_in_the_way(want, spots, work, frame)
+        free &= ~_in_the_way(want, spots, work, frame, close)
     return free
 
 
-def _in_the_way(want: Demand, spots: Spots, work: Work, frame: Frame) -> Bools:
-    """Return which spots' straps a feature's cutter would meet."""
+def _in_the_way(want: Demand, spots: Spots, work: Work, frame: Frame, close: bool = False) -> Bools:
+    """Return which spots' straps a feature's cutter would meet.
+
+    Args:
+        close: straps may stand in the corners that a face leaves of its box: on a rough seat, where they must spread.
+    """
     low = want.floor < spots.at[:, 2] + STRAP_HEIGHT + JAW_CLEARANCE
     if want.axis is not None:
         x, y, _ = frame.local(want.axis)
         return np.asarray(low & (np.hypot(spots.at[:, 0] - x, spots.at[:, 1] - y) < want.radius + STRAP + 3.0))
-    a, b = _box(work, want.surfaces, frame)
     room = _CUTTER + STRAP
+    if close and want.kind == "face":
+        return np.asarray(low & (_from_face(work, want.name, spots, frame) < room))
+    a, b = _box(work, want.surfaces, frame)
     inside = np.logical_and.reduce([(spots.at[:, i] > a[i] - room) & (spots.at[:, i] < b[i] + room) for i in (0, 1)])
     return np.asarray(low & inside)
+
+
+def _from_face(work: Work, name: str, spots: Spots, frame: Frame) -> Floats:
+    """Return how far spots lie outside the outline of a face that looks up, seen from above, (n,) mm; inf where none shows.
+
+    At its corners a little less: furthest beyond any one side of the outline, hollows filled.
+    """
+    key = ("outline", name, frame)
+    if key not in work.notes:
+        sight = work.seen(frame.z, work.all_done)
+        work.notes[key] = hull(flat(sight.points[sight.face == work.number[name]], frame))
+    outline = work.notes[key]
+    assert isinstance(outline, tuple)
+    if len(outline) < 3:
+        return np.full(len(spots.at), np.inf)
+    corners = np.array(outline)
+    along = np.roll(corners, -1, axis=0) - corners
+    out = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
+    return np.asarray(((spots.at[:, None, :2] - corners) * out).sum(axis=2).max(axis=1) - 0.5 * work.step)
 
 
 def _box(work: Work, surfaces: tuple[int, ...], frame: Frame) -> tuple[Vec3, Vec3]:
