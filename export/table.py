@@ -162,7 +162,7 @@ def _cells(row: Row, figures: Figures, signs: Signs) -> dict[str, str]:
         "limit_low": low,
         "limit_high": high,
         "nominal": "" if row.nominal is None else size(row.nominal, figures.units),
-        "spread": "" if row.spread is None else size(row.spread, figures.units),
+        "spread": "" if row.spread is None else size(row.spread, figures.units, 3 if figures.units == "mm" else 4),
         "towards": row.towards,
         "rpm": "" if row.rpm is None else trimmed(fixed(row.rpm, 0)),
         "feed": "" if row.feed is None else size(row.feed, figures.units, 2 if figures.units == "inch" else 0),

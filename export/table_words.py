@@ -9,7 +9,7 @@ from typing import Final
 
 from export.number import Figures, Units, coordinate, fixed, sentence, size, trimmed
 from export.table_head import Signs
-from geom.rows import Pattern, Setup, Tool, Words
+from geom.rows import About, Pattern, Setup, Tool, Words
 
 
 def tool_text(tool: Tool, units: Units) -> str:
@@ -45,8 +45,14 @@ def left_out_text(setup: Setup) -> tuple[str, ...]:
 
 
 def holding_text(setup: Setup, units: Units) -> tuple[str, ...]:
-    """Return how the work is held with its lengths in the sheet's unit."""
-    return tuple(sentence(words, units) for words in setup.holding)
+    """Return how the work is held with its lengths in the sheet's unit, as far as a gauge shows them."""
+    return tuple(sentence((_gauged(piece, units) for piece in words), units) for words in setup.holding)
+
+
+def _gauged(piece: str | float, units: Units) -> str | float:
+    if isinstance(piece, (str, About)):
+        return piece
+    return f"{size(piece, units, _GAUGE[units])} {'in' if units == 'inch' else 'mm'}"
 
 
 def notes_text(setup: Setup, figures: Figures) -> tuple[str, ...]:
@@ -59,7 +65,7 @@ _DRIVEN: Final = re.compile(r"(^|\W)[XYZ] ?(0 )?[+-]?$")
 """A length after an axis' letter, its sign, or "set X 0", is driven on the readout."""
 
 
-def _shown(words: Words, figures: Figures) -> Iterator[str]:
+def _shown(words: Words, figures: Figures) -> Iterator[str | float]:
     before = ""
     for piece in words:
         if isinstance(piece, str):
@@ -67,6 +73,5 @@ def _shown(words: Words, figures: Figures) -> Iterator[str]:
             before += piece
             continue
         driven = _DRIVEN.search(before)
-        shown = coordinate(piece, figures) if driven else size(piece, figures.units, _GAUGE[figures.units])
-        yield f"{shown} {figures.unit_name}"
+        yield f"{coordinate(piece, figures)} {figures.unit_name}" if driven else _gauged(piece, figures.units)
         before = ""
