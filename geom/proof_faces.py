@@ -71,7 +71,7 @@ Groups = tuple[tuple[int, int], ...]
 """(surface, face) of every surface that is a piece of a face of several."""
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=4)
 def spread(solid: Solid, groups: Groups) -> Spots:
     """Return samples on every face of the finished part, edges included."""
     import igl
@@ -86,7 +86,7 @@ def spread(solid: Solid, groups: Groups) -> Spots:
     return spots.of(keep)
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=4)
 def _rim(solid: Solid, groups: Groups) -> tuple[Rim, Ints]:
     """Return the edges of all faces, and which face each surface belongs to."""
     count = len(solid.surfaces)

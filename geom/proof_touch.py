@@ -52,6 +52,9 @@ _ROUND: Final = 33
 _HIGH: Final = 1.0
 """Lines over the half of a finder that goes ahead, and mm between them upwards."""
 
+_OFF_LEVEL: Final = 0.00137
+"""mm that a finder's lines are lifted by: no readout stops there, so none runs in a level face."""
+
 _AHEAD: Final = 25.0
 """mm: a face further ahead than this is not the one that is touched."""
 
@@ -183,7 +186,7 @@ def _front(row: Row, way: Floats) -> Floats:
     aside = np.array([-way[1], way[0], 0.0])
     ring = radius * (np.cos(turn)[:, None] * way + np.sin(turn)[:, None] * aside)
     reach = row.tool.reach or _REACH
-    up = np.linspace(0.0, reach, 1 + math.ceil(reach / _HIGH))
+    up = _OFF_LEVEL + np.linspace(0.0, reach, 1 + math.ceil(reach / _HIGH))
     points = end + ring[None, :, :] + up[:, None, None] * np.array([0.0, 0.0, 1.0])
     return np.asarray(points.reshape(-1, 3))
 

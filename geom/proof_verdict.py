@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.analytic import Bools, Floats, Ints
 from geom.part import Part, PartFace
-from geom.proof_faces import Groups, Spots, Walk, joined, near_to, spread, suspects, walk, within
+from geom.proof_faces import STEP, Groups, Spots, Walk, joined, near_to, spread, suspects, walk, within
 from geom.proof_limits import RESOLUTION, Limit, limit_of
 from geom.proof_mesh import Rest
 from geom.proof_rows import Fault, of_row
@@ -205,10 +205,11 @@ def _left_over(face: PartFace, look: Look, rows: Ints) -> Fault:
 
 
 def _finishing(face: PartFace, look: Look, own: Sequence[Sweep], rows: Ints) -> list[Sweep]:
-    """Return the row that finishes the face elsewhere and comes nearest to what is left over."""
+    """Return the rows that finish the face elsewhere and come nearest to what is left over: both sides of a strip."""
     good = np.setdiff1d(np.flatnonzero(look.owner == look.part.faces.index(face)), rows)
     makers = [sweep for sweep in own if (look.walk.ahead[good] == sweep.at).any()]
-    return sorted(makers, key=lambda sweep: _distance(sweep, look.spots.points[rows]))[:1]
+    away = {sweep.at: _distance(sweep, look.spots.points[rows]) for sweep in makers}
+    return [sweep for sweep in makers if away[sweep.at] <= min(away.values()) + STEP]
 
 
 def _distance(sweep: Sweep, points: Floats) -> float:

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
+from typing import Literal, TypeAlias
 
 from export.number import Figures, figures
 from export.proof_tables import proof_table
@@ -39,6 +40,14 @@ SEAT = Tool("counterbore", "15 mm", 15.0, flute_length=20.0, reach=60.0, pilot=9
 SINK = Tool("countersink", "", 12.6, 90.0, reach=60.0)
 TAP = Tool("tap", "M8", 8.0, flute_length=25.0, reach=60.0)
 
+FINDER = Tool("edge finder", "10 mm", 10.0, reach=30.0)
+GAUGE = Tool("height gauge", "", 0.0)
+INDICATOR = Tool("indicator", "", 0.0, reach=60.0)
+
+Which: TypeAlias = Literal["all", "faces", "holes"]
+MILLED = ("face", "edge", "slot")
+"""Rows that the part without holes keeps; the part that is holes only keeps the others."""
+
 POINT = 0.5 / math.tan(math.radians(59.0))
 
 
@@ -48,8 +57,8 @@ def twist(size: float) -> Tool:
 
 
 @cache
-def part() -> Part:
-    """Return the part with its callouts."""
+def part(which: Which = "all") -> Part:
+    """Return the part with its callouts; without its holes, or in a casting that is at size but for them."""
     holes = [
         cylinder((20.0, 30.0, -1.0), UP, 15.0, 32.0),
         drill((50.0, 15.0, 30.0), UP, 6.8, 16.0, 118.0, 1.0),
@@ -57,10 +66,16 @@ def part() -> Part:
         turned([(0.0, 1.0), (0.0, -31.0), (4.5, -31.0), (4.5, -9.0), (7.5, -9.0), (7.5, 1.0)], (65.0, 45.0, 30.0), UP),
         turned([(0.0, 1.0), (0.0, -31.0), (3.3, -31.0), (3.3, -3.0), (7.3, 1.0)], (65.0, 15.0, 30.0), UP),
     ]
-    casting = cut(box((0.0, 0.0, -3.0), (83.0, 60.0, 33.0)), cylinder((20.0, 30.0, -4.0), UP, 12.5, 40.0))
+    low, high = ((0.0, 0.0, 0.0), (80.0, 60.0, 30.0)) if which == "holes" else ((0.0, 0.0, -3.0), (83.0, 60.0, 33.0))
+    casting = cut(box(low, high), cylinder((20.0, 30.0, -4.0), UP, 12.5, 40.0))
     right, above = box((80.0, -1.0, -4.0), (90.0, 61.0, 40.0)), box((-1.0, -1.0, 30.0), (90.0, 61.0, 40.0))
-    finished = cut(casting, right, above, box((-1.0, -1.0, -9.0), (90.0, 61.0, 0.0)), *holes)
+    made = () if which == "faces" else holes
+    finished = cut(casting, right, above, box((-1.0, -1.0, -9.0), (90.0, 61.0, 0.0)), *made)
     found = recognise("block", "grey iron", solid_from_shape(finished, "finished"), solid_from_shape(casting, "casting"))
+    return _called(found) if which != "faces" else found
+
+
+def _called(found: Part) -> Part:
     texts = {30.0: "bored 30 H7", 6.8: "tapped M8", 10.0: "reamed 10 H7", 9.0: "9 mm", 6.6: "6.6 mm"}
     named = {30.0: "bore", 6.8: "thread", 10.0: "dowel", 9.0: "screw", 6.6: "sunk"}
     old = {hole.name: named[round(hole.diameter, 3)] for hole in found.holes}
@@ -69,6 +84,13 @@ def part() -> Part:
     )
     faces = tuple(replace(f, hole=old.get(f.hole or "", f.hole)) for f in found.faces)
     return replace(found, holes=made, faces=faces)
+
+
+def only(made: Sequence[Setup], which: Which) -> tuple[tuple[Setup, ...], dict[tuple[int, int], tuple[int, int]]]:
+    """Return the set-ups with the rows that a smaller part asks for, counted anew, and where each row now stands."""
+    kept = {one.number: [row for row in one.rows if which == "all" or (row.action in MILLED) == (which == "faces")] for one in made}
+    where = {(n, row.number): (n, i) for n, rows in kept.items() for i, row in enumerate(rows, 1)}
+    return tuple(replace(one, rows=numbered(kept[one.number])) for one in made), where
 
 
 def _lanes(feature: str, heights: Sequence[float]) -> list[Row]:
@@ -124,6 +146,52 @@ def setups() -> tuple[Setup, ...]:
     return (
         Setup(1, UP, first, zero, numbered(_first()), boxes=_vise(-33.0)),
         Setup(2, DOWN, second, replace(zero, frame=second), numbered(over), boxes=_vise(0.0)),
+    )
+
+
+def looked() -> tuple[Setup, ...]:
+    """Return the set-ups with touches before their cuts and sizes to measure after them.
+
+    Worked on paper: the skin stands at X -20, Y -30 and 30, Z 3, and X 63 where the right side will be; the core is 12.5
+    in radius; a finder of 10 keeps its axis 5 off. Turned over, Y is the other way, Z 0 is the seat, right is at X 60.
+    """
+
+    def touch(feature: str, x: float, y: float, z: float, towards: str, action: str = "pick up", tool: Tool = FINDER) -> Row:
+        spread = 1.0 if action == "check" else None
+        return Row(0, feature, action, tool, x, y, z, towards=towards, spread=spread)  # type: ignore[arg-type]
+
+    first, second = setups()
+    before = [
+        touch("bore", -7.5, 0.0, -10.0, "-x"),
+        touch("bore", 7.5, 0.0, -10.0, "+x"),
+        touch("bore", 0.0, -7.5, -10.0, "-y"),
+        touch("bore", 0.0, 7.5, -10.0, "+y"),
+        touch("top", 40.0, 0.0, 3.0, "-z", tool=GAUGE),
+        touch("left", -25.0, 10.0, -10.0, "+x", "check"),
+        touch("front", 50.0, -35.0, -10.0, "+y", "check"),
+        touch("right", 68.0, 10.0, -10.0, "-x", "check"),
+    ]
+    turned_over = [
+        Row(0, "bore", "pick up", INDICATOR, 0.0, 0.0, 20.0),
+        Row(0, "top", "pick up", GAUGE, None, None, -16.0, towards="-z", note="touch the bed of the vise"),
+        touch("right", 65.0, 0.0, 20.0, "-x"),
+    ]
+
+    def size(feature: str, kind: str, nominal: float | None, note: str, limits: tuple[float, float] | None = None) -> Row:
+        tool = Tool(kind, "M8" if kind == "thread gauge" else "", 0.0)  # type: ignore[arg-type]
+        return Row(0, feature, "measure", tool, None, None, None, nominal=nominal, note=note, limits=limits)
+
+    after = [
+        size("right", "caliper", 60.0, "from the zero"),
+        size("bore", "micrometer", 30.0, "bore, at both ends and crosswise", (30.0, 30.021)),
+        size("dowel", "plug gauge", 10.0, "diameter", (10.0, 10.015)),
+        size("dowel", "caliper", math.hypot(30.0, 15.0), "from the zero to its axis"),
+        size("thread", "thread gauge", None, "to the depth of thread wanted"),
+    ]
+    last = [size("bottom", "height gauge", 30.0, "over the seat (top)")]
+    return (
+        replace(first, rows=numbered([*before, *first.rows, *after])),
+        replace(second, rows=numbered([*turned_over, *second.rows, *last])),
     )
 
 
