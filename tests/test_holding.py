@@ -31,6 +31,7 @@ from geom.part import Part
 from geom.seats import seats
 from geom.shop_file import default_shop
 from geom.stock import stock_report
+from geom.table_hold import shop_size
 from geom.tasks import tasks_of
 from geom.work import Work, work_of
 from tests.catalogue import block_in_block, block_on_cast_foot, bolt_circle_cover, drafted_block
@@ -245,3 +246,10 @@ def test_of_equal_holds_only_one_is_searched() -> None:
 
     assert all(not (a is not b and a.makes <= b.makes and a.rough >= b.rough and a.worse >= b.worse and a.hides >= b.hides)
                for a in kept for b in kept)  # fmt: skip
+
+
+def test_packing_is_what_the_shop_owns() -> None:
+    """12 wanted: a metric shop's 13 parallel, an inch shop's 1/2 in; 200 wanted, higher than any: as it is."""
+    inch = default_shop("inch").vise
+
+    assert [shop_size(12.0, VISE), shop_size(12.0, inch), shop_size(200.0, VISE), shop_size(0.0, VISE)] == [13.0, 12.7, 200.0, 0.0]

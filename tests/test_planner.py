@@ -15,21 +15,26 @@ import pytest
 
 from geom.datum import Zero, resolve_zero
 from geom.errors import JobError
+from geom.held import Held
 from geom.kernel.body import turned_about
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import Solid, Surface, solid_from_shape
 from geom.kernel.step import read_step
 from geom.part import Part, PartHole
-from geom.plan import NoPlan, Plan
+from geom.plan import Hold, NoPlan, Plan
 from geom.plan_pins import Pin, Pins
 from geom.planner import COST, Cost, _choices, _cost, _demands, _Search, _sum, plan_setups
 from geom.recognise import recognise
+from geom.row_faults import faults_of
+from geom.rows import Box
 from geom.settings import HoleSettings, Settings
+from geom.setup_rows import setups_of
 from geom.shop import without
 from geom.space import Vec3, cross, dot
-from geom.stock import stock_report
+from geom.stock import StockReport, stock_report
 from geom.tasks import tasks_of
 from geom.work import work_of
+from geom.zero_room import zero_can_be_found
 from tests.catalogue import Pair, block_in_block, bolt_circle_cover, cross_drilled_block, drilled_plate
 from tests.hand_parts import hand_hole, hand_part, hand_settings, hand_zero
 
@@ -175,6 +180,35 @@ def test_faces_are_cut_before_holes() -> None:
         for setup in plan(part).setups:
             kinds = [name in names for name in setup.features]
             assert kinds == sorted(kinds, reverse=True)
+
+
+def block_with_its_work() -> tuple[Part, Plan, Settings, Zero, StockReport]:
+    part, found = whole_block()
+    settings = hand_settings()
+    return part, found, settings, resolve_zero(part, settings.datum), stock_report(part, {f.name: NO_NEED for f in part.machined})
+
+
+def test_zero_is_found_in_every_set_up_of_a_block_cut_all_over() -> None:
+    """Straps 30 high on its top leave a finder that reaches 30 no room: the plan takes other holds, and no row is at fault."""
+    part, found, settings, zero, stock = block_with_its_work()
+
+    for setup in setups_of(found, part, settings, zero, stock):
+        assert faults_of(setup, part, settings) == ()
+
+
+def test_straps_in_the_finders_way_are_no_hold() -> None:
+    """Left and front picked up with straps 30 high by their edges: no room for the holder; without the straps there is."""
+    part, _, settings, zero, stock = block_with_its_work()
+    work = work_of(part, stock, zero)
+    top = work.frame(UP).local((0.0, 0.0, 30.0))[2]
+    straps = tuple(Box(f"strap {x:g}", (x - 8.0, -18.0, top), (x + 8.0, 18.0, top + 30.0)) for x in (-20.0, 12.0))
+    bare = Hold("table", "bottom", "", "top", frozenset({"seat", "clamp"}), 0.0, 0.0, 0.0)
+    holds = [Held(replace(bare, boxes=boxes), work.frame(UP), frozenset({"back", "right"}), 1.0, (), ()) for boxes in (straps, ())]
+
+    assert [zero_can_be_found(work, held, frozenset({"top", "bottom", "left", "front"}), settings) for held in holds] == [
+        False,
+        True,
+    ]
 
 
 def test_every_feature_is_made_once() -> None:
