@@ -219,12 +219,12 @@ def test_what_the_job_asks_for_is_a_no_and_what_nobody_asked_for_a_warning(
     assert text.count("SHORT") == 1
 
 
-def test_files_go_where_they_are_asked_to(plate: Path, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_files_go_where_they_are_asked_to(block: Path, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Default out/JOBNAME beside the user; --out DIR anywhere; a second command keeps the first one's files."""
-    assert main(["coordinates", str(plate), "-q"]) == 0
-    table = {p.name for p in (here / "out" / "plate").iterdir()}
-    assert main(["prototype", str(plate), "-q", "--out", "out/plate"]) == 0
-    both = {p.name for p in (here / "out" / "plate").iterdir()}
+    assert main(["coordinates", str(block), "-q"]) == 0
+    table = {p.name for p in (here / "out" / "block").iterdir()}
+    assert main(["prototype", str(block), "-q", "--out", "out/block"]) == 0
+    both = {p.name for p in (here / "out" / "block").iterdir()}
     capsys.readouterr()
 
     assert any(name.endswith(".csv") for name in table)
