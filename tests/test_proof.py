@@ -3,6 +3,7 @@
 import json
 import math
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -52,6 +53,12 @@ def changed(number: int, setup: int = 1, **fields: object) -> list[Table]:
 
 def proof_of(tables: list[Table], **faces: FaceSettings) -> Proof:
     return prove(tables, part(), hand_settings(faces=faces))
+
+
+@cache
+def plain() -> Proof:
+    """Return the proof of the tables as they are."""
+    return proof_of(read_back(printed(setups())))
 
 
 def face(proof: Proof, name: str):
@@ -116,7 +123,7 @@ def test_a_line_is_inside_exactly_between_where_it_enters_and_leaves(point, down
 
 def test_what_a_reamer_takes_is_a_ring():
     """From 9.8 to 10 through 30 + 3 mm: pi/4 (10^2 - 9.8^2) 33 = 102.6 mm3, less what facets lose."""
-    proof = proof_of(read_back(printed(setups())))
+    proof = plain()
     reamed = next(row for row in proof.rows if (row.setup, row.row) == (1, 18))
 
     assert reamed.volume == pytest.approx(math.pi / 4 * (100.0 - 9.8**2) * 33.0, rel=0.02)
@@ -124,7 +131,7 @@ def test_what_a_reamer_takes_is_a_ring():
 
 def test_a_finishing_pass_takes_half_a_millimetre():
     """0.5 x 60 x 33 = 990 mm3; 33 high over the table's side, its foot 1 below the casting."""
-    proof = proof_of(read_back(printed(setups())))
+    proof = plain()
     finish = next(row for row in proof.rows if (row.setup, row.row) == (1, 6))
 
     assert finish.volume == pytest.approx(990.0, rel=1e-6)
@@ -162,7 +169,7 @@ def test_a_hole_beside_its_place_is_measured():
 
 def test_a_blind_hole_is_as_deep_as_its_full_diameter():
     """16 mm on the drawing; the tip's length is not counted."""
-    proof = proof_of(read_back(printed(setups())))
+    proof = plain()
     hole = next(hole for hole in proof.holes if hole.name == "thread")
 
     assert hole.depth == pytest.approx(16.0, abs=0.01)
