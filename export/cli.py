@@ -25,7 +25,7 @@ _COMMANDS = {
     "prove": "virtual cutting along the tables: whether the finished part is left",
     "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
     "prototype": "test-fit print of the finished part and of the casting: STL",
-    "fixture": "prints that carry, guide and test: a nest for a set-up: STL and 3MF",
+    "fixture": "prints that carry, guide and test: nest, soft jaws, drill plate, check plate: STL and 3MF",
     "make": "everything into one folder, with a manifest",
 }
 
@@ -135,10 +135,18 @@ def _add_command(commands: Any, name: str, description: str) -> None:
 
 
 def _add_fixture(command: Any) -> None:
-    command.add_argument("--only", choices=("nest",), action="append", default=[], help="only this kind; may be repeated")
+    command.add_argument(
+        "--only",
+        choices=("nest", "jaws", "drill-plate", "check-plate"),
+        action="append",
+        default=[],
+        help="only this kind; may be repeated",
+    )
     command.add_argument("--setup", metavar="N", type=int, help="for this set-up (default: the first with a rough seat)")
     command.add_argument("--clearance", metavar="LENGTH", help="between print and skin, away from the pads (default 0.4 mm)")
-    command.add_argument("--depth", metavar="LENGTH", help="how high a nest goes up the casting (default: as it needs)")
+    command.add_argument("--depth", metavar="LENGTH", help="how much of the casting a nest or jaws hold (default: as they need)")
+    command.add_argument("--over", metavar="NAME", help="plates for the holes on this face, or with this hole (default: the most)")
+    command.add_argument("--bushes", action="store_true", help="guide holes take hardened drill bushes")
 
 
 def _add_common(command: argparse.ArgumentParser) -> None:

@@ -201,7 +201,7 @@ def prototype(arguments: Namespace) -> int:
 
 
 def fixture(arguments: Namespace) -> int:
-    """Write the prints that hold, guide and test; "no" when one that was asked for is refused."""
+    """Write the prints that hold, guide and test; "no" when one that was asked for is refused, or all are."""
     settings, tell = _settings(arguments), _teller(arguments)
     asked = _fixture_asked(arguments, settings)
     _begin_scan(settings)
@@ -228,7 +228,8 @@ def fixture(arguments: Namespace) -> int:
         files = fixture_files(job, found, asked)
     _save(arguments, settings, files, **_fixture_options(arguments))
     _answer(arguments, fixture_document(found, job, asked), fixture_text(found, job, asked))
-    return NO if any(isinstance(one, Refused) for one in found) else YES
+    refused = [isinstance(one, Refused) for one in found]
+    return NO if (any(refused) if arguments.only else all(refused)) else YES
 
 
 def make(arguments: Namespace) -> int:
@@ -309,12 +310,12 @@ def _chord(arguments: Namespace) -> float:
     return checked_chord(length(arguments.chord, "mm", "--chord"), "--chord")
 
 
-_FIXTURE_OPTIONS: Final = ("only", "setup", "clearance", "depth", "casting")
+_FIXTURE_OPTIONS: Final = ("only", "setup", "clearance", "depth", "over", "bushes", "casting")
 
 
 def _fixture_options(arguments: Namespace) -> dict[str, str]:
     """Return what a fixture was told beyond the job."""
-    return {name: str(getattr(arguments, name)) for name in _FIXTURE_OPTIONS if getattr(arguments, name) not in (None, [])}
+    return {name: str(getattr(arguments, name)) for name in _FIXTURE_OPTIONS if getattr(arguments, name) not in (None, [], False)}
 
 
 def _fixture_asked(arguments: Namespace, settings: Settings) -> "Asked":
@@ -333,12 +334,14 @@ def _fixture_asked(arguments: Namespace, settings: Settings) -> "Asked":
     making = Making(
         clearance=clearance,
         depth=given("depth", None),
+        bushes=arguments.bushes,
         chord=printer.chord,
         nozzle=printer.nozzle,
         bed=printer.bed,
         assumed=not {"bed", "nozzle"} <= printer.stated,
     )
-    return Asked(tuple(one for one in EVERY if not arguments.only or one in arguments.only), arguments.setup, making)
+    kinds = tuple(one for one in EVERY if not arguments.only or one in arguments.only)
+    return Asked(kinds, arguments.setup, arguments.over, making)
 
 
 # --- answers ----------------------------------------------------------------

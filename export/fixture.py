@@ -4,6 +4,8 @@ What is checked is what is written: the mesh in the 32-bit numbers of an STL. Le
 text in the sheet's unit. Knows nothing of how fixtures are found.
 """
 
+import contextlib
+import math
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
@@ -13,9 +15,12 @@ import numpy as np
 from export.mesh import check_closed, check_independently, in_32_bits, ordered, stl_bytes
 from export.number import Units, fixed, sentence
 from export.threemf import Named, threemf_bytes
+from geom.body import Body
+from geom.errors import GeometryError
 from geom.fixture.fixture import Fixture, Layout, Refused
 from geom.fixture.locating import LOCATOR_ERROR
 from geom.fixture.maker import Asked, Made
+from geom.fixture.sweep import simplified
 from geom.kernel.mesh import Mesh
 from geom.rows import Words
 from geom.space import Vec3
@@ -24,6 +29,9 @@ if TYPE_CHECKING:
     from geom.job import Job
 
 _WIDTH: Final = 100
+
+_TRIES: Final = (0.0, 0.003, 0.006, 0.01, 0.015)
+"""mm by which facets may be moved so that the mesh stays closed in 32-bit numbers: slivers go first."""
 
 PLASTIC: Final = ("PLA", 1.24)
 """g/cm3; common practice, no source."""
@@ -46,15 +54,35 @@ def fixture_prints(found: Sequence[Made | Refused], job: "Job", asked: Asked) ->
 
 
 def print_of(one: Fixture) -> Mesh:
-    """Return the checked mesh of a fixture as it lies on the printer's bed: flat side on Z 0, middle on X 0, Y 0."""
-    mesh = one.body.mesh()
-    turned = mesh.vertices @ _upright(one.up).T
-    low, high = turned.min(axis=0), turned.max(axis=0)
-    shift = np.array([0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1]), low[2]])
-    laid = ordered(in_32_bits(Mesh(turned - shift, mesh.triangles, mesh.face)))
+    """Return the checked mesh of a fixture as it lies on the printer's bed: flat side on Z 0, middle on X 0, Y 0.
+
+    Raises:
+        GeometryError: it does not close up once its vertices are 32-bit numbers.
+    """
+    for most in _TRIES:
+        laid = _laid(one.body if most == 0 else simplified(one.body, most), one.up)
+        with contextlib.suppress(GeometryError):
+            check_closed(laid, one.title, lambda _index: "the print")
+            break
     check_closed(laid, one.title, lambda _index: "the print")
     check_independently(laid, one.title)
     return laid
+
+
+def _laid(body: Body, up: Vec3) -> Mesh:
+    mesh = body.mesh()
+    turned = mesh.vertices @ _upright(up).T
+    low, high = turned.min(axis=0), turned.max(axis=0)
+    shift = np.array([0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1]), low[2]])
+    return ordered(unfolded(in_32_bits(Mesh(turned - shift, mesh.triangles, mesh.face))))
+
+
+def unfolded(mesh: Mesh) -> Mesh:
+    """Return a mesh without facets that lie back to back: rounding folds slivers flat."""
+    named = np.sort(mesh.triangles, axis=1)
+    _, number, count = np.unique(named, axis=0, return_inverse=True, return_counts=True)
+    kept = count[number.ravel()] == 1
+    return Mesh(mesh.vertices, mesh.triangles[kept], mesh.face[kept])
 
 
 def _upright(up: Vec3) -> Any:
@@ -116,7 +144,9 @@ def _layout(layout: Layout) -> dict[str, Any]:
         "condition": round(judged.condition, 4),
         "free": list(judged.free),
         "locator_error": LOCATOR_ERROR,
-        "movements": [{"feature": one.name, "worst": round(one.worst, 4)} for one in judged.movements],
+        "movements": [
+            {"feature": one.name, "worst": round(one.worst, 4) if math.isfinite(one.worst) else None} for one in judged.movements
+        ],
         "support_margin": round(judged.triangle_margin, 4),
         "least_load": round(layout.seats.least, 4),
         "loads": [round(load, 4) for load in layout.seats.loads],
@@ -204,7 +234,11 @@ def _locating(layout: Layout | None, units: Units) -> Iterator[tuple[str, str]]:
     free = f"; free {' and '.join(judged.free)}" if judged.free else ""
     yield "Locates", f"{judged.rank} of 6 moves held, condition {fixed(judged.condition, 1)} (1 is best){free}"
     yield "", sentence(("centre of mass ", round(judged.triangle_margin, 2), " inside the support triangle"), units)
-    yield "", f"the push seats every pad: the least loaded carries {fixed(100 * layout.seats.least, 0)} % of it, without friction"
-    yield "", f"with straps and push held against every pull, at friction {fixed(layout.friction, 2)}"
+    yield "", f"the push seats every pad: the least loaded carries {fixed(100 * layout.seats.least, 0)} % of it"
+    if layout.closure > 0:
+        yield "", f"clamped so it is held against every pull, at friction {fixed(layout.friction, 2)}"
     for one in judged.movements:
+        if not math.isfinite(one.worst):
+            yield "", f"{one.name} goes along when it is turned"
+            continue
         yield "", sentence((f"{one.name} moves by up to ", round(one.worst, 3), " when every pad is off by ", LOCATOR_ERROR), units)

@@ -41,6 +41,10 @@ VISE: Final[Table] = {
     "parallels": Key("lengths", "heights of the pairs of parallels", default=(), above=0, most=300),
     "soft_strips": Key("lengths", "thicknesses of soft strips", default=(), above=0, most=20),
     "soft_rods": Key("lengths", "diameters of soft round rods", default=(), above=0, most=50),
+    "screw_spacing": Key("length", "between the two screws of a jaw", above=0, most=1000),
+    "screw_height": Key("length", "of those screws over the foot of the jaw", above=0, most=500),
+    "screw_hole": Key("length", "diameter of their holes in the jaw", above=0, most=30),
+    "screw_counterbore": Key("length", "diameter of the counterbores for their heads", above=0, most=60),
 }
 
 _MATERIAL = Key("choice", "of the cutting edges", default="high-speed steel", choices=("high-speed steel", "carbide"))

@@ -1,6 +1,7 @@
 """Printed fixtures: what is cut from the block, what touches, what lifts out, what is refused."""
 
 import math
+from dataclasses import replace
 from functools import cache
 
 import igl
@@ -12,15 +13,18 @@ from geom.body import Body, block, body_of
 from geom.errors import JobError
 from geom.fixture.checks import faults, thinnest
 from geom.fixture.fixture import Fixture, Refused
+from geom.fixture.jaws import soft_jaws
 from geom.fixture.loaded import Loaded, loaded
 from geom.fixture.making import Making
 from geom.fixture.nest import nest
+from geom.fixture.plates import check_plate, chosen, drill_plate, guide_of, patterns
 from geom.fixture.sweep import less, offset, swept_up
 from geom.kernel.mesh import tessellate
 from geom.recognise import recognise
 from geom.rigid import from_turn
 from geom.shop_file import default_shop
-from tests.catalogue import drafted_block, drafted_casting
+from geom.standards.bush import bush_for
+from tests.catalogue import drafted_block, drafted_casting, drilled_plate
 from tests.hand_plans import boss_part, hand_plan
 
 DOWN = (0.0, 0.0, -1.0)
@@ -236,3 +240,105 @@ def test_two_pieces_a_thin_wall_and_a_large_print_are_objected_to():
     assert "2 pieces" in said
     assert "thinner than the nozzle" in said
     assert "300" in said
+
+
+# --- soft jaws --------------------------------------------------------------
+
+
+@cache
+def jaw_pair():
+    made = soft_jaws(drafted_work(), VISE, USUAL)
+    assert [one.name for one in made] == ["fixed_jaw", "movable_jaw"], made
+    return made
+
+
+def test_soft_jaws_open_and_close_straight_along_the_vise_and_touch_on_their_pads():
+    """Moved back from the casting in steps neither jaw meets it; a hair closer than closed, both do. Pads by libigl: 0."""
+    fixed, movable = jaw_pair()
+    for jaw, way in ((fixed, 1.0), (movable, -1.0)):
+        for back in (0.0, 0.2, 1.0, 10.0):
+            assert (jaw.body.moved(np.eye(3), (0.0, way * back, 0.0)) & jaw.work).volume == pytest.approx(0.0, abs=1e-6)
+        assert (jaw.body.moved(np.eye(3), (0.0, -0.1 * way, 0.0)) & jaw.work).volume > 0.5
+    pads = [one.point for one in fixed.layout.locators if one.point[1] > 0 and one.name.startswith("side")]
+    assert len(pads) >= 2
+    assert np.abs(depths(fixed.body, pads)).max() < 0.02
+
+
+def test_soft_jaws_have_the_screws_of_the_vise():
+    """78 apart and 21 over the foot (assumed: six tenths of 130, half of 42): 9 mm holes right through, heads on 8 mm of web."""
+    fixed, _ = jaw_pair()
+    (x0, y0, z0), (x1, y1, _) = fixed.body.box
+    middle = 0.5 * (x0 + x1)
+    for x in (middle - 39.0, middle + 39.0):
+        on_axis = depths(fixed.body, [(x, y, z0 + 21.0) for y in (y0 + 1.0, y1 - 1.0)])
+        assert on_axis[1] == pytest.approx(4.5, abs=0.06)
+        assert on_axis[0] == pytest.approx(7.5, abs=0.06)
+    assert depths(fixed.body, [(middle + 39.0 + 6.0, y1 - 4.0, z0 + 21.0)])[0] < 0
+
+
+def test_a_casting_wider_than_the_vise_gets_no_jaws_but_the_numbers():
+    answer = soft_jaws(drafted_work(), replace(VISE, opening=50.0), USUAL)
+
+    assert isinstance(answer[0], Refused)
+    assert 50.0 in answer[0].why[0]
+
+
+# --- plates -----------------------------------------------------------------
+
+
+@cache
+def holed():
+    """The catalogue's drilled plate, and the one set-up that drills it."""
+    part = recognise("plate", "grey iron", *drilled_plate())
+    setup = hand_plan(features=tuple(hole.name for hole in part.holes), zero=(0.0, 0.0, 20.0))
+    return part, patterns(part, (setup,))[0]
+
+
+def circle_at(body: Body, height: float, x: float, y: float) -> float:
+    """Return the mean radius of the outline of a body, at a Z, that goes round a place."""
+    rings = [np.hypot(o[:, 0] - x, o[:, 1] - y) for o in body.outlines_at(height)]
+    return float(next(r.mean() for r in rings if r.std() < 0.05))
+
+
+def test_drill_plate_guides_stand_where_the_holes_are():
+    """The catalogue states centres and drills; a guide is 0.2 wider, one over 13 mm is for a 6 mm drill."""
+    part, pattern = holed()
+    made = drill_plate(part, pattern, USUAL)
+
+    assert isinstance(made, Fixture)
+    for x, y, drill in ((15, 15, 9.0), (50, 15, 6.8), (85, 15, 11.0), (15, 45, 6.6), (50, 45, 10.0), (85, 45, 12.0)):
+        assert 2 * circle_at(made.body, 4.0, x, y) == pytest.approx(drill + 0.2, abs=0.06)
+    assert made.layout.quality.rank == 6
+    for lift in (0.0, 0.3, 5.0):
+        assert (made.body.moved(np.eye(3), (0.0, 0.0, lift)) & made.work).volume == pytest.approx(0.0, abs=1e-6)
+
+
+def test_guides_take_the_bushes_of_the_table():
+    """DIN 179 / ISO 4247, from memory: a 6.8 drill goes in a bush of 12, an 11 in 18, 2.6 in 5."""
+    assert [bush_for(d).outside for d in (1.0, 2.6, 4.2, 6.8, 8.0, 9.0, 11.0, 12.5)] == [3, 5, 8, 12, 12, 15, 18, 22]
+    assert bush_for(40.0) is None
+    hole = next(h for h in holed()[0].holes if h.diameter == pytest.approx(6.8))
+    assert guide_of(hole, Making(bushes=True)) == 12.0
+
+
+def test_check_plate_enters_the_finished_holes_and_no_others():
+    """Pins are 0.2 thinner: the plate lies on the finished part without meeting it, and shifted by 0.3 it does not go in."""
+    part, pattern = holed()
+    made = check_plate(part, pattern, USUAL)
+
+    assert isinstance(made, Fixture)
+    assert (made.body & made.work).volume == pytest.approx(0.0, abs=1e-3)
+    assert (made.body.moved(np.eye(3), (0.3, 0.0, 0.0)) & made.work).volume > 1.0
+    below = made.body.split((0.0, 0.0, -1.0), 3.0)[0]
+    assert len(below.pieces()) == 6
+    assert 2 * circle_at(made.body, -3.0, 50, 15) == pytest.approx(6.6, abs=0.06)
+
+
+def test_holes_are_grouped_by_plane_and_found_by_name():
+    part, pattern = holed()
+
+    assert len(pattern.holes) == 6
+    assert pattern.height == pytest.approx(0.0)
+    assert chosen((pattern,), part, pattern.holes[0].name) is pattern
+    assert chosen((pattern,), part, "top") is pattern
+    assert chosen((pattern,), part, "left") is None

@@ -25,7 +25,7 @@ FROM_BELOW = """
     geom.curve2d geom.overlap2d geom.directions geom.ranking geom.pattern_centre geom.toml_lines
 
     geom.standards.table geom.standards.alloy geom.standards.drill geom.standards.fits geom.standards.foundry
-    geom.standards.drawing_fields geom.standards.tolerance_grades geom.standards.cutting geom.standards.thread
+    geom.standards.drawing_fields geom.standards.tolerance_grades geom.standards.cutting geom.standards.thread geom.standards.bush
     geom.standards.screw geom.standards.suggest geom.standards.callout
 
     geom.kernel.failure geom.kernel.load geom.kernel.topology geom.kernel.bounds geom.kernel.surface geom.kernel.shape
@@ -47,7 +47,8 @@ FROM_BELOW = """
     geom.received_blends geom.received_priors geom.received_faces geom.locate geom.scan_* geom.register geom.received*
     geom.feeders geom.rows
     geom.cutter_choice geom.cutting_data
-    geom.small_program geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_* geom.scan_look geom.place
+    geom.small_program geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_*
+    geom.scan_look geom.place
     geom.scan_ask geom.castings
     geom.plan
     geom.slots geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
@@ -60,7 +61,8 @@ FROM_BELOW = """
     geom.row_order geom.hold_words geom.setup_rows
     geom.grip_check
     geom.fixture.locating geom.fixture.force geom.fixture.making geom.fixture.fixture geom.fixture.sweep geom.fixture.look
-    geom.fixture.pads geom.fixture.loaded geom.fixture.nest geom.fixture.checks
+    geom.fixture.pads geom.fixture.loaded geom.fixture.carry geom.fixture.nest geom.fixture.jaws geom.fixture.checks
+    geom.fixture.plates
     geom.job geom.fixture.maker
     geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows
     geom.proof_metal geom.proof_received geom.proof_touch geom.proof_measure geom.proof_verdict geom.proof_wane geom.proof
