@@ -233,7 +233,8 @@ def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[Packing,
     if height:
         packing.append(Packing("seat", _packed(height)))
     if not seat.machined:
-        packing.append(Packing("seat", ("shims at three points, under the straps: nothing rocks, nothing is clamped over air",)))
+        where = "one under each strap" if len(some.at) > 2 else "under both straps and at the third"
+        packing.append(Packing("seat", (f"shims at three points, {where}: nothing rocks, nothing is clamped over air",)))
     for number in sorted(set(some.under.tolist())):
         if work.part.faces[number].name != seat.face.name:
             gap = float(np.median(some.foot[some.under == number])) - seat.level + height
@@ -242,7 +243,7 @@ def _under(work: Work, seat: Seat, some: Spots, height: float) -> tuple[Packing,
 
 
 def _packed(height: float) -> Words:
-    return ("packing ", height, ", under each strap and clear of every drill that comes through")
+    return ("packing ", height, ", clear of every drill that comes through")
 
 
 def _jacks(work: Work, frame: Frame, done: frozenset[str], stands: Sequence[Flat], made: Sequence[Demand]) -> tuple[Packing, ...]:
