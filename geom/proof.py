@@ -32,7 +32,7 @@ from geom.proof_rows import (
 )
 from geom.proof_sweep import Sweep, Table, sweeps_of
 from geom.proof_touch import TouchFound, Work, touches
-from geom.proof_verdict import FaceFound, Look, judge, look_at, strays, volume, worst
+from geom.proof_verdict import FaceFound, Look, island_faults, islands, judge, look_at, strays, volume, worst
 from geom.proof_wane import FaceReceived, ReceivedFound, received_found
 from geom.rays import skin_of
 from geom.rows import CUTTING
@@ -125,6 +125,8 @@ def prove(tables: Sequence[Table], part: Part, settings: Settings, received: Rec
     look = look_at(tables, part, settings, skin, sweeps, rest)
     judged = [judge(face, look) for face in part.faces]
     work = Work(part, skin, sweeps) if received is None else Work(part, received.skin, sweeps, received.off, received.noise, True)
+    faces = tuple(face for face, _ in judged)
+    apart = islands(look, rest[0], faces)
     touched, missed = touches(tables, work)
     sized, missized = measured(Sizes(tables, part, settings, look.spots, look.owner))
     faults = (
@@ -137,17 +139,17 @@ def prove(tables: Sequence[Table], part: Part, settings: Settings, received: Rec
         *chain.from_iterable(cut_faults(cut) for cut in cuts),
         *chain.from_iterable(place_faults(sweep, part) for sweep in sweeps),
         *strays(look),
+        *island_faults(apart),
         *missed,
         *missized,
         *chain.from_iterable(faults for _, faults in judged),
     )
-    faces = tuple(face for face, _ in judged)
     return Proof(
         faults=tuple(dict.fromkeys(faults)),
         faces=faces,
         holes=holes_found(part, look.spots, look.walk, sweeps),
         rows=tuple(_row_found(cut) for cut in cuts),
-        leftover=volume(rest[0], look, 1.0),
+        leftover=max(volume(rest[0], look, 1.0), sum(size for size, _ in apart)),
         gouge=volume(rest[1], look, -1.0),
         worst=max((worst(face) for face in faces if not face.left_out), default=0.0),
         rows_read=sum(len(table.rows) for table in tables),

@@ -8,7 +8,7 @@ unless said. Knows sweeps and meshes; nothing of faces, names or tolerances.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import TYPE_CHECKING, Final
 
@@ -36,6 +36,9 @@ _LEAST_FACET: Final = 1e-3
 
 _MOST_SPOTS: Final = 8000
 
+_LUMP, _NO_FILM = 5.0, 0.3
+"""mm3 and mean thickness, mm, above which a separate piece of metal is no facet error."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Taken:
@@ -62,11 +65,13 @@ class Rest:
     Attributes:
         volume, area: of the metal, mm3, and of its skin, mm2.
         spots: (n, 3) the middles of its facets, the widest first.
+        lumps: volume and corners (n, 3) of each separate piece that is more than a film of facet error.
     """
 
     volume: float
     area: float
     spots: Floats = field(repr=False)
+    lumps: tuple[tuple[float, Floats], ...] = field(default=(), repr=False)
 
 
 class Stuff:
@@ -123,7 +128,8 @@ class Stuff:
         import manifold3d
 
         left = manifold3d.Manifold.batch_boolean([self._body, *(tool for _, tool in self._cuts)], manifold3d.OpType.Subtract)
-        return _rest(left - other._body), _rest(other._body - left)
+        over = left - other._body
+        return replace(_rest(over), lumps=_lumps(over)), _rest(other._body - left)
 
     def _still_there(self, tool: "manifold3d.Manifold") -> "manifold3d.Manifold":
         """Return the metal in a tool's body that no earlier row took; the deepest rows first, as they leave least to do."""
@@ -134,6 +140,14 @@ class Stuff:
             if _meet(piece.bounding_box(), cut.bounding_box()):
                 piece = piece - cut
         return piece
+
+
+def _lumps(body: "manifold3d.Manifold") -> tuple[tuple[float, Floats], ...]:
+    """Return the pieces of a body that are no film, the largest first."""
+    pieces = [piece for piece in body.decompose() if piece.volume() > _LUMP]
+    thick = [piece for piece in pieces if 2.0 * piece.volume() / piece.surface_area() > _NO_FILM]
+    found = [(float(piece.volume()), _corners(piece)) for piece in thick]
+    return tuple(sorted(found, key=lambda one: (-round(one[0], 3), *one[1].min(axis=0).round(3).tolist())))
 
 
 def _meet(a: Sequence[float], b: Sequence[float]) -> bool:

@@ -17,7 +17,7 @@ from geom.proof_limits import RESOLUTION, Limit, limit_of
 from geom.proof_mesh import Rest
 from geom.proof_rows import Fault, of_row
 from geom.proof_sweep import Sweep, Table, from_move, spans
-from geom.rays import Skin
+from geom.rays import Skin, skin_of
 from geom.rows import CUTTING
 from geom.settings import Settings
 
@@ -167,6 +167,35 @@ def _faults(face: PartFace, at: int, rows: Ints, left_out: bool, look: Look) -> 
         yield Fault("short", (), face.name, ("the casting is short by ", float(-off[short].min())))
     if high.any() and face.state != "as cast" and not left_out:
         yield _left_over(face, look, rows[high])
+
+
+def islands(look: Look, rest: Rest, found: Sequence[FaceFound]) -> tuple[tuple[float, str], ...]:
+    """Return volume, mm3, and nearest face of pieces of metal that stand clear of all faces, so that no sample tells of them."""
+    return tuple(_islands(look, rest, found))
+
+
+def island_faults(some: Sequence[tuple[float, str]]) -> Iterator[Fault]:
+    """Yield a fault a piece."""
+    for size, face in some:
+        yield Fault("left over", (), face, (f"a lump of {size:.0f} mm3 is left standing near it, and no row takes it",))
+
+
+def _islands(look: Look, rest: Rest, found: Sequence[FaceFound]) -> Iterator[tuple[float, str]]:
+    import igl
+
+    mesh = skin_of(look.part.finished).mesh
+    told = {one.name for one in found if one.left_out or one.high > one.proud or one.proud > _LEFT_ON}
+    for size, corners in rest.lumps:
+        triangle = igl.point_mesh_squared_distance(corners, mesh.vertices, mesh.triangles)[1]
+        surfaces = set(mesh.face[np.asarray(triangle, dtype=np.int64)].tolist())
+        near = [face for face in look.part.faces if surfaces & set(face.surfaces)]
+        cut = [face for face in near if face.state != "as cast"]
+        if not any(face.name in told for face in near):
+            yield size, (cut or near)[0].name
+
+
+_LEFT_ON: Final = 0.1
+"""A face that may keep more than this, mm, keeps it on purpose."""
 
 
 def _bearing(face: PartFace, look: Look) -> float:

@@ -18,6 +18,8 @@ from export.prove_report import is_proved, proof_files, tables_in
 from export.table import read_table, setup_csv, setup_text
 from geom.job import open_job
 from geom.job_settings import load_settings
+from geom.kernel.cut import box, cut, cylinder
+from geom.kernel.shape import solid_from_shape
 from geom.kernel.step import write_step
 from geom.proof import RESOLUTION, Proof, prove
 from geom.proof_sweep import Sweep, Table, clearance, holds, spans, sweeps_of
@@ -25,7 +27,7 @@ from geom.rows import Row, Tool
 from geom.settings import FaceSettings
 from geom.space import WORLD, frame_facing
 from tests.hand_parts import hand_settings
-from tests.proof_job import numbered, part, printed, read_back, setups
+from tests.proof_job import numbered, only, part, printed, read_back, setups
 
 DRILL = Tool("drill", "10 mm", 10.0, 90.0)
 MILL = Tool("end mill", "", 10.0)
@@ -183,6 +185,16 @@ def test_what_is_left_on_a_side_is_its_volume():
 
     assert proof.leftover == pytest.approx(900.0, rel=1e-3)
     assert face(proof, "right").high == pytest.approx(0.5)
+
+
+def test_a_lump_that_stands_clear_of_the_faces_is_found():
+    """A casting 27 mm too wide on the right: the cutter clears up to X 96.5, and 13.5 x 60 x 30 = 24300 mm3 stand beyond it."""
+    wide = cut(box((0.0, 0.0, -3.0), (110.0, 60.0, 33.0)), cylinder((20.0, 30.0, -4.0), (0.0, 0.0, 1.0), 12.5, 40.0))
+    one = replace(part("faces"), casting=solid_from_shape(wide, "casting"))
+    proof = prove(read_back(printed(only(setups(), "faces")[0])), one, hand_settings())
+
+    assert [(fault.kind, fault.feature) for fault in proof.faults] == [("left over", "right")]
+    assert proof.leftover == pytest.approx(24300.0, rel=2e-3)
 
 
 def test_a_strip_narrower_than_the_samples_is_found():
