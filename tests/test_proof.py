@@ -1,5 +1,6 @@
 """The proof: closed forms for what a row takes, the gouge that has to be seen, and the command on tables on disk."""
 
+import hashlib
 import json
 import math
 from dataclasses import replace
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 
 from export.cli import main
 from export.coordinates_report import readout_figures
+from export.proof_record import unproved
 from export.prove_report import is_proved, proof_files, tables_in
 from export.table import read_table, setup_csv, setup_text
 from geom.job import open_job
@@ -348,6 +350,20 @@ def test_text_tables_of_a_failed_proof_say_so_in_their_first_line_and_are_still_
     assert not is_proved(files)
     assert files["coordinates-1.txt"].startswith(b"NOT PROVED")
     assert read_table(files["coordinates-1.txt"].decode()) == read_table(bad["coordinates-1.txt"].decode())
+
+
+def test_a_text_table_carries_one_line_on_its_proof_whoever_wrote_it_last(job):
+    """NOT PROVED YET when written; the proof's line takes its place, with the CSV's hash; the table under it stays the same."""
+    opened, good = open_job(load_settings(job)), tables_in(job / "out")
+    fresh = unproved(good)
+    files = proof_files(opened, fresh)
+    line, _, rest = files["coordinates-1.txt"].decode().partition("\n")
+
+    assert fresh["coordinates-1.txt"].startswith(b"NOT PROVED YET: run evenstock prove")
+    assert fresh["coordinates-1.csv"] == good["coordinates-1.csv"]
+    assert read_table(fresh["coordinates-1.txt"].decode()) == read_table(good["coordinates-1.txt"].decode())
+    assert rest.encode() == good["coordinates-1.txt"]
+    assert line.endswith(f"coordinates-1.csv sha256 {hashlib.sha256(good['coordinates-1.csv']).hexdigest()}")
 
 
 def test_a_table_that_says_itself_it_must_not_be_cut_is_not_proved(job, capsys):
