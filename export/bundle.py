@@ -100,11 +100,14 @@ def setup_files(job: "Job", plan: "Plan | NoPlan", report: "StockReport") -> dic
 def fixture_files(job: "Job", found: "Sequence[Made | Refused]", asked: "Asked") -> dict[str, bytes]:
     """Return the fixtures as text and as JSON, and the print files of each."""
     from export.fixture import fixture_document, fixture_prints, fixture_text
+    from export.fixture_sheet import sheet
+    from geom.fixture.maker import Made
 
     return {
         "fixture.json": json_bytes(fixture_document(found, job, asked)),
         "fixture.txt": fixture_text(found, job, asked).encode(),
         **fixture_prints(found, job, asked),
+        **{f"{made.fixture.name}.pdf": sheet(made, job) for made in found if isinstance(made, Made)},
     }
 
 

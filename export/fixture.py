@@ -11,6 +11,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from export.mesh import check_closed, check_independently, in_32_bits, ordered, stl_bytes
 from export.number import Units, fixed, sentence
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
     from geom.job import Job
 
 _WIDTH: Final = 100
+
+_MOST_TOLD: Final = 4
+"""Features whose movement is told; the others move less."""
 
 _TRIES: Final = (0.0, 0.003, 0.006, 0.01, 0.015)
 """mm by which facets may be moved so that the mesh stays closed in 32-bit numbers: slivers go first."""
@@ -72,9 +76,20 @@ def print_of(one: Fixture) -> Mesh:
 def _laid(body: Body, up: Vec3) -> Mesh:
     mesh = body.mesh()
     turned = mesh.vertices @ _upright(up).T
-    low, high = turned.min(axis=0), turned.max(axis=0)
-    shift = np.array([0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1]), low[2]])
+    shift = _bed_middle(turned)
     return ordered(unfolded(in_32_bits(Mesh(turned - shift, mesh.triangles, mesh.face))))
+
+
+def _bed_middle(turned: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    low, high = turned.min(axis=0), turned.max(axis=0)
+    return np.array([0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1]), low[2]])
+
+
+def laid_at(one: Fixture, point: Vec3) -> Vec3:
+    """Return where a point of the set-up's frame lies in the print's file."""
+    turn = _upright(one.up)
+    x, y, z = (turn @ np.asarray(point) - _bed_middle(one.body.mesh().vertices @ turn.T)).tolist()
+    return (x, y, z)
 
 
 def unfolded(mesh: Mesh) -> Mesh:
@@ -192,7 +207,7 @@ def _refused(one: Refused, units: Units) -> list[str]:
         *(
             line
             for why in one.why
-            for line in wrap(sentence(_even(why), units), _WIDTH, initial_indent="  ", subsequent_indent="  ")
+            for line in wrap(sentence(even(why), units), _WIDTH, initial_indent="  ", subsequent_indent="  ")
         ),
     ]
 
@@ -210,11 +225,11 @@ def _told(made: Made, units: Units) -> list[str]:
             f"{sentence(sizes, units)}; {fixed(one.body.volume / 1000, 1)} cm3, {fixed(mass, 2)} kg printed solid in {PLASTIC[0]}",
         ),
         ("Walls", sentence(("thinnest found ", round(made.wall.thickness, 2), "; clear of the work by ", one.clearance), units)),
-        *_locating(one.layout, units),
-        *(("Why" if i == 0 else "", sentence(_even(w), units)) for i, w in enumerate(one.why)),
+        *locating(one.layout, units),
+        *(("Why" if i == 0 else "", sentence(even(w), units)) for i, w in enumerate(one.why)),
         *(("Check" if i == 0 else "", sentence((f"{s.what}: ", round(s.value, 2)), units)) for i, s in enumerate(one.sizes)),
-        *(("Use" if i == 0 else "", sentence(_even(w), units)) for i, w in enumerate(one.use)),
-        *(("Caution" if i == 0 else "", sentence(_even(w), units)) for i, w in enumerate(one.cautions)),
+        *(("Use" if i == 0 else "", sentence(even(w), units)) for i, w in enumerate(one.use)),
+        *(("Caution" if i == 0 else "", sentence(even(w), units)) for i, w in enumerate(one.cautions)),
     ]
     lines = [one.title, "-" * len(one.title)]
     for label, text in rows:
@@ -222,12 +237,13 @@ def _told(made: Made, units: Units) -> list[str]:
     return lines
 
 
-def _even(words: Words) -> Words:
+def even(words: Words) -> Words:
     """Return words with their lengths to a hundredth of a millimetre: what a caliper tells apart."""
     return tuple(word if isinstance(word, str) else round(word, 2) for word in words)
 
 
-def _locating(layout: Layout | None, units: Units) -> Iterator[tuple[str, str]]:
+def locating(layout: Layout | None, units: Units) -> Iterator[tuple[str, str]]:
+    """Yield a label and a sentence for everything known of how a fixture locates."""
     if layout is None:
         return
     judged = layout.quality
@@ -237,8 +253,11 @@ def _locating(layout: Layout | None, units: Units) -> Iterator[tuple[str, str]]:
     yield "", f"the push seats every pad: the least loaded carries {fixed(100 * layout.seats.least, 0)} % of it"
     if layout.closure > 0:
         yield "", f"clamped so it is held against every pull, at friction {fixed(layout.friction, 2)}"
-    for one in judged.movements:
-        if not math.isfinite(one.worst):
-            yield "", f"{one.name} goes along when it is turned"
-            continue
+    turned = [one.name for one in judged.movements if not math.isfinite(one.worst)]
+    if turned:
+        yield "", f"it can be turned, and with it {', '.join(turned)}"
+    held = sorted((one for one in judged.movements if math.isfinite(one.worst)), key=lambda one: -round(one.worst, 6))
+    for one in held[:_MOST_TOLD]:
         yield "", sentence((f"{one.name} moves by up to ", round(one.worst, 3), " when every pad is off by ", LOCATOR_ERROR), units)
+    if len(held) > _MOST_TOLD:
+        yield "", f"{len(held) - _MOST_TOLD} more move less"

@@ -3,12 +3,14 @@
 Pixels only. Lengths mm. Knows nothing of what the print is for.
 """
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from export.raster import png_of, rasterised
+from export.heat_view import is_seen
+from export.raster import Raster, png_of, rasterised
 from geom.kernel.mesh import Mesh
 from geom.space import Frame, Vec3, frame_facing
 
@@ -18,27 +20,50 @@ _LIGHT: Final = np.array([-0.35, 0.45, 0.82])
 _DARK, _BRIGHT = 0.42, 0.97
 _EDGE: Final = (40, 44, 52)
 _CREASE: Final = np.cos(np.radians(28.0))
-_WIDE: Final = 1000
+_WIDE: Final = 720
 """Pixels across a picture."""
 
 VIEWS: Final[tuple[Vec3, Vec3]] = ((-1.0, -1.6, 1.5), (1.4, 1.2, 1.5))
 """Where the eye stands, print upright: front left above, back right above."""
 
 
-def picture(mesh: Mesh, towards_eye: Vec3, wide: int = _WIDE) -> bytes:
-    """Return a mesh seen from a side as a PNG; Z is up in the picture."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Shot:
+    """A picture: its PNG, the frame it was taken in, and what each pixel shows."""
+
+    png: bytes
+    frame: Frame
+    raster: Raster
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        rows, columns = self.raster.shape
+        return columns, rows
+
+    def spot(self, point: Vec3) -> tuple[float, float] | None:
+        """Return where a point shows, as shares of width and height from the top left; None when something hides it."""
+        x, y, z = self.frame.local(point)
+        if not is_seen(self.raster, x, y, z):
+            return None
+        box = self.raster.box
+        return (x - box[0]) / (box[2] - box[0]), (box[3] - y) / (box[3] - box[1])
+
+
+def shot(mesh: Mesh, towards_eye: Vec3, wide: int = _WIDE) -> Shot:
+    """Return a mesh seen from a side; Z is up in the picture."""
     across = np.cross((0.0, 0.0, 1.0), towards_eye)
     frame = frame_facing((0.0, 0.0, 0.0), towards_eye, (float(across[0]), float(across[1]), float(across[2])))
-    return png_of(_pixels(mesh, frame, wide))
-
-
-def _pixels(mesh: Mesh, frame: Frame, wide: int) -> npt.NDArray[np.uint8]:
     corners = frame.local_points(mesh.vertices)[mesh.triangles]
     low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
-    size = max(high[0] - low[0], (high[1] - low[1]) * 1.2)
-    pitch = float(size) / wide
+    pitch = float(max(high[0] - low[0], (high[1] - low[1]) * 1.2)) / wide
     edge = 4.0 * pitch
-    seen = rasterised(corners, (low[0] - edge, low[1] - edge, high[0] + edge, high[1] + edge), pitch)
+    seen = rasterised(corners, (float(low[0]) - edge, float(low[1]) - edge, float(high[0]) + edge, float(high[1]) + edge), pitch)
+    return Shot(png_of(_pixels(corners, seen)), frame, seen)
+
+
+def _pixels(corners: _Floats, seen: Raster) -> npt.NDArray[np.uint8]:
+    """Return the pixels of what a raster shows: lit from the left, edges dark."""
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
     shown = normal[np.maximum(seen.triangle, 0)]
@@ -48,7 +73,7 @@ def _pixels(mesh: Mesh, frame: Frame, wide: int) -> npt.NDArray[np.uint8]:
     pixels = np.zeros((*seen.shape, 4), dtype=np.uint8)
     pixels[solid, :3] = np.clip(grey[solid][:, None] * np.array([0.97, 0.985, 1.0]), 0, 255).astype(np.uint8)
     pixels[solid, 3] = 255
-    pixels[_edges(seen.depth, shown, solid, pitch)] = (*_EDGE, 255)
+    pixels[_edges(seen.depth, shown, solid, seen.pitch)] = (*_EDGE, 255)
     return pixels
 
 

@@ -1,16 +1,21 @@
 """Printed fixtures: what is cut from the block, what touches, what lifts out, what is refused."""
 
+import json
 import math
 from dataclasses import replace
 from functools import cache
 
 import igl
 import numpy as np
+import pypdf
 import pytest
 import trimesh
 
+from export.cli import main
+from export.fixture import laid_at, print_of
 from geom.body import Body, block, body_of
 from geom.errors import JobError
+from geom.fixture.as_scanned import as_scanned
 from geom.fixture.checks import faults, thinnest
 from geom.fixture.fixture import Fixture, Refused
 from geom.fixture.jaws import soft_jaws
@@ -19,13 +24,15 @@ from geom.fixture.making import Making
 from geom.fixture.nest import nest
 from geom.fixture.plates import check_plate, chosen, drill_plate, guide_of, patterns
 from geom.fixture.sweep import less, offset, swept_up
-from geom.kernel.mesh import tessellate
+from geom.kernel.mesh import Mesh, tessellate
+from geom.rays import Skin
 from geom.recognise import recognise
 from geom.rigid import from_turn
 from geom.shop_file import default_shop
 from geom.standards.bush import bush_for
 from tests.catalogue import drafted_block, drafted_casting, drilled_plate
 from tests.hand_plans import boss_part, hand_plan
+from tests.job_folders import write_job
 
 DOWN = (0.0, 0.0, -1.0)
 VISE = default_shop("mm").vise
@@ -342,3 +349,77 @@ def test_holes_are_grouped_by_plane_and_found_by_name():
     assert chosen((pattern,), part, pattern.holes[0].name) is pattern
     assert chosen((pattern,), part, "top") is pattern
     assert chosen((pattern,), part, "left") is None
+
+
+# --- as scanned -------------------------------------------------------------
+
+
+def test_a_casting_brought_to_its_scan_is_the_scan_closed():
+    """A scan 0.6 proud on every wall with its foot missing: the drawn block grows by 0.6 where it was seen, and stays closed."""
+    drawn = tessellate(drafted_casting((60.0, 40.0, 30.0), 3.0), 0.05)
+    proud = offset(drawn, 0.6)
+    foot = int(drawn.face[np.argmin(drawn.vertices[drawn.triangles][:, :, 2].max(axis=1))])
+    scan = Skin(Mesh(proud.vertices, proud.triangles[proud.face != foot], proud.face[proud.face != foot]))
+
+    found, seen = as_scanned(drawn, scan)
+
+    assert 0.4 < seen < 1.0
+    grown, bare = body_of(found, "scanned"), body_of(drawn, "drawn")
+    assert grown.box[1][2] - bare.box[1][2] == pytest.approx(0.6, abs=0.08)
+    side = depths(bare, found.vertices[np.abs(found.vertices[:, 2] - 15.0) < 6.0])
+    assert np.median(side) == pytest.approx(0.6, abs=0.05)
+
+
+# --- files ------------------------------------------------------------------
+
+
+def test_a_print_lies_flat_side_down_in_the_middle_of_the_bed():
+    """What is written closes in 32 bits, stands on Z 0 about X 0, Y 0, and a plate lies rim up."""
+    made = drill_plate(*holed(), USUAL)
+    mesh = print_of(made)
+    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+
+    assert low[2] == 0.0
+    assert low[:2] == pytest.approx(-high[:2], abs=1e-4)
+    assert trimesh.Trimesh(mesh.vertices, mesh.triangles, process=True).is_watertight
+    assert trimesh.Trimesh(mesh.vertices, mesh.triangles).volume == pytest.approx(made.body.volume, rel=1e-4)
+    pads = [laid_at(made, one.point) for one in made.layout.locators[:3]]
+    assert all(z == pytest.approx(8.0, abs=0.05) for _, _, z in pads)
+
+
+def test_fixtures_from_the_command_line(tmp_path, capsys):
+    """Every file of every fixture, named in the manifest; JSON in mm; STL and 3MF read back by trimesh with the stated size."""
+    job = write_job(tmp_path / "plate", drilled_plate())
+    out = tmp_path / "out"
+    code = main(["fixture", str(job), "--out", str(out), "--json", "-q", "--only", "check-plate", "--clearance", "0.5"])
+    document = json.loads(capsys.readouterr().out)
+
+    assert code == 0
+    assert document["clearance"] == 0.5
+    assert {p.name for p in out.iterdir()} == {
+        *(f"check_plate.{kind}" for kind in ("stl", "3mf", "pdf")), "fixture.json", "fixture.txt", "manifest.json",
+    }  # fmt: skip
+    (one,) = document["fixtures"]
+    low, high = one["box"]
+    for kind in ("stl", "3mf"):
+        read = trimesh.load(out / f"{one['name']}.{kind}", force="mesh")
+        assert read.is_watertight
+        assert sorted(read.extents) == pytest.approx(sorted(b - a for a, b in zip(low, high, strict=True)), abs=0.01)
+    page = pypdf.PdfReader(out / "check_plate.pdf")
+    assert len(page.pages) == 1
+    assert "no clamping rating" in " ".join(page.pages[0].extract_text().split())
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (["--setup", "9"], "set-ups; give 1 to"),
+        (["--clearance", "8"], "clearance of 8 mm"),
+        (["--over", "hole 77"], "no set-up makes"),
+    ],
+)
+def test_wrong_questions_are_answered_in_a_sentence(tmp_path, capsys, more, says):
+    job = write_job(tmp_path / "plate", drilled_plate())
+
+    assert main(["fixture", str(job), "--out", str(tmp_path / "out"), "-q", *more]) == 2
+    assert says in capsys.readouterr().err

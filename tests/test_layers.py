@@ -61,8 +61,8 @@ FROM_BELOW = """
     geom.row_order geom.hold_words geom.setup_rows
     geom.grip_check
     geom.fixture.locating geom.fixture.force geom.fixture.making geom.fixture.fixture geom.fixture.sweep geom.fixture.look
-    geom.fixture.pads geom.fixture.loaded geom.fixture.carry geom.fixture.nest geom.fixture.jaws geom.fixture.checks
-    geom.fixture.plates
+    geom.fixture.pads geom.fixture.as_scanned geom.fixture.loaded geom.fixture.carry geom.fixture.nest
+    geom.fixture.jaws geom.fixture.checks geom.fixture.plates
     geom.job geom.fixture.maker
     geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows
     geom.proof_metal geom.proof_received geom.proof_touch geom.proof_measure geom.proof_verdict geom.proof_wane geom.proof
@@ -78,6 +78,7 @@ FROM_BELOW = """
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report
     export.mesh export.threemf export.prototype export.fixture_picture export.fixture
+    export.fixture_sheet
     export.bundle
     export.exit_codes export.progress export.commands export.child export.cli
 """
