@@ -26,6 +26,7 @@ from export.text_table import aligned
 from geom.errors import EvenstockError
 from geom.proof import FaceFound, Fault, Proof, ReceivedFound, prove
 from geom.rows import Row
+from geom.tolerance import WORK_CHORD
 from geom.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -42,6 +43,9 @@ _FAULT: Final = "FAULT OF THE PLAN"
 
 _CASTING: Final = re.compile(r"(?:this casting|casting (.+)) as received: ")
 """How the note of a table begins that was made for a casting as received."""
+
+_HIDDEN: Final = 5.0 * WORK_CHORD
+"""mm that look-up facets may lie off a curved face between its edges: what the mesh comparison does not tell there."""
 
 _UNIT: Final = {"mm": "mm", "inch": "in"}
 _PLACES: Final = {"mm": 4, "inch": 5}
@@ -309,7 +313,8 @@ def _headline(proof: Proof, job: "Job") -> str:
     said = (
         f"{proof.rows_read} rows read back, {len(proof.rows)} cuts in {setups} set-ups, in the casting as drawn.",
         f"Greatest deviation {worst}; left over {proof.leftover:.1f} mm3, gouged {proof.gouge:.1f} mm3.",
-        f"The proof tells {least} on {proof.samples} samples {apart} apart, and looks closer wherever two meshes differ.",
+        f"The proof tells {least} on {proof.samples} samples {apart} apart, and looks closer wherever two meshes differ: "
+        f"on a curved face a flaw narrower than {apart} and shallower than {said_length(_HIDDEN, units)} could lie between.",
         f"{len(proof.touches)} touches and {len(proof.measured)} measured sizes looked at.",
         *both,
     )
