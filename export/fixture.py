@@ -250,7 +250,7 @@ def locating(layout: Layout | None, units: Units) -> Iterator[tuple[str, str]]:
     free = f"; free {' and '.join(judged.free)}" if judged.free else ""
     yield "Locates", f"{judged.rank} of 6 moves held, condition {fixed(judged.condition, 1)} (1 is best){free}"
     yield "", sentence(("centre of mass ", round(judged.triangle_margin, 2), " inside the support triangle"), units)
-    yield "", f"the push seats every pad: the least loaded carries {fixed(100 * layout.seats.least, 0)} % of it"
+    yield "", f"a push seats every pad: the least loaded carries {fixed(100 * layout.seats.least, 0)} %"
     if layout.closure > 0:
         yield "", f"clamped so it is held against every pull, at friction {fixed(layout.friction, 2)}"
     turned = [one.name for one in judged.movements if not math.isfinite(one.worst)]

@@ -28,6 +28,7 @@ from geom.kernel.mesh import Mesh, tessellate
 from geom.rays import Skin
 from geom.recognise import recognise
 from geom.rigid import from_turn
+from geom.settings import Feeder
 from geom.shop_file import default_shop
 from geom.standards.bush import bush_for
 from tests.catalogue import drafted_block, drafted_casting, drilled_plate
@@ -196,6 +197,18 @@ def test_a_round_boss_is_held_on_two_sides_and_free_to_turn():
     assert isinstance(made, Fixture)
     assert made.layout.quality.rank == 5
     assert made.layout.quality.free == ("about Z",)
+
+
+def test_pads_keep_off_a_feeder_stub_and_the_parting_line():
+    """A stub of 16 where a floor pad would stand, and a parting plane across the walls: no pad within their reach."""
+    stub = Feeder("top", (10.0, 8.0, 33.0), 16.0)
+    setup = hand_plan(features=("bottom",), up=DOWN, zero=(30.0, 20.0, 33.0))
+    made = nest(loaded(drafted_part(), setup, (), 0.05, 24.0, None, None, (stub,)), VISE, USUAL)
+
+    assert isinstance(made, Fixture)
+    in_part = [setup.frame.part(one.point) for one in made.layout.locators]
+    assert all(math.dist(at, stub.at) >= 8.0 + USUAL.pad for at in in_part)
+    assert all(abs(at[2] - 24.0) > 3.0 for at in in_part[3:])
 
 
 # --- refusals ---------------------------------------------------------------
