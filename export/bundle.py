@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from geom.fixture.fixture import Refused
     from geom.fixture.maker import Asked, Made
     from geom.job import Job
+    from geom.pattern.pattern import Pattern
     from geom.plan import NoPlan, Plan
     from geom.stock import StockReport
 
@@ -108,6 +109,21 @@ def fixture_files(job: "Job", found: "Sequence[Made | Refused]", asked: "Asked")
         "fixture.txt": fixture_text(found, job, asked).encode(),
         **fixture_prints(found, job, asked),
         **{f"{made.fixture.name}.pdf": sheet(made, job) for made in found if isinstance(made, Made)},
+    }
+
+
+def pattern_files(job: "Job", found: "Pattern") -> dict[str, bytes]:
+    """Return the pattern as text, JSON, page and picture of the draft, and its prints when it draws."""
+    from export.pattern import pattern_document, pattern_prints, pattern_text, walls_of
+    from export.pattern_sheet import draft_picture, pattern_sheet
+
+    walls = walls_of(found)
+    return {
+        "pattern.json": json_bytes(pattern_document(found, job, walls)),
+        "pattern.txt": pattern_text(found, job, walls).encode(),
+        "pattern.pdf": pattern_sheet(found, job, walls),
+        "pattern_draft.svg": draft_picture(found, job),
+        **pattern_prints(found, job),
     }
 
 

@@ -25,6 +25,7 @@ _COMMANDS = {
     "prove": "virtual cutting along the tables: whether the finished part is left",
     "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
     "prototype": "test-fit print of the finished part and of the casting: STL",
+    "pattern": "printed pattern and core boxes of the casting, its draft checked first: STL, 3MF, PDF",
     "fixture": "prints that carry, guide and test: nest, soft jaws, drill plate, check plate: STL, 3MF, PDF",
     "make": "everything into one folder, with a manifest",
 }

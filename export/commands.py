@@ -200,6 +200,30 @@ def prototype(arguments: Namespace) -> int:
     return YES
 
 
+def pattern(arguments: Namespace) -> int:
+    """Write the pattern and its core boxes; "no" when the casting does not draw, or a wall is thinner than the nozzle."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    from export.bundle import pattern_files
+    from export.mesh import print_mesh
+    from export.pattern import pattern_document, pattern_text, too_thin, walls_of
+    from geom.job import open_job
+    from geom.kernel.failure import plain_kernel_failures
+    from geom.pattern.pattern import make_pattern
+
+    with plain_kernel_failures(settings.label):
+        job = open_job(settings, tell)
+        tell("drawing the pattern from its sand")
+        found = make_pattern(job.part, settings, print_mesh(job.part.casting, "casting", settings.printer.chord).mesh)
+        files, walls = pattern_files(job, found), walls_of(found)
+    _save(arguments, settings, files)
+    _answer(arguments, pattern_document(found, job, walls), pattern_text(found, job, walls))
+    thin = too_thin(found, walls, settings.printer.nozzle)
+    for piece in thin:
+        wall, nozzle = walls[piece.name].thickness, settings.printer.nozzle
+        tell(f"{piece.name}: a wall of {wall:.2f} mm is thinner than the nozzle of {nozzle:g} mm")
+    return YES if found.draws and not thin else NO
+
+
 def fixture(arguments: Namespace) -> int:
     """Write the prints that hold, guide and test; "no" when one that was asked for is refused, or all are."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -266,6 +290,7 @@ COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
     "drawing": drawing,
     "prototype": prototype,
     "fixture": fixture,
+    "pattern": pattern,
     "make": make,
 }
 

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from export.heat_view import is_seen
+from export.heat_view import hatch, is_seen
 from export.raster import Raster, png_of, rasterised
 from geom.kernel.mesh import Mesh
 from geom.space import Frame, Vec3, frame_facing
@@ -50,8 +50,12 @@ class Shot:
         return (x - box[0]) / (box[2] - box[0]), (box[3] - y) / (box[3] - box[1])
 
 
-def shot(mesh: Mesh, towards_eye: Vec3, wide: int = _WIDE) -> Shot:
-    """Return a mesh seen from a side; Z is up in the picture."""
+def shot(mesh: Mesh, towards_eye: Vec3, wide: int = _WIDE, marks: npt.NDArray[np.int64] | None = None) -> Shot:
+    """Return a mesh seen from a side; Z is up in the picture.
+
+    Args:
+        marks: (m,) how each facet is marked: 0 plain, 1 hatched, 2 hatched both ways.
+    """
     across = np.cross((0.0, 0.0, 1.0), towards_eye)
     frame = frame_facing((0.0, 0.0, 0.0), towards_eye, (float(across[0]), float(across[1]), float(across[2])))
     corners = frame.local_points(mesh.vertices)[mesh.triangles]
@@ -59,10 +63,10 @@ def shot(mesh: Mesh, towards_eye: Vec3, wide: int = _WIDE) -> Shot:
     pitch = float(max(high[0] - low[0], (high[1] - low[1]) * 1.2)) / wide
     edge = 4.0 * pitch
     seen = rasterised(corners, (float(low[0]) - edge, float(low[1]) - edge, float(high[0]) + edge, float(high[1]) + edge), pitch)
-    return Shot(png_of(_pixels(corners, seen)), frame, seen)
+    return Shot(png_of(_pixels(corners, seen, marks)), frame, seen)
 
 
-def _pixels(corners: _Floats, seen: Raster) -> npt.NDArray[np.uint8]:
+def _pixels(corners: _Floats, seen: Raster, marks: npt.NDArray[np.int64] | None = None) -> npt.NDArray[np.uint8]:
     """Return the pixels of what a raster shows: lit from the left, edges dark."""
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
@@ -73,6 +77,11 @@ def _pixels(corners: _Floats, seen: Raster) -> npt.NDArray[np.uint8]:
     pixels = np.zeros((*seen.shape, 4), dtype=np.uint8)
     pixels[solid, :3] = np.clip(grey[solid][:, None] * np.array([0.97, 0.985, 1.0]), 0, 255).astype(np.uint8)
     pixels[solid, 3] = 255
+    if marks is not None:
+        rows, columns = np.nonzero(solid)
+        mark = marks[seen.triangle[rows, columns]]
+        dark = ((mark > 0) & hatch(rows, columns)) | ((mark > 1) & hatch(rows, -columns))
+        pixels[rows[dark], columns[dark], :3] = _EDGE
     pixels[_edges(seen.depth, shown, solid, seen.pitch)] = (*_EDGE, 255)
     return pixels
 

@@ -18,6 +18,7 @@ import numpy as np
 
 from export.mesh import check_closed, in_32_bits, ordered
 from geom.kernel.mesh import Mesh
+from geom.space import Vec3
 
 MODEL_PATH: Final = "3D/3dmodel.model"
 
@@ -46,10 +47,11 @@ _PLAIN_FILE: Final = 0o100644 << 16
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Named:
-    """One body of a 3MF file: what its reader lists it as, and its closed mesh, mm."""
+    """One body of a 3MF file: what its reader lists it as, its closed mesh, and where its zero is put, mm."""
 
     name: str
     mesh: Mesh = field(repr=False)
+    at: Vec3 = (0.0, 0.0, 0.0)
 
 
 def threemf_bytes(bodies: Sequence[Named], title: str) -> bytes:
@@ -81,7 +83,7 @@ def _model(bodies: Sequence[Named], title: str) -> str:
             " <resources>\n",
             *(_object(number, body) for number, body in numbered),
             " </resources>\n <build>\n",
-            *(f'  <item objectid="{number}"/>\n' for number, _ in numbered),
+            *(f'  <item objectid="{number}"{_moved(body.at)}/>\n' for number, body in numbered),
             " </build>\n</model>\n",
         ]
     )
@@ -98,6 +100,11 @@ def _object(number: int, body: Named) -> str:
         f'  <object id="{number}" type="model" name={quoteattr(_printable(body.name))}>\n   <mesh>\n    '
         f"<vertices>{corners}</vertices>\n    <triangles>{facets}</triangles>\n   </mesh>\n  </object>\n"
     )
+
+
+def _moved(at: Vec3) -> str:
+    """Return the attribute that moves a body: exact, where moving its 32-bit corners would round them again."""
+    return "" if not any(at) else f' transform="1 0 0 0 1 0 0 0 1 {" ".join(f"{value:.6g}" for value in at)}"'
 
 
 def _text(words: str) -> str:

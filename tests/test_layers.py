@@ -64,6 +64,8 @@ FROM_BELOW = """
     geom.fixture.pads geom.fixture.as_scanned geom.fixture.loaded geom.fixture.carry geom.fixture.nest
     geom.fixture.jaws geom.fixture.checks geom.fixture.plates
     geom.job geom.fixture.maker
+    geom.pattern.contraction geom.pattern.plane geom.pattern.draft geom.pattern.cores geom.pattern.dowels geom.pattern.bed_split
+    geom.pattern.pattern
     geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows
     geom.proof_metal geom.proof_received geom.proof_touch geom.proof_measure geom.proof_verdict geom.proof_wane geom.proof
 
@@ -78,7 +80,7 @@ FROM_BELOW = """
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report
     export.mesh export.threemf export.prototype export.fixture_picture export.fixture
-    export.fixture_sheet
+    export.fixture_sheet export.pattern export.pattern_sheet
     export.bundle
     export.exit_codes export.progress export.commands export.child export.cli
 """

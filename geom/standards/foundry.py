@@ -10,6 +10,8 @@ from geom.standards.table import table
 
 PatternKind: TypeAlias = Literal["wood", "plastic"]
 Side: TypeAlias = Literal["external", "internal"]
+PrintWay: TypeAlias = Literal["level", "lower", "upper"]
+"""How a core's print lies: in the parting plane, or along the draw below or above the core."""
 
 
 def draft_angle(height: float, side: Side, where: str, pattern: PatternKind = "plastic") -> float:
@@ -42,6 +44,16 @@ def casting_radius(longest: float, side: Side, where: str) -> float:
     """
     row = table("casting_radii").range_row(longest, "longest axis", where)
     return row.length("inside" if side == "internal" else "outside")
+
+
+def core_print(diameter: float, way: PrintWay, where: str) -> tuple[float, float]:
+    """Return length and clearance at each side, mm, of a core's print by the core's diameter, mm. Common practice, no source.
+
+    Raises:
+        StandardError: the diameter is outside the table.
+    """
+    row = table("core_prints").range_row(diameter, "core diameter", where)
+    return row.length(way), row.length("clearance")
 
 
 def smallest_cored_bore() -> float:
