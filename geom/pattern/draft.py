@@ -105,6 +105,17 @@ def draft_of(
     return Draft(_by_face(face, upper, angle, area, bad, middle), least, corners, bad)
 
 
+def leans_of(mesh: Mesh, surfaces: Sequence[Surface], order: Order) -> dict[int, float]:
+    """Return the one lean from the draw of each face that has one, degrees, by its index."""
+    corners = mesh.vertices[:, order][mesh.triangles]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    kept = np.linalg.norm(cross, axis=1) > 1e-9
+    corners, cross, face = corners[kept], cross[kept], mesh.face[kept]
+    lean = _leans(_smooth(corners, cross, face, surfaces, order)[:, 2], face, surfaces, order[2])
+    single = ((index, lean[face == index]) for index in np.unique(face).tolist())
+    return {index: float(np.median(here)) for index, here in single if np.ptp(np.abs(here)) < ANGLE_NOISE}
+
+
 def _smooth(corners: Floats, cross: Floats, face: Ints, surfaces: Sequence[Surface], order: Order) -> Floats:
     """Return the surface's own normal at each facet: by formula where it has one, else evened out over neighbours."""
     found = cross / np.linalg.norm(cross, axis=1)[:, None]

@@ -1,0 +1,229 @@
+"""Patterns: contraction, draft, cores, halves, the bed; against the textbook example, closed forms and public models."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from geom.body import block, body_of
+from geom.errors import GeometryError, JobError
+from geom.kernel.cut import cut, cylinder
+from geom.kernel.mesh import tessellate
+from geom.kernel.shape import Solid, solid_from_shape
+from geom.kernel.step import read_step
+from geom.part import Part
+from geom.pattern.bed_split import split_for_bed
+from geom.pattern.contraction import Stage, growth, stages
+from geom.pattern.cores import Bore, core_body, core_box, core_of
+from geom.pattern.draft import leans_of
+from geom.pattern.pattern import Pattern, make_pattern
+from geom.print_settings import PatternSettings, Printer
+from geom.settings import CastingSettings, PartSettings, Settings
+from tests.catalogue import drafted_casting
+
+BASE = (90.0, 80.0, 40.0)
+LEAN = 3.0
+
+
+def job(alloy: str = "grey iron", parting: float | None = 0.0, **pattern: object) -> Settings:
+    return Settings(
+        folder=Path(),
+        files=(),
+        label="job.toml",
+        job_name="block",
+        variant=None,
+        units="mm",
+        part=PartSettings("block", "mm", alloy),
+        casting=CastingSettings(parting=parting),
+        pattern=PatternSettings(**pattern),  # type: ignore[arg-type]
+    )
+
+
+def part_of(casting: Solid) -> Part:
+    return Part("block", "grey iron", casting, casting, (), ())
+
+
+@pytest.fixture(scope="module")
+def drafted() -> Solid:
+    return drafted_casting(BASE, LEAN)
+
+
+@pytest.fixture(scope="module")
+def bored(drafted: Solid) -> Solid:
+    return solid_from_shape(cut(drafted.shape, cylinder((45.0, 40.0, -1.0), (0.0, 0.0, 1.0), 17.0, 42.0)), "bored")
+
+
+@pytest.fixture(scope="module")
+def bored_pattern(bored: Solid) -> Pattern:
+    return make_pattern(part_of(bored), job(), tessellate(bored, 0.05))
+
+
+# --- contraction ------------------------------------------------------------
+
+
+def test_a_metal_master_makes_contraction_count_twice():
+    """Textbook method: a 100 mm steel cube (2.1 %) from an aluminium master (1.3 %): 102.10, then 103.427 mm."""
+    steel, master = Stage("steel", 0.021, ""), Stage("aluminium", 0.013, "")
+
+    assert 100 * growth((steel,)) == pytest.approx(102.10, abs=5e-3)
+    assert 100 * growth((steel, master)) == pytest.approx(103.427, abs=5e-4)
+
+
+def test_contraction_is_the_tables_unless_foundry_or_pattern_says_otherwise():
+    """Westermann tables: grey iron 1 %, aluminium 1.25 %; the pattern's own figure beats both."""
+    assert [s.share for s in stages(job())] == [0.01]
+    assert [s.share for s in stages(job(master="aluminium"))] == [0.01, 0.0125]
+    assert [s.share for s in stages(job(contraction=0.02))] == [0.02]
+
+
+def test_a_pattern_scaled_back_is_the_casting(drafted):
+    """Volume and corners, to the rounding of double precision."""
+    mesh = tessellate(drafted, 0.05)
+    found = make_pattern(part_of(drafted), job(), mesh)
+    back = found.whole.moved(np.eye(3) / found.growth, (0.0, 0.0, 0.0))
+
+    assert back.volume == pytest.approx(drafted.volume, rel=1e-9)
+    assert np.allclose(back.box, drafted.box, atol=1e-6)
+    assert (back - body_of(mesh, "casting")).volume == pytest.approx(0.0, abs=1e-3)
+
+
+# --- draft ------------------------------------------------------------------
+
+
+def test_a_blocks_draft_is_the_angle_it_was_drawn_with(drafted):
+    """Four sides at 3 degrees, foot and top at 90."""
+    found = make_pattern(part_of(drafted), job(), tessellate(drafted, 0.05))
+
+    assert sorted(round(face.angle, 6) for face in found.draft.faces) == [3.0, 3.0, 3.0, 3.0, 90.0, 90.0]
+    assert found.draws
+
+
+def test_sides_with_less_draft_than_asked_are_listed_with_their_area(drafted):
+    """3 degrees where 4 are asked: area of each side is a trapezium, height over cos 3 degrees."""
+    found = make_pattern(part_of(drafted), job(draft=4.0), tessellate(drafted, 0.05))
+    inset = BASE[2] * math.tan(math.radians(LEAN))
+    slope = BASE[2] / math.cos(math.radians(LEAN))
+    sides = sorted((side - inset) * slope for side in (BASE[0], BASE[0], BASE[1], BASE[1]))
+
+    assert not found.draws
+    assert found.pieces == ()
+    assert sorted(face.short for face in found.draft.faults) == pytest.approx(sides, rel=1e-6)
+
+
+def test_a_block_parted_at_its_narrow_end_is_held_all_round(drafted):
+    """Turned round, 3 degrees of draft are 3 degrees of undercut."""
+    found = make_pattern(part_of(drafted), job(parting=BASE[2]), tessellate(drafted, 0.05))
+
+    assert [(round(face.angle, 6), face.upper) for face in found.draft.faults] == [(-3.0, False)] * 4
+    assert all(face.held == pytest.approx(face.area) for face in found.draft.faults)
+
+
+# --- cores ------------------------------------------------------------------
+
+
+def test_a_cores_volume_and_its_boxs_are_their_closed_forms():
+    """Level core, 40 by 80 mm: prints 30 mm long (table), 0.25 mm smaller at each side and 0.25 mm short; frusta and a block."""
+    core = core_of(Bore((0,), 20.0, (-40.0, 0.0, 0.0), (40.0, 0.0, 0.0), False), "test")
+    box = core_box(core, 0.002, 8.0, 6.0, 0.15)
+    due = math.pi * (20.0**2 * 80.0 + 19.75**2 * (30.0 + 29.75))
+    length, half_width, height = 80.0 + 30.0 + 29.75 + 8.0, 20.0 + 22.0, 20.0 + 8.0
+    depth = 12.0
+    pins = 2 * math.pi * (3.075**2 + 3.225**2) * depth
+
+    assert core.volume == pytest.approx(due, rel=1e-9)
+    assert core_body(core, 0.002).volume == pytest.approx(due, rel=5e-4)
+    assert sum(half.volume for half in box.halves) == pytest.approx(2 * length * 2 * half_width * height - due - pins, rel=5e-4)
+
+
+def test_a_bore_through_a_block_gets_prints_that_stand_out_at_both_ends(bored_pattern):
+    """34 mm bore, 1 % larger: 20 mm of print below, 12 mm above, tapered by 3 and 10 degrees (common practice)."""
+    (core,) = bored_pattern.cores
+    low, high = bored_pattern.whole.box
+    lower = 20.0 * math.pi * (17.17**2 + 17.17 * core.first.tip + core.first.tip**2) / 3
+    upper = 12.0 * math.pi * (17.17**2 + 17.17 * core.last.tip + core.last.tip**2) / 3
+    block_volume = drafted_casting(BASE, LEAN).volume * 1.01**3
+
+    assert core.bore.radius == pytest.approx(17.17)
+    assert core.first.tip == pytest.approx(17.17 - 20.0 * math.tan(math.radians(3.0)))
+    assert (low[2], high[2]) == pytest.approx((-20.0, 40.4 + 12.0))
+    assert bored_pattern.whole.volume == pytest.approx(block_volume + lower + upper, rel=5e-4)
+
+
+def test_the_pieces_and_their_dowel_holes_add_up_to_the_whole(bored_pattern):
+    """A flat-backed block with a loose print: one above, one below, the same dowels in both."""
+    upper, lower = (p.body for p in bored_pattern.pieces if p.name in ("pattern_upper", "pattern_lower"))
+    holes = bored_pattern.whole.volume - upper.volume - lower.volume
+    depth = 3.4 * 3.15
+    due = len(bored_pattern.spots) * math.pi * (3.075**2 + 3.15**2) * depth
+
+    assert len(bored_pattern.spots) >= 1
+    assert holes == pytest.approx(due, rel=0.03)
+
+
+def test_a_bore_left_uncored_does_not_draw(bored):
+    """A straight wall has no draft: 2 pi r h of it."""
+    found = make_pattern(part_of(bored), job(cores=False), tessellate(bored, 0.02))
+    (face,) = found.draft.faults
+
+    assert face.angle == 0.0
+    assert face.short == pytest.approx(2 * math.pi * 17.0 * 40.0, rel=1e-3)
+
+
+# --- public model -----------------------------------------------------------
+
+
+def test_a_public_models_ribs_have_the_draft_they_were_drawn_with(nist):
+    """NIST CTC-02: 32 plane faces at 3.00 and 16 faces at 2.00 degrees to the draw."""
+    solid = read_step(nist("nist_ctc_02_asme1_ap242-e2.stp"))
+    leans = leans_of(tessellate(solid, 1.0), solid.surfaces, (0, 1, 2))
+
+    assert sum(solid.surfaces[i].kind == "plane" and abs(abs(lean) - 3.0) < 5e-3 for i, lean in leans.items()) == 32
+    assert sum(abs(abs(lean) - 2.0) < 5e-3 for lean in leans.values()) == 16
+
+
+# --- bed --------------------------------------------------------------------
+
+
+def test_pieces_for_a_small_bed_fit_it_and_add_up_to_the_whole():
+    """A 150 x 40 x 30 mm bar on a 60 mm bed: three pieces, two cuts, dowels each way in each cut."""
+    printer = Printer(bed=(60.0, 60.0, 60.0))
+    bar = block((0.0, 0.0, 0.0), (150.0, 40.0, 30.0))
+    pieces = split_for_bed(bar, printer, (), "bar")
+    left_out = bar.volume - sum(piece.volume for piece in pieces)
+
+    assert len(pieces) == 3
+    assert all(b - a <= 60.0 for piece in pieces for a, b in zip(*piece.box, strict=True))
+    assert left_out == pytest.approx(2 * 2 * 2 * math.pi * 3.15**2 * 10.2, rel=0.03)
+    assert sum((a & b).volume for a in pieces for b in pieces if a is not b) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_bed_too_small_for_any_piece_is_refused():
+    """A 10 mm bed has no room for a 6 mm dowel and its walls, or needs too many pieces."""
+    with pytest.raises(GeometryError, match="bed"):
+        split_for_bed(block((0.0, 0.0, 0.0), (150.0, 40.0, 30.0)), Printer(bed=(8.0, 8.0, 8.0)), (), "bar")
+
+
+# --- refusals ---------------------------------------------------------------
+
+
+def test_a_parting_plane_beside_the_casting_is_refused(drafted):
+    """It says where the casting is."""
+    with pytest.raises(JobError, match=r"Z 55 mm misses the casting, which reaches from Z 0\.00 to 40\.00 mm"):
+        make_pattern(part_of(drafted), job(parting=55.0), tessellate(drafted, 0.05))
+
+
+def test_a_level_core_off_the_parting_plane_is_refused(drafted):
+    """Its prints would lock in the sand."""
+    cross = solid_from_shape(cut(drafted.shape, cylinder((45.0, -5.0, 20.0), (0.0, 1.0, 0.0), 12.0, 90.0)), "cross")
+
+    with pytest.raises(JobError, match=r"axis at Z 20\.00 mm and the parting plane at 0\.00 mm"):
+        make_pattern(part_of(cross), job(), tessellate(cross, 0.05))
+
+
+def test_where_no_parting_is_stated_the_widest_section_is_taken(drafted):
+    """The foot of a block that leans in."""
+    found = make_pattern(part_of(drafted), replace(job(), casting=CastingSettings()), tessellate(drafted, 0.05))
+
+    assert (found.parting, found.assumed, found.draws) == (0.0, True, True)
