@@ -16,7 +16,6 @@ from export.progress import say, say_nothing
 from geom.errors import JobError
 from geom.job_settings import Overrides, load_settings
 from geom.settings import READINGS, Settings
-from geom.tolerance import PRINT_CHORD
 
 if TYPE_CHECKING:
     from geom.fixture.maker import Asked
@@ -187,16 +186,20 @@ def drawing(arguments: Namespace) -> int:
 def prototype(arguments: Namespace) -> int:
     """Write the test-fit prints of the finished part and of the casting."""
     settings, tell = _settings(arguments), _teller(arguments)
-    chord = _chord(arguments)
-    from export.prototype import prototype_files
+    chord = _chord(arguments, settings)
+    from export.prototype import prints, prototype_files
+    from export.prototype_print import print_files
     from geom.job import open_job
     from geom.kernel.failure import plain_kernel_failures
 
     with plain_kernel_failures(settings.label):
         part = open_job(settings, tell).part
         tell("meshing")
-        files = prototype_files(part, chord, settings.units)
-    _say_files(arguments, _save(arguments, settings, files, **({} if chord == PRINT_CHORD else {"chord": str(chord)})), files)
+        pair = prints(part, chord)
+        files = prototype_files(part, chord, settings.units, pair)
+        files |= print_files(part, pair[0], settings.printer, settings.label, settings.units)
+    asked = {} if chord == settings.printer.chord else {"chord": str(chord)}
+    _say_files(arguments, _save(arguments, settings, files, **asked), files)
     return YES
 
 
@@ -326,12 +329,12 @@ def _teller(arguments: Namespace) -> Callable[[str], None]:
     return say_nothing if arguments.quiet else say
 
 
-def _chord(arguments: Namespace) -> float:
+def _chord(arguments: Namespace, settings: Settings) -> float:
     from export.mesh import checked_chord
     from geom.units import length
 
     if arguments.chord is None:
-        return PRINT_CHORD
+        return settings.printer.chord
     return checked_chord(length(arguments.chord, "mm", "--chord"), "--chord")
 
 

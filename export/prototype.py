@@ -40,17 +40,20 @@ _CAUTIONS = (
 )
 
 
-def prototype_files(part: Part, chord: float = PRINT_CHORD, units: Units = "mm") -> dict[str, bytes]:
+def prototype_files(
+    part: Part, chord: float = PRINT_CHORD, units: Units = "mm", pair: tuple[PrintMesh, PrintMesh] | None = None
+) -> dict[str, bytes]:
     """Return the STL of the finished part and of the casting, and the sheet that goes with them.
 
     Args:
         chord: greatest distance between a facet and the true surface, mm.
         units: what the sheet shows beside mm.
+        pair: the meshes when they are made already (see `prints`).
 
     Raises:
         GeometryError: a mesh fails a check; nothing is returned for either.
     """
-    finished, casting = prints(part, chord)
+    finished, casting = pair or prints(part, chord)
     return {
         FINISHED_STL: _stl(finished),
         CASTING_STL: _stl(casting),

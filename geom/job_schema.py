@@ -208,8 +208,7 @@ PRINTER: Final[Table] = {
     "hole_growth": Key("length", "added to the diameter of every hole: prints pull holes in", default="0 mm", least=0, most=3),
     "gap": Key("length", "at each side between printed pieces that go together", default="0.15 mm", least=0, most=2),
     "chord": Key("length", "greatest distance of a facet from the true surface", default="0.05 mm", least=0.001, most=1),
-    "lighten": Key("choice", "what of a prototype is hollowed", default="no", choices=("no", "underside")),
-    "wall": Key("length", "left round a hollow", default="3 mm", above=0, most=100),
+    "wall": Key("length", "least left round a dowel", default="1.5 mm", above=0, most=100),
     "pin": Key("length", "diameter of the dowels that line pieces up", default="6 mm", inch="0.25 in", least=2, most=30),
 }
 

@@ -10,7 +10,6 @@ from typing import Literal, TypeAlias
 from geom.space import Vec3
 from geom.tolerance import PRINT_CHORD
 
-Lighten: TypeAlias = Literal["no", "underside"]
 Draw: TypeAlias = Literal["x", "y", "z"]
 
 
@@ -24,8 +23,7 @@ class Printer:
         hole_growth: added to the diameter of every hole and bore of a print, mm: prints pull holes in.
         gap: at each side between printed pieces that go together, mm.
         chord: greatest distance of a facet from the true surface, mm.
-        lighten: "underside" hollows a prototype from below; mating faces and holes stay.
-        wall: left round a hollow, mm.
+        wall: least left round a dowel, mm.
         pin: diameter of the dowels that line pieces up, mm.
         stated: keys the job gives itself.
     """
@@ -35,8 +33,7 @@ class Printer:
     hole_growth: float = 0.0
     gap: float = 0.15
     chord: float = PRINT_CHORD
-    lighten: Lighten = "no"
-    wall: float = 3.0
+    wall: float = 1.5
     pin: float = 6.0
     stated: frozenset[str] = field(default_factory=frozenset)
 

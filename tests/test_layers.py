@@ -80,7 +80,7 @@ FROM_BELOW = """
     export.bands export.raster export.picture export.heat_view export.heat
     export.prove_report
     export.mesh export.threemf export.prototype export.fixture_picture export.fixture
-    export.fixture_sheet export.pattern export.pattern_sheet
+    export.fixture_sheet export.pattern export.pattern_sheet export.prototype_print
     export.bundle
     export.exit_codes export.progress export.commands export.child export.cli
 """

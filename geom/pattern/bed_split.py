@@ -83,7 +83,7 @@ def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> list
         places.append((crossed, round(area, 3), abs(at - 0.5 * (low + high)), at))
     for *_, at in sorted(places):
         ahead, behind = upright.split((0.0, 0.0, 1.0), at)
-        spots = dowel_spots(ahead, behind, at, radius, 0.4 * printer.wall, depth)
+        spots = dowel_spots(ahead, behind, at, radius, printer.wall, depth)
         if spots:
             break
     else:

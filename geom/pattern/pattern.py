@@ -211,7 +211,7 @@ def _room_for_dowels(above: Body, loose: Body, z: float, radius: float, wall: fl
     """Return places for dowels and their depth each way: the deepest that leaves a wall."""
     for share in (3.4, 2.0, 1.2):
         depth = share * radius
-        spots = dowel_spots(above, loose, z, radius, 0.6 * wall, depth)
+        spots = dowel_spots(above, loose, z, radius, wall, depth)
         if spots:
             return spots, depth
     return (), 0.0
