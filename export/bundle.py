@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 from export.manifest import MANIFEST_NAME, describe, inputs_hash, to_bytes
 from geom.job import Record, input_files
 from geom.settings import Settings
-from geom.tolerance import PRINT_CHORD
 
 if TYPE_CHECKING:
     from geom.castings import Placed
@@ -37,10 +36,13 @@ def make_bundle(record: Record) -> dict[str, bytes]:
 def _every_file(record: Record) -> dict[str, bytes]:
     from export.coordinates_report import coordinate_files
     from export.drawing import drawing_files
-    from export.prototype import prototype_files
+    from export.prototype import prints, prototype_files
+    from export.prototype_print import print_files
     from export.prove_report import proof_files
 
     tables = coordinate_files(record)
+    printer = record.settings.printer
+    pair = prints(record.part, printer.chord)
     sets = (
         tables | proof_files(record.job, tables, record.placed),
         stock_files(record.job, record.stock),
@@ -48,7 +50,8 @@ def _every_file(record: Record) -> dict[str, bytes]:
         place_files(record.job, record.placed, record.zero) if record.placed else {},
         setup_files(record.job, record.plan, record.stock) if record.plan is not None else {},
         drawing_files(record),
-        prototype_files(record.part, PRINT_CHORD, record.settings.units),
+        prototype_files(record.part, printer.chord, record.settings.units, pair),
+        print_files(record.part, pair[0], printer, record.settings.label, record.settings.units),
     )
     files: dict[str, bytes] = {}
     for some in sets:

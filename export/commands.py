@@ -207,6 +207,7 @@ def pattern(arguments: Namespace) -> int:
     """Write the pattern and its core boxes; "no" when the casting does not draw, or a wall is thinner than the nozzle."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import pattern_files
+    from export.lettering import check_characters, text_outlines
     from export.mesh import print_mesh
     from export.pattern import pattern_document, pattern_text, too_thin, walls_of
     from geom.job import open_job
@@ -216,7 +217,9 @@ def pattern(arguments: Namespace) -> int:
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
         tell("drawing the pattern from its sand")
-        found = make_pattern(job.part, settings, print_mesh(job.part.casting, "casting", settings.printer.chord).mesh)
+        text = settings.pattern.text
+        letters = text_outlines(check_characters(text, settings.pattern.where["text"]), 1.0) if text else ()
+        found = make_pattern(job.part, settings, print_mesh(job.part.casting, "casting", settings.printer.chord).mesh, letters)
         files, walls = pattern_files(job, found), walls_of(found)
     _save(arguments, settings, files)
     _answer(arguments, pattern_document(found, job, walls), pattern_text(found, job, walls))

@@ -5,10 +5,11 @@ standards count it. Knows nothing of where text stands.
 """
 
 import unicodedata
+from collections.abc import Iterable, Iterator
 from functools import cache
-from typing import Final
+from typing import Any, Final
 
-from export.fonts import FOLDER, SANS_FILE
+from export.fonts import BOLD_FILE, FOLDER, SANS_FILE
 from geom.errors import JobError
 
 CAPITAL: Final = 1493 / 2048
@@ -33,6 +34,44 @@ def text_width(text: str, height: float) -> float:
     """Return the width of one line of text, mm, at a capital height in mm."""
     advances = _advances()
     return height * sum(advances.get(ord(c), 0.9) for c in text)
+
+
+def text_outlines(text: str, height: float) -> list[list[tuple[float, float]]]:
+    """Return the closed outlines of one line of bold text, mm, base line on Y 0, from X 0; outlines inside others are holes."""
+    from fontTools.pens.recordingPen import DecomposingRecordingPen  # type: ignore[import-untyped]
+    from fontTools.ttLib import TTFont
+
+    outlines: list[list[tuple[float, float]]] = []
+    with TTFont(FOLDER / BOLD_FILE) as font:
+        glyphs, names = font.getGlyphSet(), font.getBestCmap()
+        size = height / CAPITAL / font["head"].unitsPerEm
+        at = 0.0
+        for character in text:
+            glyph = glyphs[names[ord(character)]]
+            pen = DecomposingRecordingPen(glyphs)
+            glyph.draw(pen)
+            outlines += [[(size * (at + x), size * y) for x, y in ring] for ring in _rings(pen.value)]
+            at += glyph.width
+    return outlines
+
+
+def _rings(strokes: Iterable[tuple[str, tuple[Any, ...]]]) -> Iterator[list[tuple[float, float]]]:
+    """Yield the rings of a glyph's strokes, its quadratic curves in straight pieces, font units."""
+    ring: list[tuple[float, float]] = []
+    for stroke, points in strokes:
+        if stroke in ("moveTo", "lineTo"):
+            ring.append(points[0])
+        elif stroke == "qCurveTo":
+            *handles, last = points
+            for i, (hx, hy) in enumerate(handles):
+                end = last if i + 1 == len(handles) else ((hx + handles[i + 1][0]) / 2, (hy + handles[i + 1][1]) / 2)
+                x, y = ring[-1]
+                for t in (0.2, 0.4, 0.6, 0.8, 1.0):
+                    u = 1.0 - t
+                    ring.append((u * u * x + 2 * u * t * hx + t * t * end[0], u * u * y + 2 * u * t * hy + t * t * end[1]))
+        elif stroke == "closePath":
+            yield ring
+            ring = []
 
 
 def check_characters(text: str, where: str) -> str:

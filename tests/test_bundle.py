@@ -20,7 +20,7 @@ from geom.job import load_settings
 from geom.kernel.step import write_step
 from tests.catalogue import drilled_plate
 
-PRINTS = ("casting.stl", "finished.stl", "prototype.txt")
+PRINTS = ("casting.stl", "finished.stl", "prototype.3mf", "prototype.txt", "prototype_print.txt")
 ROOT = Path(__file__).resolve().parent.parent
 JOB = '[part]\nname = "Drilled plate"\nfinished = "finished.step"\ncasting = "casting.step"\nunits = "mm"\nalloy = "grey iron"\n'
 
@@ -151,6 +151,7 @@ def test_one_command_renews_its_files_in_the_set(made, tmp_path):
     assert {name for name in before if before[name] != after[name]} == {
         "finished.stl",
         "prototype.txt",
+        "prototype.3mf",
         "casting.stl",
         "manifest.json",
     }

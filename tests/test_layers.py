@@ -65,7 +65,7 @@ FROM_BELOW = """
     geom.fixture.jaws geom.fixture.checks geom.fixture.plates
     geom.job geom.fixture.maker
     geom.pattern.contraction geom.pattern.plane geom.pattern.draft geom.pattern.cores geom.pattern.dowels geom.pattern.bed_split
-    geom.pattern.pattern
+    geom.pattern.lettered geom.pattern.pattern
     geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows
     geom.proof_metal geom.proof_received geom.proof_touch geom.proof_measure geom.proof_verdict geom.proof_wane geom.proof
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from export.lettering import text_outlines
 from geom.body import block, body_of
 from geom.errors import GeometryError, JobError
 from geom.kernel.cut import cut, cylinder
@@ -18,6 +19,7 @@ from geom.pattern.bed_split import split_for_bed
 from geom.pattern.contraction import Stage, growth, stages
 from geom.pattern.cores import Bore, core_body, core_box, core_of
 from geom.pattern.draft import leans_of
+from geom.pattern.lettered import flat_places, raised
 from geom.pattern.pattern import Pattern, make_pattern
 from geom.print_settings import PatternSettings, Printer
 from geom.settings import CastingSettings, PartSettings, Settings
@@ -169,6 +171,38 @@ def test_a_bore_left_uncored_does_not_draw(bored):
 
     assert face.angle == 0.0
     assert face.short == pytest.approx(2 * math.pi * 17.0 * 40.0, rel=1e-3)
+
+
+# --- text -------------------------------------------------------------------
+
+
+def test_raised_letters_stand_up_along_the_draw_and_narrow_upwards(drafted):
+    """A letter of 10 mm square: four layers of 0.2 mm, each side in by 0.2 tan 10 degrees a layer; wholly on the top."""
+    mesh = tessellate(drafted, 0.05)
+    top = frozenset(s.index for s in drafted.surfaces if s.normal[2] > 0.99)
+    plain = body_of(mesh, "block")
+    square = [[(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]]
+    found = raised(square, plain, flat_places(mesh, drafted.surfaces, 2, top), 1.0, "test", 10.0)
+    sides = [10.0 - 2 * n * 0.2 * math.tan(math.radians(10.0)) for n in range(4)]
+
+    assert found.box[1][2] == pytest.approx(BASE[2] + 0.8)
+    assert found.volume - plain.volume == pytest.approx(sum(0.2 * side**2 for side in sides), rel=1e-3)
+
+
+def test_letters_are_outlines_of_the_capital_height_asked_for():
+    """An H stands from the base line to the height; an O is a ring: two outlines, one inside the other."""
+    (bar,) = text_outlines("H", 7.0)
+
+    assert (min(y for _, y in bar), max(y for _, y in bar)) == pytest.approx((0.0, 7.0))
+    assert len(text_outlines("O", 7.0)) == 2
+
+
+def test_text_without_a_place_for_it_is_refused(drafted):
+    """A block without an as-cast face square to the draw."""
+    asked = job(text="ES-1", where={"text": "job.toml line 9, pattern.text"})
+
+    with pytest.raises(JobError, match=r"job.toml line 9, pattern.text: no as-cast flat face .* has room for the text"):
+        make_pattern(part_of(drafted), asked, tessellate(drafted, 0.05), text_outlines("ES-1", 1.0))
 
 
 # --- public model -----------------------------------------------------------

@@ -7,3 +7,4 @@ FOLDER: Final = Path(__file__).resolve().parent
 SANS: Final = "DejaVu Sans"
 MONO: Final = "DejaVu Sans Mono"
 SANS_FILE: Final = "DejaVuSans.ttf"
+BOLD_FILE: Final = "DejaVuSans-Bold.ttf"

@@ -13,6 +13,7 @@ import numpy as np
 from geom.body import Body
 from geom.errors import GeometryError
 from geom.pattern.dowels import dowel_spots, holes
+from geom.pattern.plane import area as area_of
 from geom.print_settings import Printer
 from geom.space import Vec3
 
@@ -79,7 +80,7 @@ def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> list
     places = []
     for at in np.linspace(near + margin, far - margin, _PLACES).tolist():
         crossed = sum(a[axis] - 1.0 < at < b[axis] + 1.0 for a, b in keep)
-        area = sum(_area(outline) for outline in upright.outlines_at(at))
+        area = sum(area_of(outline) for outline in upright.outlines_at(at))
         places.append((crossed, round(area, 3), abs(at - 0.5 * (low + high)), at))
     for *_, at in sorted(places):
         ahead, behind = upright.split((0.0, 0.0, 1.0), at)
@@ -95,8 +96,3 @@ def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> list
     first = ahead - drilled.moved(np.diag([1.0, 1.0, -1.0]), (0.0, 0.0, at))
     second = behind - drilled.moved(np.eye(3), (0.0, 0.0, at))
     return [part for half in (second, first) for part in half.moved(turn.T, (0.0, 0.0, 0.0)).pieces()]
-
-
-def _area(outline: "np.typing.NDArray[np.float64]") -> float:
-    x, y = outline[:, 0], outline[:, 1]
-    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))

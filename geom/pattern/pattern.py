@@ -5,13 +5,13 @@ not draw gets no pattern. Pieces come out as they lie on the printer's bed, flat
 side down. Draw frame: Z along the draw. Lengths mm. Knows nothing of files.
 """
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from geom.body import Body, body_of, joined
+from geom.body import Body, Outline, body_of, joined
 from geom.errors import JobError
 from geom.kernel.mesh import Mesh
 from geom.pattern.bed_split import Keep, split_for_bed
@@ -19,6 +19,10 @@ from geom.pattern.contraction import Stage, growth, stages
 from geom.pattern.cores import Bore, Core, CoreBox, bores_of, core_box, core_of, filling, is_through
 from geom.pattern.dowels import Spot, dowel_spots, holes, pin
 from geom.pattern.draft import Draft, draft_of
+from geom.pattern.lettered import flat_places, raised
+from geom.pattern.plane import area as area_of
+from geom.space import dot, sub
+from geom.tolerance import SAME_DIRECTION, SKIN
 
 if TYPE_CHECKING:
     from geom.part import Part
@@ -89,14 +93,12 @@ class Pattern:
         return not self.draft.faults
 
 
-def make_pattern(
-    part: "Part", settings: "Settings", mesh: Mesh, letters: Callable[[Body, Mesh, float, float], Body] | None = None
-) -> Pattern:
+def make_pattern(part: "Part", settings: "Settings", mesh: Mesh, letters: Sequence[Outline] = ()) -> Pattern:
     """Return the pattern of a job's casting, or its draft alone where it does not draw.
 
     Args:
         mesh: of the casting, closed, part frame, faces as in its surfaces.
-        letters: adds the job's text to a pattern (pattern, casting mesh in the draw frame, growth, parting height).
+        letters: outlines of the job's text at a capital height of 1 mm; none for no text.
 
     Raises:
         JobError: the parting plane misses the casting, or a core does not lie in it.
@@ -123,8 +125,9 @@ def make_pattern(
     bores = [b for b in bores_of(surfaces, along, order, factor) if b.surfaces[0] in cored]
     cores = tuple(core_of(bore, settings.label) for bore in bores)
     whole = joined([casting.moved(factor * np.eye(3), (0.0, 0.0, 0.0)), *(filling(core, chord) for core in cores)])
-    if letters is not None:
-        whole = letters(whole, turned, factor, z)
+    if letters:
+        places = flat_places(turned, surfaces, along, _as_cast(part))
+        whole = raised(letters, whole, places, factor, settings.pattern.where["text"], settings.pattern.text_height)
     spots, pieces = _halves(whole, factor * z, settings)
     printer = settings.printer
     boxes = tuple(core_box(core, chord, BOX_WALL, printer.pin, printer.gap) for core in cores)
@@ -139,6 +142,23 @@ def make_pattern(
     return Pattern(found, draft, along, order, z, assumed, casting, whole, cores, boxes, uncored, spots, tuple(pieces))
 
 
+def _as_cast(part: "Part") -> frozenset[int]:
+    """Return the casting's flat surfaces that the finished part keeps: one plane with an as-cast face, and over it."""
+    kept = [face for face in part.as_cast if face.kind == "plane" and face.normal is not None]
+    return frozenset(
+        surface.index
+        for surface in part.casting.surfaces
+        if surface.kind == "plane"
+        and any(
+            dot(face.normal, surface.normal) > 1.0 - SAME_DIRECTION
+            and abs(dot(sub(face.origin, surface.origin), surface.normal)) < SKIN
+            and face.area > 0.5 * surface.area
+            for face in kept
+            if face.normal is not None
+        )
+    )
+
+
 def parting_of(settings: "Settings", casting: Body) -> tuple[float, bool]:
     """Return the height of the parting plane, and whether nobody stated it (then: the casting's widest section).
 
@@ -151,7 +171,7 @@ def parting_of(settings: "Settings", casting: Body) -> tuple[float, bool]:
     if z is None:
         heights = np.linspace(low, high, 41)
         heights[0], heights[-1] = low + 1e-3, high - 1e-3
-        areas = [sum(_area(o) for o in casting.outlines_at(float(h))) for h in heights]
+        areas = [sum(area_of(o) for o in casting.outlines_at(float(h))) for h in heights]
         best = int(np.argmax(np.round(areas, 3)))
         return (low if best == 0 else high if best == 40 else float(heights[best])), True
     if not low - 1e-6 <= z <= high + 1e-6:
@@ -160,11 +180,6 @@ def parting_of(settings: "Settings", casting: Body) -> tuple[float, bool]:
             f"{axis} {low:.2f} to {high:.2f} mm; give a height in between"
         )
     return min(max(z, low), high), False
-
-
-def _area(outline: "np.typing.NDArray[np.float64]") -> float:
-    x, y = outline[:, 0], outline[:, 1]
-    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
 
 
 def _check_level(bores: list[Bore], z: float, settings: "Settings") -> None:

@@ -33,6 +33,12 @@ class Grid:
         return inside
 
 
+def area(outline: Floats) -> float:
+    """Return the area of an outline (n, 2), mm2, positive when it runs counter-clockwise."""
+    x, y = outline[:, 0], outline[:, 1]
+    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+
+
 def grid_over(low: tuple[float, float], high: tuple[float, float], pitch: float) -> Grid:
     """Return a grid over a box, half a pitch inside its edges."""
     x, y = (np.arange(a + pitch * 0.4871, b, pitch) for a, b in zip(low, high, strict=True))
