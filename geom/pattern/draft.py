@@ -209,12 +209,20 @@ def _by_face(face: Ints, upper: Bools, angle: Floats, area: Floats, bad: Ints, m
                 continue
             worst = int(bad[here].max())
             one = np.flatnonzero(here & (bad == worst))
-            pick = one[np.argmin(np.linalg.norm(middle[one] - np.average(middle[one], axis=0, weights=area[one]), axis=1))]
+            pick = one[_spot(middle[one], area[one])]
             x, y, z = middle[pick].tolist()
             short, held = (float(area[here & (bad == n)].sum()) for n in (1, 2))
             least = _least(angle[here], area[here])
             found.append(FaceDraft(index, half, least, float(area[here].sum()), short, held, (x, y, z)))
     return tuple(found)
+
+
+def _spot(middle: Floats, area: Floats) -> int:
+    """Return the facet to point at: the middle one, or of a face that goes round, the one at the front left."""
+    away = np.linalg.norm(middle - np.average(middle, axis=0, weights=area), axis=1)
+    if away.min() > 0.25 * away.max():
+        return int(np.argmin(middle @ np.array([1.0, 1.6, 0.0])))
+    return int(away.argmin())
 
 
 def _least(angle: Floats, area: Floats) -> float:
