@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING, Any
 
 from export.manifest import MANIFEST_NAME, describe, inputs_hash, to_bytes
 from geom.job import Record, input_files
-from geom.settings import Settings
+from geom.settings.records import Settings
 
 if TYPE_CHECKING:
-    from geom.castings import Placed
-    from geom.datum import Zero
+    from geom.datum.zero import Zero
     from geom.fixture.fixture import Refused
     from geom.fixture.maker import Asked, Made
     from geom.job import Job
     from geom.pattern.pattern import Pattern
-    from geom.plan import NoPlan, Plan
-    from geom.stock import StockReport
+    from geom.place.castings import Placed
+    from geom.rows.plan import NoPlan, Plan
+    from geom.stock.report import StockReport
 
 
 def make_bundle(record: Record) -> dict[str, bytes]:
@@ -34,11 +34,11 @@ def make_bundle(record: Record) -> dict[str, bytes]:
 
 
 def _every_file(record: Record) -> dict[str, bytes]:
-    from export.coordinates_report import coordinate_files
-    from export.drawing import drawing_files
-    from export.prototype import prints, prototype_files
-    from export.prototype_print import print_files
-    from export.prove_report import proof_files
+    from export.drawing.sheet import drawing_files
+    from export.prints.prototype import prints, prototype_files
+    from export.prints.prototype_print import print_files
+    from export.reports.coordinates import coordinate_files
+    from export.reports.prove import proof_files
 
     tables = coordinate_files(record)
     printer = record.settings.printer
@@ -64,23 +64,23 @@ def _every_file(record: Record) -> dict[str, bytes]:
 
 def stock_files(job: "Job", report: "StockReport") -> dict[str, bytes]:
     """Return the stock report as text and as JSON."""
-    from export.stock_report import stock_document, stock_text
+    from export.reports.stock import stock_document, stock_text
 
     return {"stock.json": json_bytes(stock_document(report, job)), "stock.txt": stock_text(report, job).encode()}
 
 
 def hole_files(job: "Job") -> dict[str, bytes]:
     """Return the hole list as text and as JSON."""
-    from export.hole_report import holes_document, holes_text
+    from export.reports.hole import holes_document, holes_text
 
     return {"holes.json": json_bytes(holes_document(job.part)), "holes.txt": holes_text(job.part, job.settings).encode()}
 
 
 def place_files(job: "Job", placed: "Sequence[Placed]", zero: "Zero") -> dict[str, bytes]:
     """Return the placement as text and as JSON, and a picture of each casting that was measured."""
-    from export.heat import heat_files
-    from export.place_document import place_document
-    from export.place_report import place_text
+    from export.pictures.heat import heat_files
+    from export.reports.place import place_text
+    from export.reports.place_document import place_document
 
     files = {
         "place.json": json_bytes(place_document(placed, job, zero)),
@@ -93,7 +93,7 @@ def place_files(job: "Job", placed: "Sequence[Placed]", zero: "Zero") -> dict[st
 
 def setup_files(job: "Job", plan: "Plan | NoPlan", report: "StockReport") -> dict[str, bytes]:
     """Return the set-ups as text and as JSON."""
-    from export.setups_report import setups_document, setups_text
+    from export.reports.setups import setups_document, setups_text
 
     return {
         "setups.json": json_bytes(setups_document(plan, job, report)),
@@ -103,8 +103,8 @@ def setup_files(job: "Job", plan: "Plan | NoPlan", report: "StockReport") -> dic
 
 def fixture_files(job: "Job", found: "Sequence[Made | Refused]", asked: "Asked") -> dict[str, bytes]:
     """Return the fixtures as text and as JSON, and the print files of each."""
-    from export.fixture import fixture_document, fixture_prints, fixture_text
-    from export.fixture_sheet import sheet
+    from export.prints.fixture import fixture_document, fixture_prints, fixture_text
+    from export.prints.fixture_sheet import sheet
     from geom.fixture.maker import Made
 
     return {
@@ -117,8 +117,8 @@ def fixture_files(job: "Job", found: "Sequence[Made | Refused]", asked: "Asked")
 
 def pattern_files(job: "Job", found: "Pattern") -> dict[str, bytes]:
     """Return the pattern as text, JSON, page and picture of the draft, and its prints when it draws."""
-    from export.pattern import pattern_document, pattern_prints, pattern_text, walls_of
-    from export.pattern_sheet import draft_picture, pattern_sheet
+    from export.prints.pattern import pattern_document, pattern_prints, pattern_text, walls_of
+    from export.prints.pattern_sheet import draft_picture, pattern_sheet
 
     walls = walls_of(found)
     return {

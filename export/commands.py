@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, Final
 from export.exit_codes import NO, YES
 from export.progress import say, say_nothing
 from geom.errors import JobError
-from geom.job_settings import Overrides, load_settings
-from geom.settings import READINGS, Settings
+from geom.settings.load import Overrides, load_settings
+from geom.settings.records import READINGS, Settings
 
 if TYPE_CHECKING:
     from geom.fixture.maker import Asked
@@ -26,10 +26,10 @@ def stock(arguments: Namespace) -> int:
     """Print the stock on every machined face; "no" when the casting is short."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import stock_files
-    from export.stock_report import stock_document, stock_text
+    from export.reports.stock import stock_document, stock_text
     from geom.job import measure_stock, open_job
     from geom.kernel.failure import plain_kernel_failures
-    from geom.verdict import verdict
+    from geom.stock.verdict import verdict
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
@@ -44,7 +44,7 @@ def holes(arguments: Namespace) -> int:
     """Print the holes as the program understands them."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import hole_files
-    from export.hole_report import holes_document, holes_text
+    from export.reports.hole import holes_document, holes_text
     from geom.job import open_job
     from geom.kernel.failure import plain_kernel_failures
 
@@ -61,9 +61,9 @@ def place(arguments: Namespace) -> int:
     settings, tell = _settings(arguments), _teller(arguments)
     _begin_scan(settings)
     from export.bundle import place_files
-    from export.place_document import place_document
-    from export.place_report import ask_text, place_text
-    from geom.datum import resolve_zero
+    from export.reports.place import ask_text, place_text
+    from export.reports.place_document import place_document
+    from geom.datum.zero import resolve_zero
     from geom.job import open_job, placements
     from geom.kernel.failure import plain_kernel_failures
 
@@ -85,11 +85,11 @@ def setups(arguments: Namespace) -> int:
     settings, tell = _settings(arguments), _teller(arguments)
     _begin_scan(settings)
     from export.bundle import setup_files
-    from export.setups_report import setups_document, setups_text
-    from geom.datum import resolve_zero
+    from export.reports.setups import setups_document, setups_text
+    from geom.datum.zero import resolve_zero
     from geom.job import measure_stock, open_job, placements, planned
     from geom.kernel.failure import plain_kernel_failures
-    from geom.plan import Plan
+    from geom.rows.plan import Plan
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
@@ -111,8 +111,8 @@ def setups(arguments: Namespace) -> int:
 def coordinates(arguments: Namespace) -> int:
     """Print the coordinate tables and write them as CSV and text; "no" when no plan makes the part or its rows are at fault."""
     settings, tell = _settings(arguments), _teller(arguments)
-    from export.coordinates_report import coordinate_files, coordinates_document, coordinates_text, readout_figures
-    from export.proof_record import unproved
+    from export.reports.coordinates import coordinate_files, coordinates_document, coordinates_text, readout_figures
+    from export.reports.proof_record import unproved
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
 
@@ -129,7 +129,7 @@ def prove(arguments: Namespace) -> int:
     """Cut the casting along the tables on disk and say so on them; "no" when the finished part is not what is left."""
     settings, tell = _settings(arguments), _teller(arguments)
     _begin_scan(settings)
-    from export.prove_report import files_of, prove_document, prove_tables, prove_text, tables_in
+    from export.reports.prove import files_of, prove_document, prove_tables, prove_text, tables_in
     from geom.job import open_job, placements
     from geom.kernel.failure import plain_kernel_failures
 
@@ -157,9 +157,9 @@ def _mark(arguments: Namespace, settings: Settings, files: Mapping[str, bytes]) 
 
 def _new_tables(arguments: Namespace, job: "Job", out: Path) -> dict[str, bytes]:
     """Write a job's tables where there were none, and return them as they lie on disk."""
-    from export.coordinates_report import coordinate_files
-    from export.proof_record import unproved
-    from export.prove_report import tables_in
+    from export.reports.coordinates import coordinate_files
+    from export.reports.proof_record import unproved
+    from export.reports.prove import tables_in
     from geom.job import finish
 
     tell = _teller(arguments)
@@ -171,7 +171,7 @@ def _new_tables(arguments: Namespace, job: "Job", out: Path) -> dict[str, bytes]
 def drawing(arguments: Namespace) -> int:
     """Write the drawing as DXF, PDF and SVG."""
     settings, tell = _settings(arguments), _teller(arguments)
-    from export.drawing import drawing_files
+    from export.drawing.sheet import drawing_files
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
 
@@ -187,8 +187,8 @@ def prototype(arguments: Namespace) -> int:
     """Write the test-fit prints of the finished part and of the casting."""
     settings, tell = _settings(arguments), _teller(arguments)
     chord = _chord(arguments, settings)
-    from export.prototype import prints, prototype_files
-    from export.prototype_print import print_files
+    from export.prints.prototype import prints, prototype_files
+    from export.prints.prototype_print import print_files
     from geom.job import open_job
     from geom.kernel.failure import plain_kernel_failures
 
@@ -207,9 +207,9 @@ def pattern(arguments: Namespace) -> int:
     """Write the pattern and its core boxes; "no" when the casting does not draw, or a wall is thinner than the nozzle."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import pattern_files
-    from export.lettering import check_characters, text_outlines
-    from export.mesh import print_mesh
-    from export.pattern import pattern_document, pattern_text, too_thin, walls_of
+    from export.files.lettering import check_characters, text_outlines
+    from export.prints.mesh import print_mesh
+    from export.prints.pattern import pattern_document, pattern_text, too_thin, walls_of
     from geom.job import open_job
     from geom.kernel.failure import plain_kernel_failures
     from geom.pattern.pattern import make_pattern
@@ -236,13 +236,13 @@ def fixture(arguments: Namespace) -> int:
     asked = _fixture_asked(arguments, settings)
     _begin_scan(settings)
     from export.bundle import fixture_files
-    from export.fixture import fixture_document, fixture_text
-    from geom.datum import resolve_zero
+    from export.prints.fixture import fixture_document, fixture_text
+    from geom.datum.zero import resolve_zero
     from geom.fixture.fixture import Refused
     from geom.fixture.maker import fixtures
     from geom.job import measure_stock, open_job, placements, planned
     from geom.kernel.failure import plain_kernel_failures
-    from geom.plan import Plan
+    from geom.rows.plan import Plan
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
@@ -266,11 +266,11 @@ def make(arguments: Namespace) -> int:
     """Write everything into one folder; "no" when the casting is short, as drawn or as received, or the rows are not proved."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import make_bundle, owner_of
-    from export.prove_report import is_proved
+    from export.reports.prove import is_proved
     from export.write import check_folder, write_folder
     from geom.job import finish, open_job
     from geom.kernel.failure import plain_kernel_failures
-    from geom.verdict import verdict
+    from geom.stock.verdict import verdict
 
     out = _out(arguments, settings)
     check_folder(out, owner_of(settings))
@@ -312,7 +312,7 @@ def _begin_scan(settings: Settings) -> None:
     """Let a scan be read while the kernel loads, before anything loads it."""
     folder = settings.folder / READINGS
     if (folder / "scan.toml").is_file():
-        from geom.scan_ahead import begin
+        from geom.scan.ahead import begin
 
         begin(folder)
 
@@ -333,7 +333,7 @@ def _teller(arguments: Namespace) -> Callable[[str], None]:
 
 
 def _chord(arguments: Namespace, settings: Settings) -> float:
-    from export.mesh import checked_chord
+    from export.prints.mesh import checked_chord
     from geom.units import length
 
     if arguments.chord is None:

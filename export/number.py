@@ -18,7 +18,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Context, Decimal
 from typing import Final, Literal, TypeAlias
 
 from geom.errors import EvenstockError, JobError
-from geom.rows import About
+from geom.rows.records import About
 from geom.units import UNITS
 
 Units: TypeAlias = Literal["mm", "inch"]

@@ -9,20 +9,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from geom.datum import Zero, resolve_zero
-from geom.job_features import dressed
-from geom.job_settings import Overrides, load_settings
-from geom.part import Part
-from geom.pin_check import check_pins
-from geom.required import Need, needs_of
-from geom.settings import READINGS, Settings
+from geom.datum.zero import Zero, resolve_zero
+from geom.model.part import Part
+from geom.settings.features import dressed
+from geom.settings.load import Overrides, load_settings
+from geom.settings.pins import check_pins
+from geom.settings.records import READINGS, Settings
+from geom.stock.required import Need, needs_of
 
 if TYPE_CHECKING:
-    from geom.castings import Placed
     from geom.kernel.shape import Solid
-    from geom.plan import NoPlan, Plan
-    from geom.rows import Setup, Words
-    from geom.stock import StockReport
+    from geom.place.castings import Placed
+    from geom.rows.plan import NoPlan, Plan
+    from geom.rows.records import Setup, Words
+    from geom.stock.report import StockReport
 
 __all__ = ["Job", "Overrides", "Record", "Say", "finish", "input_files", "load_settings", "open_job", "placements", "planned"]
 
@@ -72,7 +72,7 @@ class Record:
     @property
     def can_be_cut(self) -> bool:
         """Whether there is a plan and nothing is wrong with its rows."""
-        from geom.plan import NoPlan
+        from geom.rows.plan import NoPlan
 
         return not isinstance(self.plan, NoPlan) and not self.faults
 
@@ -94,7 +94,7 @@ def open_job(settings: Settings, say: Say = _silent) -> Job:
         GeometryError: the files or the model do not give one sound solid each.
         JobError: `[faces]` or `[holes]` name what the part does not have.
     """
-    from geom.recognise import recognise
+    from geom.recognise.part import recognise
 
     finished, casting, features, parameters = _solids(settings, say)
     say("finding faces and holes")
@@ -106,7 +106,7 @@ def open_job(settings: Settings, say: Say = _silent) -> Job:
 
 def measure_stock(job: Job, say: Say = _silent) -> "StockReport":
     """Return the stock on every machined face."""
-    from geom.stock import stock_report
+    from geom.stock.report import stock_report
 
     say("measuring stock")
     return stock_report(job.part, {name: need.amount for name, need in job.needs.items()})
@@ -121,7 +121,7 @@ def placements(job: Job, say: Say = _silent, casting: str | None = None) -> "tup
     Raises:
         ReadingError: a reading is wrong.
     """
-    from geom.castings import place_castings
+    from geom.place.castings import place_castings
 
     return place_castings(job.part, job.settings, job.needs, say, casting)
 
@@ -135,7 +135,7 @@ def planned(job: Job, zero: Zero, stock: "StockReport", say: Say = _silent, plac
     Raises:
         JobError: a pin contradicts a rule of holding.
     """
-    from geom.planner import plan_setups
+    from geom.setups.planner import plan_setups
 
     say("planning set-ups")
     placement = placed[0].placement if placed and placed[0].measured else None
@@ -152,8 +152,8 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
         JobError: `[datum]` names what the part does not have.
         ReadingError: a reading is wrong.
     """
-    from geom.plan import Plan
-    from geom.setup_rows import setups_of, with_faults
+    from geom.passes.setup_rows import setups_of, with_faults
+    from geom.rows.plan import Plan
 
     zero = resolve_zero(job.part, job.settings.datum)
     stock = measure_stock(job, say)
@@ -170,7 +170,7 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
 def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any], Mapping[str, Any]]":
     asked = settings.part
     if asked.model is not None:
-        from geom.model import load_model
+        from geom.model.model import load_model
 
         say(f"building the model of {settings.part.name}")
         built = load_model(asked.model, settings.parameters, asked.units, settings.parameters_from)

@@ -3,9 +3,9 @@
 from functools import cache
 from pathlib import Path
 
-from geom.castings import Placed, place_castings
 from geom.job import Job, open_job
-from geom.job_settings import load_settings
+from geom.place.castings import Placed, place_castings
+from geom.settings.load import load_settings
 
 ROOT = Path(__file__).resolve().parent.parent
 JOBS = ("footstep", "bell_crank", "pump_cover")

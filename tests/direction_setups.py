@@ -11,16 +11,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
-from geom.datum import Zero, zero_facing
+from geom.datum.zero import Zero, zero_facing
 from geom.directions import fewest, same_way
-from geom.hole_order import ordered, turn_from_x
-from geom.part import Part
-from geom.practice import Practice, practice
-from geom.rows import ACTIONS, Row, Setup, Words
-from geom.settings import Settings
-from geom.setup_rows import centres, placed_in
+from geom.model.part import Part
+from geom.passes.setup_rows import centres, placed_in
+from geom.rows.records import ACTIONS, Row, Setup, Words
+from geom.settings.records import Settings
 from geom.space import Vec3
-from geom.tasks import Task, tasks_of
+from geom.tasks.features import Task, tasks_of
+from geom.tasks.hole_order import ordered, turn_from_x
+from geom.tasks.practice import Practice, practice
 
 
 def setups_by_direction(part: Part, zero: Zero, settings: Settings) -> tuple[Setup, ...]:

@@ -6,10 +6,10 @@ So that a test of rows does not rest on hole recognition being right.
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from geom.datum import Zero
+from geom.datum.zero import Zero
 from geom.kernel.shape import Solid, Surface
-from geom.part import FoundCounterbore, FoundCountersink, HoleKind, HoleStep, Part, PartFace, PartHole
-from geom.settings import FaceSettings, HoleSettings, PartSettings, Readout, Settings, ShopSettings
+from geom.model.part import FoundCounterbore, FoundCountersink, HoleKind, HoleStep, Part, PartFace, PartHole
+from geom.settings.records import FaceSettings, HoleSettings, PartSettings, Readout, Settings, ShopSettings
 from geom.space import Frame, Vec3, along, foot, norm, sub
 from geom.standards.callout import parse_callout
 

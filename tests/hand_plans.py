@@ -5,10 +5,10 @@ from collections.abc import Sequence
 
 from geom.kernel.cut import box, cut, fuse, turned
 from geom.kernel.shape import Solid, solid_from_shape
-from geom.part import Part
-from geom.plan import Hold, PickUp, Place, PlannedSetup
-from geom.recognise import recognise
-from geom.rows import Box
+from geom.model.part import Part
+from geom.recognise.part import recognise
+from geom.rows.plan import Hold, PickUp, Place, PlannedSetup
+from geom.rows.records import Box
 from geom.space import Frame, Vec3, cross, frame_facing
 from tests.hand_parts import hand_zero
 

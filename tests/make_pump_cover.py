@@ -12,11 +12,11 @@ from typing import Any
 
 import cadquery as cq
 
-from geom.casting import below, cored, drafted, drafted_round, fused, is_outer, is_root, less, machine, rounded
-from geom.feature import Boss, Face, Feature, bore, hole
-from geom.hole_pattern import on_circle
 from geom.kernel.edges import Edge
 from geom.kernel.step import write_step
+from geom.model.casting import below, cored, drafted, drafted_round, fused, is_outer, is_root, less, machine, rounded
+from geom.model.feature import Boss, Face, Feature, bore, hole
+from geom.model.hole_pattern import on_circle
 
 FOLDER = Path(__file__).resolve().parent.parent / "parts" / "pump_cover"
 

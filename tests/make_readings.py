@@ -21,8 +21,8 @@ import numpy.typing as npt
 
 from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import Solid
-from geom.part import Part
-from geom.received_faces import face_skin
+from geom.model.part import Part
+from geom.received.faces import face_skin
 from geom.rigid import from_turn
 from geom.units import MM_PER_INCH
 from tests.bundled import ROOT, opened

@@ -14,16 +14,16 @@ from functools import cache
 from typing import Literal, TypeAlias
 
 from export.number import Figures, figures
-from export.proof_tables import proof_table
-from export.table import AS_IS, read_table, setup_csv
-from export.table_head import Signs
-from geom.datum import Zero
+from export.reports.proof_tables import proof_table
+from export.tables.head import Signs
+from export.tables.write import AS_IS, read_table, setup_csv
+from geom.datum.zero import Zero
 from geom.kernel.cut import box, cut, cylinder, drill, turned
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part
-from geom.proof_sweep import Table
-from geom.recognise import recognise
-from geom.rows import Box, Row, Setup, Tool
+from geom.model.part import Part
+from geom.proof.sweep import Table
+from geom.recognise.part import recognise
+from geom.rows.records import Box, Row, Setup, Tool
 from geom.space import Frame, Vec3
 from geom.standards.callout import parse_callout
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from geom.analytic import Floats, Ints
 from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import Solid
-from geom.sample import exact_points
+from geom.rays.analytic import Floats, Ints
+from geom.rays.sample import exact_points
 
 
 def write_stl(path: Path, vertices: Floats, triangles: Ints, claim: int | None = None) -> Path:

@@ -8,11 +8,11 @@ import hashlib
 from dataclasses import replace
 from functools import cache
 
-from export.drawing import drawing_sheet, files_of
-from export.drawing_input import DrawingInput
-from export.furniture import TitleFields
-from export.sheet2d import Sheet
-from geom.recognise import recognise
+from export.drawing.furniture import TitleFields
+from export.drawing.input import DrawingInput
+from export.drawing.sheet import drawing_sheet, files_of
+from export.files.sheet2d import Sheet
+from geom.recognise.part import recognise
 from geom.space import Frame
 from tests.catalogue import block_with_cored_bore, bolt_circle_cover, cross_drilled_block
 

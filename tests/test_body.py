@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from geom.body import block, body_of, empty, hull, joined, prism, rod
 from geom.errors import GeometryError
 from geom.kernel.mesh import Mesh
+from geom.rays.body import block, body_of, empty, hull, joined, prism, rod
 
 CUBE = block((0.0, 0.0, 0.0), (10.0, 20.0, 30.0))
 

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from geom.datum import resolve_zero
+from geom.datum.zero import resolve_zero
 from geom.kernel.shape import Surface
 from geom.kernel.step import read_step
-from geom.model import load_model
-from geom.part import PartHole
+from geom.model.model import load_model
+from geom.model.part import PartHole
 from geom.space import Vec3, angle_between
 from geom.standards.alloy import alloy
 from tests import make_pump_cover
@@ -240,7 +240,7 @@ def test_a_step_header_says_nothing_of_when_and_where(name: str) -> None:
 def test_a_step_job_opens_without_cadquery() -> None:
     """In a fresh interpreter: the kernel suffices, so the job opens quicker and runs no model code."""
     code = (
-        "import sys; from pathlib import Path; from geom.job import open_job; from geom.job_settings import load_settings;"
+        "import sys; from pathlib import Path; from geom.job import open_job; from geom.settings.load import load_settings;"
         f"open_job(load_settings(Path({str(PARTS / 'pump_cover')!r})));"
         "print(sorted({'cadquery', 'matplotlib', 'trimesh'} & set(sys.modules)))"
     )

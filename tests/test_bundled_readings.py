@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from geom.castings import Placed
-from geom.place_rows import look, pivot_of, sites_of
-from geom.placement import FaceTake
-from geom.received_faces import face_skin
+from geom.place.castings import Placed
+from geom.place.placement import FaceTake
+from geom.place.rows import look, pivot_of, sites_of
+from geom.received.faces import face_skin
 from geom.rigid import Rigid, from_turn
 from tests import make_readings
 from tests.bundled import ROOT, placed

@@ -5,12 +5,12 @@ from itertools import pairwise
 
 import pytest
 
-from geom.cutting_data import spindle_at_most
-from geom.datum import resolve_zero
+from geom.cutters.cutting_data import spindle_at_most
+from geom.datum.zero import resolve_zero
 from geom.job import Job, measure_stock, planned
-from geom.plan import Plan
-from geom.rows import CUTTING, Setup
-from geom.setup_rows import setups_of
+from geom.passes.setup_rows import setups_of
+from geom.rows.plan import Plan
+from geom.rows.records import CUTTING, Setup
 from tests.bundled import JOBS, opened
 from tests.test_setup_rows import gouged
 

@@ -5,7 +5,9 @@ import math
 import cadquery as cq
 import pytest
 
-from geom.casting import (
+from geom.errors import GeometryError
+from geom.kernel.shape import Solid, from_cadquery
+from geom.model.casting import (
     below,
     cored,
     drafted,
@@ -19,10 +21,8 @@ from geom.casting import (
     rounded,
     with_allowance,
 )
-from geom.errors import GeometryError
-from geom.feature import Bore, Boss, Face, Feature, Hole
-from geom.hole_pattern import on_circle
-from geom.kernel.shape import Solid, from_cadquery
+from geom.model.feature import Bore, Boss, Face, Feature, Hole
+from geom.model.hole_pattern import on_circle
 from geom.space import Vec3, angle_between
 from tests.catalogue import block_in_block, block_with_cored_bore, drilled_plate
 

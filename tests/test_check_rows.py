@@ -6,21 +6,21 @@ from itertools import combinations
 
 import pytest
 
-from geom.castings import Placed
-from geom.check_rows import STOP, check_rows
 from geom.kernel.cut import turned_about
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part
-from geom.pick_up_rows import pick_up_rows
-from geom.place import place
-from geom.plan import PickUp
-from geom.readings import Readings, Thickness
-from geom.received import receive
-from geom.recognise import recognise
-from geom.required import Need
-from geom.rows import Box, Row
-from geom.settings import CastingSettings
+from geom.looks.check_rows import STOP, check_rows
+from geom.looks.pick_up_rows import pick_up_rows
+from geom.model.part import Part
+from geom.place.castings import Placed
+from geom.place.solve import place
+from geom.readings.records import Readings, Thickness
+from geom.received.casting import receive
+from geom.recognise.part import recognise
+from geom.rows.plan import PickUp
+from geom.rows.records import Box, Row
+from geom.settings.records import CastingSettings
 from geom.standards.tolerance_grades import casting_tolerance
+from geom.stock.required import Need
 from tests.catalogue import block_in_block, drafted_block
 from tests.hand_parts import hand_settings
 from tests.hand_plans import UP, hand_hold, hand_plan, jaws, stepped_block

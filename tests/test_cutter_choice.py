@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis.strategies import floats, integers, sampled_from
 
-from geom.cutter_choice import (
+from geom.cutters.cutter_choice import (
     Choice,
     Lack,
     choose_boring,
@@ -21,10 +21,10 @@ from geom.cutter_choice import (
     choose_tap,
     passes_wide,
 )
-from geom.rows import Words
-from geom.shop import Cutter, Shop, without
-from geom.shop_drills import drills_of_set
-from geom.shop_file import default_shop
+from geom.rows.records import Words
+from geom.shop.drills import drills_of_set
+from geom.shop.file import default_shop
+from geom.shop.records import Cutter, Shop, without
 from geom.standards.drill import Drill
 from geom.standards.thread import find_thread
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis.strategies import floats, sampled_from
 
-from geom.cutter_choice import Choice, Lack, choose_end_mill
-from geom.cutting_data import (
+from geom.cutters.cutter_choice import Choice, Lack, choose_end_mill
+from geom.cutters.cutting_data import (
     SKIN,
     CutData,
     depth_limit,
@@ -23,8 +23,8 @@ from geom.cutting_data import (
     turning_power,
     unit_power_force,
 )
-from geom.shop import Cutter, Mill, Shop
-from geom.shop_file import default_shop
+from geom.shop.file import default_shop
+from geom.shop.records import Cutter, Mill, Shop
 from geom.standards.alloy import alloy
 from geom.standards.cutting import CuttingForce, tapping_rpm
 

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from geom.datum import Zero, resolve_zero, zero_facing
+from geom.datum.zero import Zero, resolve_zero, zero_facing
 from geom.errors import JobError
 from geom.kernel.shape import Solid
-from geom.part import Part, PartFace, PartHole
-from geom.pattern_centre import circle_centre, pattern_centre
-from geom.settings import DatumSettings
+from geom.model.part import Part, PartFace, PartHole
+from geom.model.pattern_centre import circle_centre, pattern_centre
+from geom.settings.records import DatumSettings
 from geom.space import Vec3, cross, dot, norm, sub
 
 SIZE: Vec3 = (120.0, 80.0, 40.0)

@@ -9,15 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from export.annotate import tagged
-from export.clutter import Clutter
-from export.dimension import Position, position_rows, spread
-from export.drawing import SCALES, drawing_sheet
-from export.furniture import PAPER, title_block
-from export.hole_table import hole_row
-from export.lettering import check_characters, text_width, wrapped
-from export.marks import projection_sign
-from export.sheet2d import (
+from export.drawing.annotate import tagged
+from export.drawing.clutter import Clutter
+from export.drawing.dimension import Position, position_rows, spread
+from export.drawing.furniture import PAPER, title_block
+from export.drawing.hole_table import hole_row
+from export.drawing.marks import projection_sign
+from export.drawing.sheet import SCALES, drawing_sheet
+from export.drawing.view import part_views, view_frame
+from export.files.lettering import check_characters, text_width, wrapped
+from export.files.sheet2d import (
     Fill,
     Label,
     Leader,
@@ -31,9 +32,8 @@ from export.sheet2d import (
     label_box,
     linear_ink,
 )
-from export.view import part_views, view_frame
-from geom.curve2d import Arc, Line, circle, curves_box, polyline
 from geom.errors import JobError
+from geom.flat.curve2d import Arc, Line, circle, curves_box, polyline
 from geom.space import cross
 from tests.sheets import INPUTS, NOTES, TITLE, WHERE, bore_input, cover_input, cube_input, sheet
 

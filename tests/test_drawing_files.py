@@ -10,8 +10,8 @@ import pypdf
 import pytest
 from lxml import etree
 
+from export.files.sheet2d import Label, ink
 from export.fonts import FOLDER
-from export.sheet2d import Label, ink
 from tests.sheets import INPUTS, NOTES, TITLE, files, sheet
 
 _SVG = "{http://www.w3.org/2000/svg}"

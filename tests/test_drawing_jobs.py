@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from export.drawing_input import DrawingInput, drawing_input
+from export.drawing.input import DrawingInput, drawing_input
 from geom.job import finish, load_settings, open_job
 from tests.catalogue import block_with_cored_bore
 from tests.job_folders import run, write_job

@@ -12,8 +12,8 @@ from pathlib import Path
 import ezdxf
 import pytest
 
-from export.sheet2d import Fill, Label, Leader, LinearDimension, OrdinateDimension, Stroke, ink
-from geom.curve2d import Arc, EllipseArc, Line, Spline
+from export.files.sheet2d import Fill, Label, Leader, LinearDimension, OrdinateDimension, Stroke, ink
+from geom.flat.curve2d import Arc, EllipseArc, Line, Spline
 from tests.sheets import INPUTS, files, sheet
 
 _ROOT = Path(__file__).resolve().parent.parent

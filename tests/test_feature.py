@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geom.errors import GeometryError, StandardError
-from geom.feature import Bore, Boss, Face, Feature, Hole, Slot, bore, hole
-from geom.feature_shape import cutting_body, face_name, is_same_hole
-from geom.hole_pattern import on_circle, on_rectangle
 from geom.kernel.cut import box, common, cut, volume
 from geom.kernel.shape import solid_from_shape
+from geom.model.feature import Bore, Boss, Face, Feature, Hole, Slot, bore, hole
+from geom.model.feature_shape import cutting_body, face_name, is_same_hole
+from geom.model.hole_pattern import on_circle, on_rectangle
 from geom.space import Vec3
 from tests.catalogue import drilled_plate, filleted_angle
 
@@ -306,7 +306,10 @@ def test_a_callout_no_table_knows_is_refused_with_the_features_name() -> None:
 
 def test_declaring_features_needs_no_kernel() -> None:
     """In a fresh interpreter: features are records; only cutting loads the kernel."""
-    code = "import sys, geom.feature, geom.feature_shape, geom.hole_pattern; print('OCP' in sys.modules, 'cadquery' in sys.modules)"
+    code = (
+        "import sys, geom.model.feature, geom.model.feature_shape, geom.model.hole_pattern; "
+        "print('OCP' in sys.modules, 'cadquery' in sys.modules)"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert done.stdout.split() == ["False", "False"]

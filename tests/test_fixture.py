@@ -12,8 +12,7 @@ import pytest
 import trimesh
 
 from export.cli import main
-from export.fixture import laid_at, print_of
-from geom.body import Body, block, body_of
+from export.prints.fixture import laid_at, print_of
 from geom.errors import JobError
 from geom.fixture.as_scanned import as_scanned
 from geom.fixture.checks import faults, thinnest
@@ -25,11 +24,12 @@ from geom.fixture.nest import nest
 from geom.fixture.plates import check_plate, chosen, drill_plate, guide_of, patterns
 from geom.fixture.sweep import less, offset, swept_up
 from geom.kernel.mesh import Mesh, tessellate
-from geom.rays import Skin
-from geom.recognise import recognise
+from geom.rays.body import Body, block, body_of
+from geom.rays.rays import Skin
+from geom.recognise.part import recognise
 from geom.rigid import from_turn
-from geom.settings import Feeder
-from geom.shop_file import default_shop
+from geom.settings.records import Feeder
+from geom.shop.file import default_shop
 from geom.standards.bush import bush_for
 from tests.catalogue import drafted_block, drafted_casting, drilled_plate
 from tests.hand_plans import boss_part, hand_plan

@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from geom.cutting_data import drill_torque, unit_power_force
-from geom.datum import resolve_zero
-from geom.grip_check import SAFETY, Grip, clamp_force, grip_words, grips_of, hold_friction
-from geom.part import Part
-from geom.plan import Hold, Packing, PlannedSetup
-from geom.recognise import recognise
-from geom.settings import DatumSettings, PartSettings, Settings
+from geom.cutters.cutting_data import drill_torque, unit_power_force
+from geom.datum.zero import resolve_zero
+from geom.model.part import Part
+from geom.recognise.part import recognise
+from geom.rows.plan import Hold, Packing, PlannedSetup
+from geom.settings.records import DatumSettings, PartSettings, Settings
+from geom.setups.grip_check import SAFETY, Grip, clamp_force, grip_words, grips_of, hold_friction
 from geom.standards.alloy import alloy
 from geom.standards.cutting import jaw_friction
-from geom.stock import StockReport, stock_report
+from geom.stock.report import StockReport, stock_report
 from tests.catalogue import block_in_block
 
 LBF = 4.4482216152605

@@ -11,13 +11,13 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from export.bands import INKS, Bands, bands_for, luminance
-from export.heat import heat_files, heat_svg
-from export.picture import flags_on
-from export.raster import png_of, rasterised
-from geom.castings import Placed, place_castings
-from geom.datum import Zero, resolve_zero
+from export.pictures.bands import INKS, Bands, bands_for, luminance
+from export.pictures.heat import heat_files, heat_svg
+from export.pictures.picture import flags_on
+from export.pictures.raster import png_of, rasterised
+from geom.datum.zero import Zero, resolve_zero
 from geom.job import Job, load_settings, open_job
+from geom.place.castings import Placed, place_castings
 from tests.catalogue import block_in_block, drilled_plate
 from tests.job_folders import write_job
 

@@ -10,7 +10,9 @@ from functools import cache
 
 import pytest
 
-from geom.clamp_rules import (
+from geom.kernel.shape import Surface
+from geom.model.part import Part
+from geom.setups.clamp_rules import (
     fixed_first,
     grips_enough,
     hull,
@@ -23,17 +25,15 @@ from geom.clamp_rules import (
     sides_agree,
     widest_three,
 )
-from geom.demands import Demand, demand
-from geom.held import Held
-from geom.holding import holdings, useful
-from geom.kernel.shape import Surface
-from geom.part import Part
-from geom.seats import seats
-from geom.shop_file import default_shop
-from geom.stock import stock_report
-from geom.table_hold import shop_size
-from geom.tasks import tasks_of
-from geom.work import Work, work_of
+from geom.setups.demands import Demand, demand
+from geom.setups.held import Held
+from geom.setups.holding import holdings, useful
+from geom.setups.seats import seats
+from geom.setups.table_hold import shop_size
+from geom.setups.work import Work, work_of
+from geom.shop.file import default_shop
+from geom.stock.report import stock_report
+from geom.tasks.features import tasks_of
 from tests.catalogue import block_in_block, block_on_cast_foot, bolt_circle_cover, drafted_block
 from tests.hand_parts import hand_part, hand_settings, hand_zero
 

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from geom.errors import EvenstockError, JobError, StandardError
 from geom.job import input_files
-from geom.job_schema import DRAWING, NAMED_TABLES, TABLES
-from geom.job_settings import Overrides, load_settings
-from geom.settings import Settings
-from geom.toml_lines import key_lines
+from geom.settings.load import Overrides, load_settings
+from geom.settings.records import Settings
+from geom.toml.lines import key_lines
+from geom.toml.schema import DRAWING, NAMED_TABLES, TABLES
 
 LEAST = """\
 [part]

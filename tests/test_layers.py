@@ -1,6 +1,6 @@
 """The shape of the program: who may import whom, and what loads when.
 
-Read from the syntax trees, and seen in fresh interpreters. A new module is
+Read from the syntax trees, and seen in fresh interpreters. A new package is
 put into `FROM_BELOW` after everything it imports; when there is no such place, the
 import is the mistake.
 """
@@ -8,7 +8,6 @@ import is the mistake.
 import ast
 import subprocess
 import sys
-from fnmatch import fnmatchcase
 from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -21,82 +20,29 @@ from geom.kernel.step import write_step
 ROOT = Path(__file__).resolve().parent.parent
 
 FROM_BELOW = """
-    geom.errors geom.units geom.tolerance geom.space geom.rigid
-    geom.curve2d geom.overlap2d geom.directions geom.ranking geom.pattern_centre geom.toml_lines
+    geom.errors geom.units geom.tolerance geom.space geom.rigid geom.directions geom.ranking
+    geom.flat geom.standards geom.kernel geom.rays geom.model geom.recognise
+    geom.readings geom.toml geom.shop geom.settings geom.stock geom.datum
+    geom.rows geom.received geom.scan geom.cutters geom.place
+    geom.tasks geom.looks geom.setups geom.passes geom.proof geom.job
+    geom.fixture geom.pattern
 
-    geom.standards.table geom.standards.alloy geom.standards.drill geom.standards.fits geom.standards.foundry
-    geom.standards.drawing_fields geom.standards.tolerance_grades geom.standards.cutting geom.standards.thread geom.standards.bush
-    geom.standards.screw geom.standards.suggest geom.standards.callout
-
-    geom.kernel.failure geom.kernel.load geom.kernel.topology geom.kernel.bounds geom.kernel.surface geom.kernel.shape
-    geom.kernel.step geom.kernel.body geom.kernel.cut geom.kernel.extent geom.kernel.probe geom.kernel.trim geom.kernel.edges
-    geom.kernel.freeform geom.kernel.metal geom.kernel.lines geom.kernel.mesh geom.kernel.facets geom.refine geom.body
-
-    geom.feature geom.hole_pattern geom.feature_shape geom.casting geom.model
-    geom.part
-    geom.analytic geom.rim geom.spread geom.guard geom.tree geom.mesh_tree geom.edge_rays geom.finder geom.rays
-    geom.sample geom.pair
-    geom.walls geom.passage geom.hole_kind geom.hole_mouth geom.hole_source geom.holes_found
-    geom.face_state geom.face_groups geom.face_names geom.overlay geom.recognise
-    geom.readings geom.reading_table
-    geom.columns geom.depth geom.flush geom.extreme geom.volume geom.face_stock geom.stock
-    geom.print_settings geom.plan_pins geom.job_schema geom.job_reader geom.place_settings
-    geom.shop geom.shop_drills geom.shop_schema geom.shop_file
-    geom.settings geom.job_settings
-    geom.lookup geom.reading_files geom.job_features geom.pin_check geom.required geom.verdict geom.zero_place geom.datum
-    geom.received_blends geom.received_priors geom.received_faces geom.locate geom.scan_* geom.register geom.received*
-    geom.feeders geom.rows
-    geom.cutter_choice geom.cutting_data
-    geom.small_program geom.margin_lp geom.shortfall_lp geom.place_stages geom.placement geom.uncertainty geom.place_*
-    geom.scan_look geom.place
-    geom.scan_ask geom.castings
-    geom.plan
-    geom.slots geom.holder geom.contact geom.touch_faces geom.touch_spots geom.pick_up_rows geom.check_rows
-    geom.practice geom.reach geom.hole_order geom.face_rows geom.mouth_rows geom.hole_rows geom.tasks
-    geom.measure_rows geom.row_faults geom.skew
-    geom.work geom.clamp_rules geom.demands geom.pinned geom.held geom.seats geom.jaws geom.strap_spots
-    geom.vise_hold geom.table_hold
-    geom.plate_hold geom.holding geom.zero_pick_up geom.zero_room geom.turn_settled geom.planner
-    geom.scene geom.lanes geom.pass_rows geom.edge_passes geom.slot_passes geom.bore_passes geom.round_passes geom.hole_cycle
-    geom.row_order geom.hold_words geom.setup_rows
-    geom.grip_check
-    geom.fixture.locating geom.fixture.force geom.fixture.making geom.fixture.fixture geom.fixture.sweep geom.fixture.look
-    geom.fixture.pads geom.fixture.as_scanned geom.fixture.loaded geom.fixture.carry geom.fixture.nest
-    geom.fixture.jaws geom.fixture.checks geom.fixture.plates
-    geom.job geom.fixture.maker
-    geom.pattern.contraction geom.pattern.plane geom.pattern.draft geom.pattern.cores geom.pattern.dowels geom.pattern.bed_split
-    geom.pattern.lettered geom.pattern.pattern
-    geom.proof_sweep geom.proof_mesh geom.proof_faces geom.proof_holes geom.proof_limits geom.proof_rows
-    geom.proof_metal geom.proof_received geom.proof_touch geom.proof_measure geom.proof_verdict geom.proof_wane geom.proof
-
-    export.number export.manifest export.swap export.write
-    export.fonts export.lettering export.view export.sheet2d export.clutter export.packing export.centres export.marks
-    export.dimension export.annotate export.bolt_circles export.dxf export.svg export.pdf
-    export.furniture export.hole_table export.drawing_notes export.drawing_input export.drawing
-    export.table_head export.table_words export.table_reader export.table
-    export.text_table export.hole_report export.setups_report export.coordinates_report export.proof_tables
-    export.proof_record
-    export.stock_report export.place_document export.place_report
-    export.bands export.raster export.picture export.heat_view export.heat
-    export.prove_report
-    export.mesh export.threemf export.prototype export.fixture_picture export.fixture
-    export.fixture_sheet export.pattern export.pattern_sheet export.prototype_print
-    export.bundle
-    export.exit_codes export.progress export.commands export.child export.cli
+    export.number export.manifest export.swap export.write export.fonts
+    export.files export.tables export.reports export.drawing export.pictures export.prints
+    export.bundle export.exit_codes export.progress export.commands export.child export.cli
 """
-"""DESIGN section 4: a module imports only from modules before it. A name with a star stands for a family whose
-modules may import each other (never in a circle)."""
+"""DESIGN section 4: a module imports only from modules and packages before it, or from its own package (never in a circle)."""
 
 ORDER = FROM_BELOW.split()
 
 SOLE_IMPORTERS = {
-    "cadquery": {"geom.casting"},
-    "embreex": {"geom.tree"},
-    "ezdxf": {"export.dxf"},
-    "fontTools": {"export.lettering"},
-    "manifold3d": {"export.mesh", "geom.body", "geom.fixture.sweep", "geom.proof_mesh", "geom.volume"},
-    "shapely": {"geom.lanes", "geom.reach"},
-    "typst": {"export.pdf"},
+    "cadquery": {"geom.model.casting"},
+    "embreex": {"geom.rays.tree"},
+    "ezdxf": {"export.files.dxf"},
+    "fontTools": {"export.files.lettering"},
+    "manifold3d": {"export.prints.mesh", "geom.rays.body", "geom.fixture.sweep", "geom.proof.mesh", "geom.stock.volume"},
+    "shapely": {"geom.passes.lanes", "geom.tasks.reach"},
+    "typst": {"export.files.pdf"},
 }
 """Libraries that few modules may know; the CAD kernel (OCP) is known in `geom.kernel` only, numpy and scipy anywhere."""
 
@@ -146,10 +92,8 @@ HOMELESS = len(FROM_BELOW.split())
 
 @cache
 def place(name: str) -> int:
-    """Return where in the order a module stands: under its own name, or else with its family; `HOMELESS` when nowhere."""
-    if name in ORDER:
-        return ORDER.index(name)
-    return next((i for i, entry in enumerate(ORDER) if "*" in entry and fnmatchcase(name, entry)), HOMELESS)
+    """Return where in the order a module stands: under its own name or its package's; `HOMELESS` when nowhere."""
+    return next((i for i, entry in enumerate(ORDER) if name == entry or name.startswith(f"{entry}.")), HOMELESS)
 
 
 def last_import(name: str) -> str:
@@ -169,7 +113,7 @@ def listed() -> list[str]:
 def test_every_module_has_its_place_in_the_order():
     """The order is the whole program's: no module of geom or export is left out, and none is named that is gone."""
     homeless = [f"put {name} after {last_import(name)}" for name in listed() if place(name) == HOMELESS]
-    gone = [f"take {entry} out" for entry in ORDER if "*" not in entry and entry not in listed()]
+    gone = [f"take {entry} out" for entry in ORDER if not (ROOT / entry.replace(".", "/")).is_dir() and entry not in listed()]
 
     assert homeless + gone == []
     assert len(ORDER) == len(set(ORDER))
@@ -188,7 +132,7 @@ def test_a_module_imports_only_from_modules_before_it():
 
 
 def test_no_module_imports_itself_by_way_of_others():
-    """No circles, inside a family neither."""
+    """No circles, inside a package neither."""
     graph = {name: {other for other in imports(modules()[name]) if other in modules()} for name in listed()}
 
     assert len(list(TopologicalSorter(graph).static_order())) >= len(graph)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from geom.curve2d import Arc, EllipseArc, Line, Spline, circle, curve_length, curves_box, polyline
+from geom.flat.curve2d import Arc, EllipseArc, Line, Spline, circle, curve_length, curves_box, polyline
 from geom.kernel.cut import box, cone, cut, cylinder, fuse, sphere
 from geom.kernel.lines import view_lines, visible_lines
 from geom.kernel.mesh import tessellate

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geom.margin_lp import Kept, NoAnswerError, Rows, best_margin, direct_margin, least_squares, none_kept
+from geom.place.margin_lp import Kept, NoAnswerError, Rows, best_margin, direct_margin, least_squares, none_kept
 
 REACH = 5.0
 LOW, HIGH = np.full(6, -REACH), np.full(6, REACH)

@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import pytest
 
-from geom.measure_rows import measure_rows
-from geom.part import Part
-from geom.plan import PickUp
-from geom.recognise import recognise
-from geom.rows import Row
-from geom.settings import DrawingSettings, FaceSettings
+from geom.looks.measure_rows import measure_rows
+from geom.model.part import Part
+from geom.recognise.part import recognise
+from geom.rows.plan import PickUp
+from geom.rows.records import Row
+from geom.settings.records import DrawingSettings, FaceSettings
 from tests.catalogue import block_in_block, bolt_circle_cover
 from tests.hand_parts import hand_hole, hand_part, hand_settings
 from tests.hand_plans import hand_hold, hand_plan, stepped_block

@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from export import mesh as mesh_module
-from export.mesh import (
+from export.prints import mesh as mesh_module
+from export.prints.mesh import (
     PrintMesh,
     check_closed,
     check_independently,
@@ -29,14 +29,14 @@ from export.mesh import (
     stl_bytes,
     volume_bound,
 )
-from export.prototype import face_words, prints, prototype_files
+from export.prints.prototype import face_words, prints, prototype_files
 from geom.errors import GeometryError, JobError
 from geom.kernel.cut import box, cone, cut, cylinder, moved, sphere, turned_about
 from geom.kernel.mesh import Mesh, mesh_volume, tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step, write_step
-from geom.part import FoundCounterbore, Part, PartHole
-from geom.refine import refined
+from geom.model.part import FoundCounterbore, Part, PartHole
+from geom.rays.refine import refined
 from tests.catalogue import UP, drilled_plate, filleted_angle
 
 CENTRE = (12.0, -7.0, 30.0)

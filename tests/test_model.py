@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 
 from geom.errors import EvenstockError, GeometryError, JobError
-from geom.model import ModelResult, load_model
+from geom.model.model import ModelResult, load_model
 
 HEAD = """
 from dataclasses import dataclass
 import cadquery as cq
-from geom.feature import Boss, Face, Hole, hole
-from geom.model import count, degrees, inch, mm
+from geom.model.feature import Boss, Face, Hole, hole
+from geom.model.model import count, degrees, inch, mm
 """
 
 BLOCK = (

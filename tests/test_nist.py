@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 
 from geom.errors import GeometryError
-from geom.holes_found import find_holes
 from geom.kernel.mesh import mesh_volume, tessellate
 from geom.kernel.shape import Solid
 from geom.kernel.step import read_step
-from geom.part import PartHole
-from geom.recognise import recognise
+from geom.model.part import PartHole
+from geom.recognise.holes_found import find_holes
+from geom.recognise.part import recognise
 
 Finder = Callable[[str], Path]
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geom.curve2d import Arc, EllipseArc, Line, Spline, at, circle, curve_length, curves_box, moved, polyline
-from geom.overlap2d import difference, merged, union, without
+from geom.flat.curve2d import Arc, EllipseArc, Line, Spline, at, circle, curve_length, curves_box, moved, polyline
+from geom.flat.overlap2d import difference, merged, union, without
 
 
 def test_two_halves_of_an_edge_become_one_line():

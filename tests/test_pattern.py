@@ -7,22 +7,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from export.lettering import text_outlines
-from geom.body import block, body_of
+from export.files.lettering import text_outlines
 from geom.errors import GeometryError, JobError
 from geom.kernel.cut import cut, cylinder
 from geom.kernel.mesh import tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
-from geom.part import Part
+from geom.model.part import Part
 from geom.pattern.bed_split import split_for_bed
 from geom.pattern.contraction import Stage, growth, stages
 from geom.pattern.cores import Bore, core_body, core_box, core_of
 from geom.pattern.draft import leans_of
 from geom.pattern.lettered import flat_places, raised
 from geom.pattern.pattern import Pattern, make_pattern
-from geom.print_settings import PatternSettings, Printer
-from geom.settings import CastingSettings, PartSettings, Settings
+from geom.rays.body import block, body_of
+from geom.settings.records import CastingSettings, PartSettings, Settings
+from geom.toml.print_settings import PatternSettings, Printer
 from tests.catalogue import drafted_casting
 
 BASE = (90.0, 80.0, 40.0)

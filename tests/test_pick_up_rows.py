@@ -5,19 +5,19 @@ from dataclasses import replace
 
 import pytest
 
-from geom.castings import Placed
 from geom.errors import GeometryError
 from geom.kernel.cut import mirrored, turned_about
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part
-from geom.pick_up_rows import pick_up_rows
-from geom.place import place
-from geom.plan import PickUp
-from geom.readings import Readings, Thickness
-from geom.received import receive
-from geom.recognise import recognise
-from geom.required import Need
-from geom.rows import Box, Row
+from geom.looks.pick_up_rows import pick_up_rows
+from geom.model.part import Part
+from geom.place.castings import Placed
+from geom.place.solve import place
+from geom.readings.records import Readings, Thickness
+from geom.received.casting import receive
+from geom.recognise.part import recognise
+from geom.rows.plan import PickUp
+from geom.rows.records import Box, Row
+from geom.stock.required import Need
 from tests.catalogue import block_in_block, block_with_cored_bore, drafted_block
 from tests.hand_parts import hand_settings
 from tests.hand_plans import AWAY, UP, boss_part, drafted_boss, hand_hold, hand_plan, jaws

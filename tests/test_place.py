@@ -12,18 +12,18 @@ from geom.errors import GeometryError, JobError
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.mesh import Mesh
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part
-from geom.place import place
-from geom.place_rows import look, pivot_of, sites_of, skin_rates, small_move
-from geom.place_settings import FREEDOMS, Demand, PlacementSettings
-from geom.placement import Placement
-from geom.rays import Skin, skin_of
-from geom.readings import LowSpot, Readings, Thickness, Touch
-from geom.received import receive
-from geom.received_faces import face_skin
-from geom.recognise import recognise
-from geom.required import Need
+from geom.model.part import Part
+from geom.place.placement import Placement
+from geom.place.rows import look, pivot_of, sites_of, skin_rates, small_move
+from geom.place.solve import place
+from geom.rays.rays import Skin, skin_of
+from geom.readings.records import LowSpot, Readings, Thickness, Touch
+from geom.received.casting import receive
+from geom.received.faces import face_skin
+from geom.recognise.part import recognise
 from geom.rigid import STAY, Rigid, from_turn
+from geom.settings.place import FREEDOMS, Demand, PlacementSettings
+from geom.stock.required import Need
 from geom.tolerance import EDGE_BAND
 from tests.catalogue import UP, block_in_block, drafted_block, hollow_in_skin
 
@@ -332,7 +332,7 @@ def test_order_of_readings_changes_nothing():
 
 def test_inch_and_mm_agree(tmp_path):
     """The same thickness, written in mm and in inches, gives the same place."""
-    from geom.reading_files import load_readings
+    from geom.readings.files import load_readings
 
     found = []
     for name, units, value in (("mm", "mm", "67.31"), ("inch", "inch", "2.65")):

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from geom.place import place
-from geom.placement import Placement
-from geom.reading_files import load_readings
-from geom.readings import Height, Readings, Thickness
-from geom.received import receive
+from geom.place.placement import Placement
+from geom.place.solve import place
+from geom.readings.files import load_readings
+from geom.readings.records import Height, Readings, Thickness
+from geom.received.casting import receive
 from geom.rigid import Rigid, from_turn
 from tests.bundled import ROOT, opened, placed
 

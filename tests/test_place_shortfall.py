@@ -8,19 +8,19 @@ from hypothesis import strategies as st
 
 from geom.kernel.cut import box, cut, prism
 from geom.kernel.shape import solid_from_shape
-from geom.margin_lp import NoAnswerError, Rows, best_margin
-from geom.part import Part
-from geom.place import place
-from geom.place_rows import pivot_of, small_move
-from geom.place_settings import PlacementSettings
-from geom.place_stages import UNFELT
-from geom.placement import Placement
-from geom.readings import LowSpot, Readings, Thickness
-from geom.received import receive
-from geom.recognise import recognise
-from geom.required import Need
+from geom.model.part import Part
+from geom.place.margin_lp import NoAnswerError, Rows, best_margin
+from geom.place.placement import Placement
+from geom.place.rows import pivot_of, small_move
+from geom.place.shortfall_lp import cut_at, least_shortfall, total_shortfall
+from geom.place.solve import place
+from geom.place.stages import UNFELT
+from geom.readings.records import LowSpot, Readings, Thickness
+from geom.received.casting import receive
+from geom.recognise.part import recognise
 from geom.rigid import Rigid
-from geom.shortfall_lp import cut_at, least_shortfall, total_shortfall
+from geom.settings.place import PlacementSettings
+from geom.stock.required import Need
 from geom.tolerance import EDGE_BAND
 from tests.catalogue import block_in_block
 

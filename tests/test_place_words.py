@@ -6,23 +6,23 @@ import numpy as np
 import pytest
 
 from export.number import sentence
-from geom.datum import Zero
+from geom.datum.zero import Zero
 from geom.kernel.cut import cut, cylinder
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part
-from geom.place import place
-from geom.place_ask import ask_for
-from geom.place_rank import rank_castings
-from geom.place_settings import FREEDOMS, PlacementSettings
-from geom.place_words import instructions, level_words, placed_zero, summary_words, turn_words, zero_words
-from geom.placement import Placement
-from geom.readings import LowSpot, Readings, Thickness, Touch
-from geom.received import AsReceived, receive
-from geom.received_faces import face_skin
-from geom.recognise import recognise
-from geom.required import Need
-from geom.rows import About, Words
+from geom.model.part import Part
+from geom.place.ask import ask_for
+from geom.place.placement import Placement
+from geom.place.rank import rank_castings
+from geom.place.solve import place
+from geom.place.words import instructions, level_words, placed_zero, summary_words, turn_words, zero_words
+from geom.readings.records import LowSpot, Readings, Thickness, Touch
+from geom.received.casting import AsReceived, receive
+from geom.received.faces import face_skin
+from geom.recognise.part import recognise
+from geom.rows.records import About, Words
+from geom.settings.place import FREEDOMS, PlacementSettings
 from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Frame
+from geom.stock.required import Need
 from tests.catalogue import UP, block_in_block
 
 SHARE_FIRST = PlacementSettings(order=("demands", "share", "outline"))

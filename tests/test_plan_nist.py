@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from geom.datum import Zero, resolve_zero
+from geom.datum.zero import Zero, resolve_zero
 from geom.job import Job, finish, measure_stock, open_job, planned
-from geom.job_settings import load_settings
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import solid_from_shape
 from geom.kernel.step import read_step
-from geom.part import PartHole
-from geom.plan import Plan
+from geom.model.part import PartHole
+from geom.rows.plan import Plan
+from geom.settings.load import load_settings
 from geom.space import dot
 from tests.catalogue import UP, Pair
 from tests.job_folders import write_job

@@ -5,12 +5,12 @@ from pathlib import Path
 import pytest
 
 from geom.errors import JobError
-from geom.job_settings import load_settings
-from geom.part import Part
-from geom.pin_check import check_pins, up_of
-from geom.plan_pins import NO_PINS, Pin, Pins
-from geom.recognise import recognise
-from geom.settings import Settings
+from geom.model.part import Part
+from geom.recognise.part import recognise
+from geom.settings.load import load_settings
+from geom.settings.pins import check_pins, up_of
+from geom.settings.records import Settings
+from geom.toml.pins import NO_PINS, Pin, Pins
 from tests.catalogue import block_in_block, drilled_plate
 from tests.job_folders import write_job
 

@@ -13,28 +13,28 @@ from pathlib import Path
 
 import pytest
 
-from geom.datum import Zero, resolve_zero
+from geom.datum.zero import Zero, resolve_zero
 from geom.errors import JobError
-from geom.held import Held
 from geom.kernel.body import turned_about
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import Solid, Surface, solid_from_shape
 from geom.kernel.step import read_step
-from geom.part import Part, PartHole
-from geom.plan import Hold, NoPlan, Plan
-from geom.plan_pins import Pin, Pins
-from geom.planner import COST, Cost, _choices, _cost, _demands, _Search, _sum, plan_setups
-from geom.recognise import recognise
-from geom.row_faults import faults_of
-from geom.rows import Box
-from geom.settings import HoleSettings, Settings
-from geom.setup_rows import setups_of
-from geom.shop import without
+from geom.looks.row_faults import faults_of
+from geom.model.part import Part, PartHole
+from geom.passes.setup_rows import setups_of
+from geom.recognise.part import recognise
+from geom.rows.plan import Hold, NoPlan, Plan
+from geom.rows.records import Box
+from geom.settings.records import HoleSettings, Settings
+from geom.setups.held import Held
+from geom.setups.planner import COST, Cost, _choices, _cost, _demands, _Search, _sum, plan_setups
+from geom.setups.work import work_of
+from geom.setups.zero_room import zero_can_be_found
+from geom.shop.records import without
 from geom.space import Vec3, cross, dot
-from geom.stock import StockReport, stock_report
-from geom.tasks import tasks_of
-from geom.work import work_of
-from geom.zero_room import zero_can_be_found
+from geom.stock.report import StockReport, stock_report
+from geom.tasks.features import tasks_of
+from geom.toml.pins import Pin, Pins
 from tests.catalogue import Pair, block_in_block, bolt_circle_cover, cross_drilled_block, drilled_plate
 from tests.hand_parts import hand_hole, hand_part, hand_settings, hand_zero
 

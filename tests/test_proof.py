@@ -14,19 +14,19 @@ from hypothesis import settings as budget
 from hypothesis import strategies as st
 
 from export.cli import main
-from export.coordinates_report import readout_figures
-from export.proof_record import unproved
-from export.prove_report import is_proved, proof_files, tables_in
-from export.table import read_table, setup_csv, setup_text
+from export.reports.coordinates import readout_figures
+from export.reports.proof_record import unproved
+from export.reports.prove import is_proved, proof_files, tables_in
+from export.tables.write import read_table, setup_csv, setup_text
 from geom.job import open_job
-from geom.job_settings import load_settings
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import solid_from_shape
 from geom.kernel.step import write_step
-from geom.proof import RESOLUTION, Proof, prove
-from geom.proof_sweep import Sweep, Table, clearance, holds, spans, sweeps_of
-from geom.rows import Row, Tool
-from geom.settings import FaceSettings
+from geom.proof.prove import RESOLUTION, Proof, prove
+from geom.proof.sweep import Sweep, Table, clearance, holds, spans, sweeps_of
+from geom.rows.records import Row, Tool
+from geom.settings.load import load_settings
+from geom.settings.records import FaceSettings
 from geom.space import WORLD, frame_facing
 from tests.hand_parts import hand_settings
 from tests.proof_job import numbered, only, part, printed, read_back, setups

@@ -12,15 +12,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from geom.proof import Fault, prove
-from geom.proof_faces import spread
-from geom.proof_measure import Sizes, measured
-from geom.proof_metal import first_metal
-from geom.proof_sweep import Table, sweeps_of
-from geom.proof_touch import Work, touches
-from geom.rays import skin_of
-from geom.rows import CUTTING, Row, Setup
-from geom.settings import FaceSettings
+from geom.proof.faces import spread
+from geom.proof.measure import Sizes, measured
+from geom.proof.metal import first_metal
+from geom.proof.prove import Fault, prove
+from geom.proof.sweep import Table, sweeps_of
+from geom.proof.touch import Work, touches
+from geom.rays.rays import skin_of
+from geom.rows.records import CUTTING, Row, Setup
+from geom.settings.records import FaceSettings
 from tests.hand_parts import hand_settings
 from tests.proof_job import FINDER, looked, numbered, part, printed, read_back
 

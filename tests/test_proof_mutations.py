@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 
 from export.number import figures
-from geom.proof import Fault, prove
-from geom.proof_sweep import Table
-from geom.rows import Row, Setup, Tool
+from geom.proof.prove import Fault, prove
+from geom.proof.sweep import Table
+from geom.rows.records import Row, Setup, Tool
 from geom.space import Frame
 from tests.hand_parts import hand_settings
 from tests.proof_job import END_MILL, MILLED, SEAT, TAP, Which, numbered, only, part, printed, read_back, setups

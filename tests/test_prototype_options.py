@@ -6,14 +6,14 @@ import math
 import pytest
 import trimesh
 
-from export.mesh import PrintMesh, print_mesh
-from export.prototype_print import flat_side, grown, print_files
-from geom.body import body_of
+from export.prints.mesh import PrintMesh, print_mesh
+from export.prints.prototype_print import flat_side, grown, print_files
 from geom.errors import GeometryError
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part
-from geom.print_settings import Printer
+from geom.model.part import Part
+from geom.rays.body import body_of
+from geom.toml.print_settings import Printer
 
 SIZE = (120.0, 50.0, 24.0)
 HOLES = ((20.0, 25.0, 6.0), (100.0, 25.0, 10.0))

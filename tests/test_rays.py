@@ -15,13 +15,13 @@ from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
 from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 from OCP.TopAbs import TopAbs_IN
 
-from geom.analytic import Floats
 from geom.errors import GeometryError
 from geom.kernel.cut import box, cone, cut, cylinder, fuse, moved, sphere, turned
 from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
-from geom.rays import Skin
+from geom.rays.analytic import Floats
+from geom.rays.rays import Skin
 from tests.catalogue import block_with_cored_bore, bolt_circle_cover, drilled_plate, filleted_angle, hollow_in_skin
 
 COVER = Path(__file__).resolve().parents[1] / "parts" / "pump_cover" / "casting.step"

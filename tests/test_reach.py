@@ -12,8 +12,8 @@ from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.extent import face_box
 from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import solid_from_shape
-from geom.reach import FACET_SLACK, blocked_spans, clear_disc, open_share, view
 from geom.space import WORLD, frame_facing
+from geom.tasks.reach import FACET_SLACK, blocked_spans, clear_disc, open_share, view
 
 near = st.floats(-20.0, 20.0)
 corner = st.tuples(near, near, st.floats(-5.0, 5.0))

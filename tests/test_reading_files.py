@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 
 from geom.errors import ReadingError
-from geom.part import Part
-from geom.reading_files import load_readings
-from geom.reading_table import pointed
-from geom.readings import SIGMA, Readings
-from geom.recognise import recognise
+from geom.model.part import Part
+from geom.readings.files import load_readings
+from geom.readings.records import SIGMA, Readings
+from geom.readings.table import pointed
+from geom.recognise.part import recognise
 from tests.catalogue import bolt_circle_cover, drafted_block
 
 TOUCHES = "# units: mm\n# tip: 6 mm\n# sigma: 0.02 mm\n# frame: mill readout\nface,x,y,z,probe,approach,sigma,note\n"

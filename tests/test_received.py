@@ -11,12 +11,12 @@ from scipy.stats import chi2
 
 from geom.errors import ReadingError
 from geom.kernel.step import read_step
-from geom.locate import Tips, settle
-from geom.part import Part
-from geom.readings import CutAndSee, Height, LowSpot, Readings, Thickness, Touch
-from geom.received import AsReceived, receive
-from geom.received_faces import face_skin, walls_of
-from geom.recognise import recognise
+from geom.model.part import Part
+from geom.readings.records import CutAndSee, Height, LowSpot, Readings, Thickness, Touch
+from geom.received.casting import AsReceived, receive
+from geom.received.faces import face_skin, walls_of
+from geom.received.locate import Tips, settle
+from geom.recognise.part import recognise
 from geom.rigid import STAY, Rigid, from_turn
 from geom.space import Vec3
 from geom.standards.tolerance_grades import casting_tolerance

@@ -5,17 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.part import Part
-from geom.place import place
-from geom.place_ask import Ask, ask_for
-from geom.readings import SIGMA, Height, Readings, Thickness, Touch
-from geom.received import AsReceived, receive
-from geom.received_faces import face_skin, over_skin
-from geom.recognise import recognise
-from geom.required import Need
+from geom.model.part import Part
+from geom.place.ask import Ask, ask_for
+from geom.place.solve import place
+from geom.place.uncertainty import joint_covariance
+from geom.readings.records import SIGMA, Height, Readings, Thickness, Touch
+from geom.received.casting import AsReceived, receive
+from geom.received.faces import face_skin, over_skin
+from geom.recognise.part import recognise
 from geom.rigid import STAY
-from geom.settings import Feeder
-from geom.uncertainty import joint_covariance
+from geom.settings.records import Feeder
+from geom.stock.required import Need
 from tests.catalogue import block_in_block, drafted_block
 from tests.test_received import GRADE, RADIUS, SIX, touches
 

@@ -10,8 +10,8 @@ from geom.errors import GeometryError
 from geom.kernel.cut import box, cone, cut, cylinder, fuse, moved, prism, turned
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.topology import edge_owners
-from geom.part import Part, PartFace
-from geom.recognise import recognise
+from geom.model.part import Part, PartFace
+from geom.recognise.part import recognise
 from tests import catalogue
 
 UP = (0.0, 0.0, 1.0)

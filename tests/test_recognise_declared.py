@@ -5,12 +5,12 @@ from collections.abc import Sequence
 import pytest
 
 from geom.errors import GeometryError
-from geom.feature import Bore, Boss, Face, Feature, Hole, Slot, bore, hole
-from geom.feature_shape import cutting_body
 from geom.kernel.cut import box, cut, cylinder, fuse
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part, PartFace, PartHole
-from geom.recognise import recognise
+from geom.model.feature import Bore, Boss, Face, Feature, Hole, Slot, bore, hole
+from geom.model.feature_shape import cutting_body
+from geom.model.part import Part, PartFace, PartHole
+from geom.recognise.part import recognise
 
 UP = (0.0, 0.0, 1.0)
 DOWN = (0.0, 0.0, -1.0)

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geom.holes_found import find_holes
 from geom.kernel.cut import box, cone, cut, cylinder, drill, fuse, mirrored, moved, obround, sphere, turned, turned_about
 from geom.kernel.shape import solid_from_shape
 from geom.kernel.topology import faces_of
-from geom.part import PartHole
+from geom.model.part import PartHole
+from geom.recognise.holes_found import find_holes
 from tests import catalogue
 
 UP = (0.0, 0.0, 1.0)

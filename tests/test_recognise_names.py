@@ -14,9 +14,9 @@ from geom.kernel.cut import box, cut, cylinder, drill, fuse, mirrored, moved, pr
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step, write_step
 from geom.kernel.topology import faces_of
-from geom.part import Part
+from geom.model.part import Part
 from geom.ranking import in_order, ranks
-from geom.recognise import recognise
+from geom.recognise.part import recognise
 from geom.space import Vec3, cross, dot
 from tests import catalogue
 

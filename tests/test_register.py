@@ -10,12 +10,12 @@ from geom.errors import ReadingError
 from geom.kernel.cut import box, cut, cylinder, fuse
 from geom.kernel.mesh import Mesh
 from geom.kernel.shape import Solid, solid_from_shape
-from geom.part import Part
-from geom.readings import HintPoint
-from geom.recognise import recognise
-from geom.register import RegisteredScan, register_scan
+from geom.model.part import Part
+from geom.readings.records import HintPoint
+from geom.recognise.part import recognise
 from geom.rigid import Rigid, from_turn
-from geom.scan_file import Scan, read_scan_file
+from geom.scan.file import Scan, read_scan_file
+from geom.scan.register import RegisteredScan, register_scan
 from geom.space import Vec3
 from tests.catalogue import block_in_block
 from tests.scan_files import exact_mesh, open_below, write_stl

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from geom.part import Part
-from geom.row_faults import faults_of
-from geom.rows import Box, Row, Setup, Tool
+from geom.looks.row_faults import faults_of
+from geom.model.part import Part
+from geom.rows.records import Box, Row, Setup, Tool
 from geom.space import Frame
 from tests.hand_parts import hand_settings, hand_zero
 from tests.hand_plans import drilled_block, jaws, stepped_block

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geom.row_order import EXACT, Piece, batches, ordered_rows, pieces_of, shortest, travel
-from geom.rows import Action, Row, Tool
+from geom.passes.row_order import EXACT, Piece, batches, ordered_rows, pieces_of, shortest, travel
+from geom.rows.records import Action, Row, Tool
 
 TOOLS = {
     "spot": Tool("spotting drill", "10 mm", 10.0, 90.0),

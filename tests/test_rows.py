@@ -11,18 +11,18 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from geom.directions import distinct, fewest
-from geom.hole_order import ordered
-from geom.hole_rows import hole_rows
 from geom.kernel.cut import box, cut, cylinder, prism, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
-from geom.mouth_rows import unmade
-from geom.part import PartHole
-from geom.practice import practice
-from geom.recognise import recognise
-from geom.rows import Row, Setup, Tool
-from geom.settings import FaceSettings, ShopSettings
+from geom.model.part import PartHole
+from geom.recognise.part import recognise
+from geom.rows.records import Row, Setup, Tool
+from geom.settings.records import FaceSettings, ShopSettings
 from geom.space import WORLD, Frame, Vec3, frame_facing
+from geom.tasks.hole_order import ordered
+from geom.tasks.hole_rows import hole_rows
+from geom.tasks.mouth_rows import unmade
+from geom.tasks.practice import practice
 from geom.tolerance import SAME_AXIS
 from tests.catalogue import block_in_block, block_with_cored_bore, bolt_circle_cover, cross_drilled_block
 from tests.direction_setups import setups_by_direction

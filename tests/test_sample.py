@@ -11,11 +11,11 @@ from OCP.BRepBuilderAPI import BRepBuilderAPI_GTransform
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeTorus
 from OCP.gp import gp_GTrsf, gp_Mat, gp_XYZ
 
-from geom.analytic import Floats, Ints
 from geom.errors import GeometryError
 from geom.kernel.cut import box, cone, cut, cylinder, fuse, moved, sphere, turned_about
 from geom.kernel.shape import Solid, Surface, solid_from_shape
-from geom.sample import RIM, Samples, surface_samples
+from geom.rays.analytic import Floats, Ints
+from geom.rays.sample import RIM, Samples, surface_samples
 from geom.tolerance import EDGE_BAND
 from tests.catalogue import bolt_circle_cover, drilled_plate
 

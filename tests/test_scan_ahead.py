@@ -7,9 +7,9 @@ import pytest
 import trimesh
 
 from geom.errors import ReadingError
-from geom.readings import ScanFile
-from geom.scan_ahead import begin, read_ahead
-from geom.scan_file import read_scan
+from geom.readings.records import ScanFile
+from geom.scan.ahead import begin, read_ahead
+from geom.scan.file import read_scan
 from tests.scan_files import write_stl
 
 

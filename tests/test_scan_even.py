@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from geom.kernel.mesh import Mesh
-from geom.rays import Skin
-from geom.scan_even import Evener, evener
-from geom.scan_pits import Places, pit_words, pits_in
+from geom.rays.rays import Skin
+from geom.scan.even import Evener, evener
+from geom.scan.pits import Places, pit_words, pits_in
 
 SIDE = 80
 NOISE = 0.05

@@ -7,8 +7,8 @@ import pytest
 import trimesh
 
 from geom.errors import EvenstockError, GeometryError, ReadingError
-from geom.readings import ScanFile
-from geom.scan_file import Scan, read_scan, read_scan_file
+from geom.readings.records import ScanFile
+from geom.scan.file import Scan, read_scan, read_scan_file
 from tests.scan_files import write_ply, write_stl
 
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=20.0)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from geom.mesh_tree import MeshTree, mesh_tree
-from geom.tree import RayTree
+from geom.rays.mesh_tree import MeshTree, mesh_tree
+from geom.rays.tree import RayTree
 
 
 @pytest.fixture(scope="module")

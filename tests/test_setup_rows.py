@@ -10,20 +10,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geom.bore_passes import bore_diameters
-from geom.cutting_data import bore_depth
+from geom.cutters.cutting_data import bore_depth
 from geom.kernel.cut import box, cut, cylinder, fuse, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
-from geom.part import Part, PartHole
-from geom.plan import PlannedSetup
-from geom.rays import skin_of
-from geom.rows import CUTTING, Box, Row, Setup
-from geom.sample import surface_samples
-from geom.settings import DrawingSettings, Settings
-from geom.setup_rows import rows_for
-from geom.shop import Cutter, Shop
+from geom.model.part import Part, PartHole
+from geom.passes.bore_passes import bore_diameters
+from geom.passes.setup_rows import rows_for
+from geom.rays.rays import skin_of
+from geom.rays.sample import surface_samples
+from geom.rows.plan import PlannedSetup
+from geom.rows.records import CUTTING, Box, Row, Setup
+from geom.settings.records import DrawingSettings, Settings
+from geom.shop.records import Cutter, Shop
 from geom.space import Vec3
-from geom.stock import stock_report
+from geom.stock.report import stock_report
 from tests.catalogue import block_in_block, block_with_cored_bore
 from tests.hand_parts import hand_hole, hand_part, hand_settings
 from tests.hand_plans import hand_hold, hand_plan

@@ -8,10 +8,10 @@ import pytest
 
 from export.cli import main
 from export.exit_codes import NO, WRONG, YES
-from export.setups_report import assumed_text, pick_up_text
-from geom.job_settings import load_settings
-from geom.plan import PickUp
-from geom.shop_file import default_shop
+from export.reports.setups import assumed_text, pick_up_text
+from geom.rows.plan import PickUp
+from geom.settings.load import load_settings
+from geom.shop.file import default_shop
 from tests.catalogue import block_in_block, drilled_plate
 from tests.job_folders import write_job
 

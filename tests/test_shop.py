@@ -9,13 +9,13 @@ from hypothesis import given
 from hypothesis.strategies import integers
 
 from geom.errors import EvenstockError
-from geom.job_reader import read_source
-from geom.job_settings import load_settings
-from geom.shop import Shop
-from geom.shop_drills import drills_of_set, jobber_flutes, single_drill, size_name
-from geom.shop_file import KEYS, default_shop, read_shop, shop_units
-from geom.shop_schema import LISTS, SINGLE_TABLES
-from geom.toml_lines import key_lines
+from geom.settings.load import load_settings
+from geom.shop.drills import drills_of_set, jobber_flutes, single_drill, size_name
+from geom.shop.file import KEYS, default_shop, read_shop, shop_units
+from geom.shop.records import Shop
+from geom.shop.schema import LISTS, SINGLE_TABLES
+from geom.toml.lines import key_lines
+from geom.toml.reader import read_source
 
 MILL = """[mill]
 travel = [300, 150, 200]

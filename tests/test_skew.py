@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geom.errors import JobError
-from geom.rows import Box, Pattern, Row, Setup, Tool
-from geom.skew import MOST, skewed
+from geom.looks.skew import MOST, skewed
+from geom.rows.records import Box, Pattern, Row, Setup, Tool
 from geom.space import WORLD
 from tests.hand_parts import hand_zero
 

@@ -7,19 +7,19 @@ from itertools import pairwise
 import pytest
 import shapely
 
-from geom.feature import Face, Slot
-from geom.feature_shape import cutting_body
 from geom.kernel.cut import box, cut
 from geom.kernel.shape import solid_from_shape
-from geom.part import Part
-from geom.plan import PlannedSetup
-from geom.proof import prove
-from geom.recognise import recognise
-from geom.rows import Box, Row, Setup
-from geom.settings import Settings
-from geom.setup_rows import rows_for
-from geom.slots import slots_of
-from geom.stock import stock_report
+from geom.model.feature import Face, Slot
+from geom.model.feature_shape import cutting_body
+from geom.model.part import Part
+from geom.passes.setup_rows import rows_for
+from geom.proof.prove import prove
+from geom.recognise.part import recognise
+from geom.rows.plan import PlannedSetup
+from geom.rows.records import Box, Row, Setup
+from geom.settings.records import Settings
+from geom.stock.report import stock_report
+from geom.tasks.slots import slots_of
 from tests.hand_parts import hand_settings
 from tests.hand_plans import hand_hold, hand_plan
 from tests.proof_job import printed, read_back

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from geom.small_program import least_cost, shortest
+from geom.place.small_program import least_cost, shortest
 
 
 def test_the_cheapest_corner_by_hand():

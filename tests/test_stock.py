@@ -16,11 +16,11 @@ from geom.kernel.cut import Shape, box, cone, cut, cylinder, fuse, moved, sphere
 from geom.kernel.mesh import tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
-from geom.part import Part
-from geom.recognise import recognise
-from geom.sample import RIM
+from geom.model.part import Part
+from geom.rays.sample import RIM
+from geom.recognise.part import recognise
 from geom.space import Vec3
-from geom.stock import FaceStock, StockReport, stock_report
+from geom.stock.report import FaceStock, StockReport, stock_report
 from tests.catalogue import (
     block_in_block,
     block_on_cast_foot,

@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from export.number import coordinate, figures, printed_mm
-from export.table import AS_IS, coordinates_json, read_table, setup_csv, setup_text, table_files
-from export.table_head import escaped, unescaped
-from export.table_reader import COLUMNS
-from export.table_words import tool_text
-from geom.datum import Zero
+from export.tables.head import escaped, unescaped
+from export.tables.read import COLUMNS
+from export.tables.words import tool_text
+from export.tables.write import AS_IS, coordinates_json, read_table, setup_csv, setup_text, table_files
+from geom.datum.zero import Zero
 from geom.errors import EvenstockError
-from geom.rows import ACTIONS, TOOL_KINDS, TOWARDS, Box, LeftOut, Pattern, Row, Setup, Tool
+from geom.rows.records import ACTIONS, TOOL_KINDS, TOWARDS, Box, LeftOut, Pattern, Row, Setup, Tool
 from geom.space import Frame, frame_facing, norm, sub
 from tests.hand_parts import hand_zero
 

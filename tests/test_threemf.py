@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import trimesh
 
-from export.threemf import MODEL_PATH, Named, threemf_bytes
-from geom.body import block, rod
+from export.prints.threemf import MODEL_PATH, Named, threemf_bytes
 from geom.errors import GeometryError
 from geom.kernel.mesh import Mesh
+from geom.rays.body import block, rod
 
 BLOCK = block((10.0, 20.0, 0.0), (70.0, 60.0, 30.0)) - block((20.0, 30.0, 10.0), (30.0, 40.0, 30.0))
 PIN = rod((100.0, 0.0, 0.0), 4.0, 12.0, 0.02)

@@ -7,7 +7,7 @@ turns the outcome into a `Solid`. The plain bodies of `geom.kernel.body` can be
 imported from here as well. Lengths mm, part frame. Knows nothing of features.
 
 A boolean between bodies that nearly touch (1e-6 to 0.02 mm apart) can be wrong
-and pass the book-keeping: never rest a verdict on one (see `geom.stock`).
+and pass the book-keeping: never rest a verdict on one (see `geom.stock.report`).
 """
 
 import math

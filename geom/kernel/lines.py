@@ -16,9 +16,9 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Any, Final
 
-from geom.curve2d import Arc, Curve, EllipseArc, Line, Spline, Vec2, at
+from geom.flat.curve2d import Arc, Curve, EllipseArc, Line, Spline, Vec2, at
 from geom.kernel.shape import Solid
-from geom.overlap2d import SAME_CURVE, merged, without
+from geom.flat.overlap2d import SAME_CURVE, merged, without
 from geom.space import Frame
 
 from OCP.BRepAdaptor import BRepAdaptor_Curve

@@ -2,7 +2,7 @@
 
 Asks the kernel where lines cross the skin, but only of the faces whose boxes a
 line meets: preparing every spline face for it costs more than the questions
-asked here. For thousands of lines use `geom.rays`. Lengths mm, part frame.
+asked here. For thousands of lines use `geom.rays.rays`. Lengths mm, part frame.
 Knows nothing of holes or castings.
 """
 

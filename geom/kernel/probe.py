@@ -1,7 +1,7 @@
 """The kernel's own answer to where a line crosses a solid, and what lies nearest to a point.
 
 Exact on every face and at every edge, and hundreds of times slower than
-`geom.rays` and `geom.analytic`, which call it only for rays that pass closer
+`geom.rays.rays` and `geom.rays.analytic`, which call it only for rays that pass closer
 to a curved edge than look-up triangles can tell, and for free-form faces.
 Lengths mm, part frame.
 """

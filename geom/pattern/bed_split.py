@@ -10,12 +10,12 @@ from typing import Final
 
 import numpy as np
 
-from geom.body import Body
 from geom.errors import GeometryError
 from geom.pattern.dowels import dowel_spots, holes
 from geom.pattern.plane import area as area_of
-from geom.print_settings import Printer
+from geom.rays.body import Body
 from geom.space import Vec3
+from geom.toml.print_settings import Printer
 
 Keep = tuple[Vec3, Vec3]
 """Least and greatest corner of a place that no cut should pass."""

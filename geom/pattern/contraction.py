@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from geom.standards.alloy import alloy
 
 if TYPE_CHECKING:
-    from geom.settings import Settings
+    from geom.settings.records import Settings
 
 
 @dataclass(frozen=True, slots=True)

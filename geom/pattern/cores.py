@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from geom.body import Body, block, joined, rod
 from geom.kernel.shape import Surface
+from geom.rays.body import Body, block, joined, rod
 from geom.standards.foundry import core_print
 from geom.tolerance import SAME_DIRECTION
 

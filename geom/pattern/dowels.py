@@ -5,8 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from geom.body import Body, joined, rod
 from geom.pattern.plane import Floats, depth_inside, grid_over
+from geom.rays.body import Body, joined, rod
 
 Spot = tuple[float, float]
 

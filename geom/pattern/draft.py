@@ -15,10 +15,10 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from geom.body import Body
 from geom.kernel.mesh import Mesh
 from geom.kernel.shape import Surface
-from geom.tree import RayTree
+from geom.rays.body import Body
+from geom.rays.tree import RayTree
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

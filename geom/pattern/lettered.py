@@ -11,12 +11,12 @@ from typing import Final
 
 import numpy as np
 
-from geom.body import Body, Outline, joined, prism
 from geom.errors import JobError
 from geom.fixture.sweep import grown_prism
 from geom.kernel.mesh import Mesh
 from geom.kernel.shape import Surface
 from geom.pattern.plane import Floats, area, grid_over
+from geom.rays.body import Body, Outline, joined, prism
 from geom.tolerance import SAME_DIRECTION
 
 RAISED: Final = 0.8

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from geom.body import Body, Outline, body_of, joined
 from geom.errors import JobError
 from geom.kernel.mesh import Mesh
 from geom.pattern.bed_split import Keep, split_for_bed
@@ -21,12 +20,13 @@ from geom.pattern.dowels import Spot, dowel_spots, holes, pin
 from geom.pattern.draft import Draft, draft_of
 from geom.pattern.lettered import flat_places, raised
 from geom.pattern.plane import area as area_of
+from geom.rays.body import Body, Outline, body_of, joined
 from geom.space import dot, sub
 from geom.tolerance import SAME_DIRECTION, SKIN
 
 if TYPE_CHECKING:
-    from geom.part import Part
-    from geom.settings import Settings
+    from geom.model.part import Part
+    from geom.settings.records import Settings
 
 _ORDER: Final = {"z": (0, 1, 2), "x": (1, 2, 0), "y": (2, 0, 1)}
 """Part axes that are the draw frame's X, Y and Z: the draw last, turned and not mirrored."""

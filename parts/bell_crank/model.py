@@ -12,10 +12,10 @@ from typing import Any
 
 import cadquery as cq
 
-from geom.casting import cored, drafted, drafted_round, fused, is_outer, is_root, rounded
-from geom.feature import Bore, Boss, Feature, bore, hole
-from geom.hole_pattern import on_circle
-from geom.model import count, degrees, inch
+from geom.model.casting import cored, drafted, drafted_round, fused, is_outer, is_root, rounded
+from geom.model.feature import Bore, Boss, Feature, bore, hole
+from geom.model.hole_pattern import on_circle
+from geom.model.model import count, degrees, inch
 from geom.space import Vec3
 from geom.units import MM_PER_INCH
 

@@ -14,10 +14,10 @@ from typing import Any
 
 import cadquery as cq
 
-from geom.casting import below, cored, drafted, drafted_round, fused, is_outer, is_root, rounded
-from geom.feature import Bore, Face, Feature, bore, hole
-from geom.hole_pattern import on_circle
-from geom.model import degrees, mm
+from geom.model.casting import below, cored, drafted, drafted_round, fused, is_outer, is_root, rounded
+from geom.model.feature import Bore, Face, Feature, bore, hole
+from geom.model.hole_pattern import on_circle
+from geom.model.model import degrees, mm
 
 UP, DOWN, BACK = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0), (-1.0, 0.0, 0.0)
 LOBES = 3

@@ -19,15 +19,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.part import Part
-from geom.place import place
-from geom.placement import Placement
-from geom.readings import Readings, Touch
-from geom.received import AsReceived, receive
-from geom.received_faces import walls_of
-from geom.recognise import recognise
-from geom.required import Need
+from geom.model.part import Part
+from geom.place.placement import Placement
+from geom.place.solve import place
+from geom.readings.records import Readings, Touch
+from geom.received.casting import AsReceived, receive
+from geom.received.faces import walls_of
+from geom.recognise.part import recognise
 from geom.rigid import Rigid, from_turn
+from geom.stock.required import Need
 from geom.tolerance import EDGE_BAND
 from tests.catalogue import block_in_block
 

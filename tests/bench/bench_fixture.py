@@ -13,16 +13,16 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
-from geom.body import block, body_of
-from geom.datum import resolve_zero
+from geom.datum.zero import resolve_zero
 from geom.fixture.fixture import Fixture
 from geom.fixture.loaded import loaded
 from geom.fixture.making import USUAL
 from geom.fixture.nest import nest
 from geom.job import Job, measure_stock, open_job, placements, planned
-from geom.job_settings import load_settings
 from geom.kernel.mesh import tessellate
-from geom.plan import Plan
+from geom.rays.body import block, body_of
+from geom.rows.plan import Plan
+from geom.settings.load import load_settings
 from tests.bench.bench_scan import job as without_readings
 from tests.bench.bench_scan import made
 

@@ -28,7 +28,7 @@ def mark(name): marks.append((name, time.perf_counter()))
 
 import cadquery
 mark("import cadquery")
-from geom.casting import machine
+from geom.model.casting import machine
 namespace = {"__name__": "bare_model"}
 module = sys.modules["bare_model"] = type(sys)("bare_model")
 exec(compile(open(sys.argv[1], "rb").read(), "model.py", "exec"), module.__dict__)

@@ -9,7 +9,7 @@ import time
 
 import numpy as np
 
-from geom.margin_lp import Rows, best_margin, direct_margin
+from geom.place.margin_lp import Rows, best_margin, direct_margin
 
 SPEED, SAME = 50.0, 1e-6
 SIZE = np.array([120.0, 80.0, 50.0])

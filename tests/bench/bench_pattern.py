@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from export.mesh import print_mesh
-from geom.body import body_of, joined
+from export.prints.mesh import print_mesh
 from geom.job import open_job
-from geom.job_settings import load_settings
 from geom.pattern.cores import filling
 from geom.pattern.pattern import make_pattern
+from geom.rays.body import body_of, joined
+from geom.settings.load import load_settings
 
 PARTS = Path(__file__).resolve().parents[2] / "parts"
 

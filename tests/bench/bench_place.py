@@ -19,11 +19,11 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from geom.job import Job  # noqa: E402
-from geom.place import STILL, place, prepare  # noqa: E402
-from geom.placement import Placement  # noqa: E402
-from geom.reading_files import load_readings  # noqa: E402
-from geom.readings import Readings  # noqa: E402
-from geom.received import AsReceived, receive  # noqa: E402
+from geom.place.placement import Placement  # noqa: E402
+from geom.place.solve import STILL, place, prepare  # noqa: E402
+from geom.readings.files import load_readings  # noqa: E402
+from geom.readings.records import Readings  # noqa: E402
+from geom.received.casting import AsReceived, receive  # noqa: E402
 from tests.bundled import JOBS, opened  # noqa: E402
 
 _Found = TypeVar("_Found")

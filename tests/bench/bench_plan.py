@@ -13,14 +13,14 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from geom.datum import resolve_zero
+from geom.datum.zero import resolve_zero
 from geom.job import Job, measure_stock, open_job
-from geom.job_settings import load_settings
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import solid_from_shape
-from geom.plan import Plan
-from geom.planner import plan_setups
-from geom.tasks import tasks_of
+from geom.rows.plan import Plan
+from geom.settings.load import load_settings
+from geom.setups.planner import plan_setups
+from geom.tasks.features import tasks_of
 from tests.catalogue import UP, Pair
 from tests.job_folders import write_job
 

@@ -15,12 +15,12 @@ from pathlib import Path
 
 from geom.job import Overrides, load_settings, open_job
 from geom.kernel.cut import Shape, drill, obround
-from geom.part import Part
-from geom.proof import prove
-from geom.proof_sweep import Sweep, Table, sweeps_of
-from geom.rays import skin_of
-from geom.rows import Row, Tool
-from geom.settings import Settings
+from geom.model.part import Part
+from geom.proof.prove import prove
+from geom.proof.sweep import Sweep, Table, sweeps_of
+from geom.rays.rays import skin_of
+from geom.rows.records import Row, Tool
+from geom.settings.records import Settings
 from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Frame
 
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut  # isort: skip

@@ -19,12 +19,12 @@ import numpy as np
 from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
 from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 
-from geom.analytic import Floats
 from geom.kernel.shape import Solid
 from geom.kernel.step import read_step
-from geom.model import load_model
-from geom.rays import Skin
-from geom.sample import surface_samples
+from geom.model.model import load_model
+from geom.rays.analytic import Floats
+from geom.rays.rays import Skin
+from geom.rays.sample import surface_samples
 
 LIMIT = 100.0
 SAME = 1e-5

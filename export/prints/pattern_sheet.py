@@ -1,0 +1,122 @@
+"""One page to go with a pattern, and the picture of its draft: two sides, faults hatched and numbered.
+
+A4, upright, as a PDF; the picture as SVG. Says what the pattern says and works out nothing of its own.
+"""
+
+import base64
+from collections.abc import Iterable
+from textwrap import wrap
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from export.files.pdf import Page, pdf_bytes
+from export.number import fixed
+from export.pictures.picture import Canvas, flags_on
+from export.prints.fixture_picture import Shot, shot
+from export.prints.pattern import (
+    CAUTIONS,
+    check_words,
+    draft_words,
+    parting_words,
+    piece_words,
+    size_words,
+    use_words,
+)
+from geom.fixture.checks import Wall
+from geom.kernel.mesh import Mesh
+from geom.pattern.pattern import Pattern
+from geom.space import Vec3
+
+if TYPE_CHECKING:
+    from geom.job import Job
+
+_WIDTH, _HEIGHT, _MARGIN = 210.0, 297.0, 14.0
+_FIELD: Final = (88.0, 70.0)
+_TEXT, _LINE = 2.0, 3.7
+_ACROSS: Final = 128
+_SIDES: Final[tuple[tuple[Vec3, str], ...]] = (
+    ((-1.0, -1.6, 1.4), "upper side, from the front left"),
+    ((-1.0, -1.6, -1.4), "lower side, from the front left"),
+)
+
+
+def draft_picture(found: Pattern, job: "Job") -> bytes:
+    """Return the picture of the draft as SVG: too little draft hatched, undercuts hatched both ways, numbered as in the list."""
+    canvas = Canvas(_WIDTH, 116.0, f"Draft: {job.part.name}")
+    canvas.text((_MARGIN, 12.0), f"Draft: {job.part.name}", 4.0)
+    _draft_views(canvas, found, 16.0)
+    canvas.text(
+        (_MARGIN, 108.0),
+        f"hatched: draft under {fixed(found.draft.least, 2)} degrees; hatched both ways: undercut; numbers as in pattern.txt",
+        2.0,
+    )
+    return canvas.svg()
+
+
+def _draft_views(canvas: Canvas, found: Pattern, top: float) -> None:
+    corners = found.draft.corners
+    mesh = Mesh(corners.reshape(-1, 3), np.arange(3 * len(corners)).reshape(-1, 3), np.zeros(len(corners), dtype=np.int64))
+    points = [face.at for face in found.draft.faults]
+    for i, (side, words) in enumerate(_SIDES):
+        _view(canvas, shot(mesh, side, marks=found.draft.bad), points, (_left(i), top), words)
+
+
+def pattern_sheet(found: Pattern, job: "Job", walls: dict[str, Wall]) -> bytes:
+    """Return the page of a pattern as a PDF.
+
+    Raises:
+        OutputError: the typesetter refused.
+    """
+    units = job.settings.units
+    title = f"Pattern: {job.part.name}"
+    canvas = Canvas(_WIDTH, _HEIGHT, title)
+    canvas.text((_MARGIN, 16.0), title if found.draws else f"{title} - does not draw", 4.6)
+    if found.draws:
+        canvas.text((_MARGIN, 22.0), "print pattern.3mf, or each STL (mm, 100 %), as they lie in the file", 2.4)
+        for i, (side, words) in enumerate(_SIDES):
+            _view(canvas, shot(found.whole.mesh(), side), [], (_left(i), 24.0), words)
+    else:
+        _draft_views(canvas, found, 24.0)
+    y = 24.0 + _FIELD[1] + 14.0
+    blocks: list[tuple[str, list[str]]] = [
+        ("Size and parting", [*size_words(found, units), *parting_words(found, units)]),
+        ("Draft", list(draft_words(found, job))[:8]),
+    ]
+    if found.draws:
+        blocks += [
+            ("Pieces", [piece_words(piece, walls[piece.name], units) for piece in found.pieces]),
+            ("Check after printing", list(check_words(found, units))),
+            ("How to use it", list(use_words(found))),
+        ]
+    for name, lines in (*blocks, ("Caution", list(CAUTIONS))):
+        y = _block(canvas, y, name, lines)
+    return pdf_bytes(title, [Page(_WIDTH, _HEIGHT, canvas.svg())])
+
+
+def _left(number: int) -> float:
+    return _MARGIN + number * (_WIDTH - 2.0 * _MARGIN - _FIELD[0])
+
+
+def _view(canvas: Canvas, seen: Shot, points: Iterable[Vec3], at: tuple[float, float], words: str) -> None:
+    """Draw one picture in its field, a numbered flag on each point that shows."""
+    width, height = seen.size
+    zoom = min(_FIELD[0] / width, _FIELD[1] / height)
+    left, top = at[0] + (_FIELD[0] - zoom * width) / 2.0, at[1] + (_FIELD[1] - zoom * height) / 2.0
+    canvas.image((left, top), (zoom * width, zoom * height), base64.b64encode(seen.png).decode())
+    shown = [(number, seen.spot(point)) for number, point in enumerate(points, 1)]
+    spots = [(n, (left + s[0] * zoom * width, top + s[1] * zoom * height)) for n, s in shown if s is not None]
+    field = (at[0] - 5.0, at[1] - 2.0, at[0] + _FIELD[0] + 5.0, at[1] + _FIELD[1] + 4.0)
+    canvas.flags(flags_on(spots, np.zeros((0, 2)), field))
+    canvas.text((at[0], at[1] + _FIELD[1] + 6.0), words, 2.0)
+
+
+def _block(canvas: Canvas, y: float, title: str, lines: Iterable[str]) -> float:
+    """Draw a title and lines under it; return where the next may stand."""
+    canvas.text((_MARGIN, y), title, 2.6)
+    y += 1.25 * _LINE
+    for line in lines:
+        for piece in wrap(line, _ACROSS):
+            canvas.text((_MARGIN, y), piece, _TEXT)
+            y += _LINE
+    return y + 2.2

@@ -1,0 +1,266 @@
+"""The plan of set-ups: a text to work from at the mill, in the sheet's units, and JSON.
+
+Reads a plan and decides nothing but how it is said. JSON always mm, degrees,
+part frame; boxes, rests and heights in the set-up's own frame.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from textwrap import wrap
+from typing import Any, Final
+
+from export.number import Units, sentence, size
+from export.reports.hole import UNIT_NAMES, direction_words, exact, exact_point
+from export.tables.words import tool_text
+from geom.job import Job
+from geom.looks.measure_rows import measure_rows
+from geom.rows.plan import NoPlan, PickUp, Plan, PlannedSetup
+from geom.rows.records import LeftOut, Row, Words
+from geom.setups.grip_check import Grip, grip_words, grips_of
+from geom.setups.hold_words import hold_words
+from geom.setups.planner import COST
+from geom.shop.records import Shop
+from geom.space import dot
+from geom.stock.report import StockReport
+
+_WIDTH: Final = 100
+_LABEL: Final = 12
+
+_CAUTIONS: Final = (
+    "Clamp on three points, never over air; check that nothing rocks before the spindle turns.",
+    "Take the drawbar wrench off; stop the spindle before measuring or clearing chips; eye protection.",
+    "The plan advises and certifies no holding: follow the machine's manual and a qualified person's judgement.",
+)
+
+
+def setups_text(answer: Plan | NoPlan, job: Job, stock: StockReport) -> str:
+    """Return the plan, or why there is none, ending in a line break."""
+    units = job.settings.units
+    lines = list(_no_plan_lines(answer, job, units) if isinstance(answer, NoPlan) else _plan_lines(answer, job, stock, units))
+    return "\n".join(lines) + "\n"
+
+
+def setups_document(answer: Plan | NoPlan, job: Job, stock: StockReport) -> dict[str, Any]:
+    """Return the plan as a JSON document; "setups" is empty when there is none."""
+    some = answer.setups if isinstance(answer, Plan) else ()
+    document: dict[str, Any] = {
+        "part": job.part.name,
+        "verdict": "plan" if isinstance(answer, Plan) else "no plan",
+        "setups": [_setup_entry(one, job, stock) for one in some],
+        "assumed": list(job.settings.tooling.assumed),
+        "notes": _told(answer.notes),
+    }
+    if isinstance(answer, NoPlan):
+        blocked = ({"feature": b.feature, "why": sentence(b.why, "mm"), "opens": sentence(b.opens, "mm")} for b in answer.blocked)
+        return document | {"blocked": list(blocked)}
+    return document | {
+        "cost": {name: exact(value) for name, value in zip(COST, answer.cost, strict=True)},
+        "rejected": sentence(answer.rejected, "mm"),
+        "assembly": [{"feature": one.feature, "why": one.why} for one in answer.assembly],
+        "left_out": [{"feature": one.feature, "why": one.why} for one in answer.left_out],
+    }
+
+
+# --- text -------------------------------------------------------------------
+
+
+def _plan_lines(plan: Plan, job: Job, stock: StockReport, units: Units) -> Iterator[str]:
+    count = len(plan.setups)
+    yield f"Set-ups of {job.part.name}, {UNIT_NAMES[units]}: {count or 'none'}{', in this order' if count > 1 else ''}"
+    yield ""
+    for one in plan.setups:
+        yield from _setup_lines(one, count, job, stock, units)
+        yield ""
+    if plan.rejected:
+        yield from _wrapped("Best plan not taken: ", f"{_plain(plan.rejected, units)}.")
+    for heading, some in (("Made at assembly, in no set-up:", plan.assembly), ("Made in no set-up:", plan.left_out)):
+        yield from _listed(heading, _by_reason(some))
+    yield from _listed("Notes:", [_plain(words, units) for words in plan.notes])
+    yield from _wrapped("", assumed_text(job.settings.tooling))
+    yield from _listed("Cautions:", _CAUTIONS)
+
+
+def _by_reason(some: Iterable[LeftOut]) -> list[str]:
+    """Return one line a reason, with every feature it holds for, in the order they first come."""
+    reasons: dict[str, list[str]] = {}
+    for one in some:
+        reasons.setdefault(one.why, []).append(one.feature)
+    return [f"{', '.join(names)}: {why}" for why, names in reasons.items()]
+
+
+def _plain(words: Words, units: Units) -> str:
+    """Return a sentence with its lengths rounded to what a rule or a caliper shows: 0.01 mm, 0.001 in."""
+    one, places = (25.4, 3) if units == "inch" else (1.0, 2)
+    return sentence((piece if isinstance(piece, str) else round(piece / one, places) * one for piece in words), units)
+
+
+def _setup_lines(one: PlannedSetup, count: int, job: Job, stock: StockReport, units: Units) -> Iterator[str]:
+    heading = f"Set-up {one.number} of {count}: {facing_up(one, job)}"
+    yield heading
+    yield "-" * len(heading)
+    yield from _block("Hold", [_METHODS[one.hold.method], *(_plain(words, units) for words in hold_words(one.hold))])
+    yield from _block("Zero", [one.zero.name])
+    yield from _block("Find it", [f"{n}. {pick_up_text(p, units)}" for n, p in enumerate(one.pick_ups, 1)])
+    yield from _block("Machine", [", ".join(one.features)])
+    yield from _block("Leave", [f"{size(mm, units)} {UNIT_NAMES[units]} on {name} for finishing" for name, mm in one.leaves])
+    yield from _block("Measure", [measure_text(row, units) for row in measure_rows(one, job.part, job.settings)])
+    yield from _block("Why", [_plain(words, units) for words in one.why])
+    grips = grips_of(one, job.part, job.settings, stock)
+    yield from _block(
+        "Caution", [*(_plain(words, units) for words in one.cautions), *(grip_words(grip, units) for grip in grips[:1])]
+    )
+
+
+_METHODS: Final[Mapping[str, str]] = {
+    "vise": "in the vise",
+    "table": "strapped down on the table",
+    "angle plate": "against the angle plate",
+}
+
+
+def facing_up(one: PlannedSetup, job: Job) -> str:
+    """Return which side faces the spindle: "base up (-Z of the part)"; the largest plane face that looks that way."""
+    level = [f for f in job.part.faces if f.state != "hole" and f.normal is not None and dot(f.normal, one.up) > 1.0 - 1e-6]
+    way = f"{direction_words(one.up)} of the part"
+    if not level:
+        return f"{way} up"
+    made = [face for face in level if face.name in one.features] or level
+    return f"{max(made, key=lambda face: (round(face.area, 3), face.name)).name} up ({way})"
+
+
+def pick_up_text(one: PickUp, units: Units) -> str:
+    """Return one step of finding zero, as a sentence without its full stop."""
+    axes = " and ".join(one.axes.upper())
+    at = ""
+    if one.height is not None:
+        equal = ", all at the same height so that draft cancels" if one.how in _HALVED and not one.machined else ""
+        at = f", at Z {size(one.height, units)}{equal}"
+    skin = "machined" if one.machined else "as cast: as sure as the skin, no surer"
+    return f"{axes}: {_HOW[one.how].format(' and '.join(one.faces))}{at} ({skin})"
+
+
+_HALVED: Final = ("boss", "bore", "middle")
+_HOW: Final[Mapping[str, str]] = {
+    "boss": "four touches round {}, halved",
+    "bore": "four touches inside {}, halved",
+    "middle": "a touch on each side of {}, halved",
+    "edge": "one touch on {}, the finder's radius counted",
+    "height": "touch the top of {}, or set a height gauge to it",
+    "sweep": "sweep {} with the indicator",
+}
+
+
+def measure_text(row: Row, units: Units) -> str:
+    """Return what to measure before the work is unclamped."""
+    nominal = "" if row.nominal is None else f" {size(row.nominal, units)}"
+    limits = "" if row.limits is None else f", from {size(row.limits[0], units)} to {size(row.limits[1], units)}"
+    note = f" ({row.note})" if row.note else ""
+    return f"{row.feature}{nominal}{limits}, {tool_text(row.tool, units)}{note}"
+
+
+def assumed_text(shop: Shop) -> str:
+    """Return which parts of the shop nobody stated; "" when all are."""
+    if not shop.assumed:
+        return ""
+    source = "no shop.toml" if len(shop.assumed) == _PARTS_OF_A_SHOP else "not in the job's shop"
+    return f"Assumed: the {', the '.join(shop.assumed)} ({source}); a plausible small shop stands in, common practice, no source."
+
+
+_PARTS_OF_A_SHOP: Final = 4
+
+
+def _no_plan_lines(answer: NoPlan, job: Job, units: Units) -> Iterator[str]:
+    yield f"Set-ups of {job.part.name}, {UNIT_NAMES[units]}: no plan makes the whole part"
+    yield ""
+    for one in answer.blocked:
+        why, opens = _plain(one.why, units), _plain(one.opens, units)
+        yield from _wrapped(f"{one.feature}: ", f"{why}. What would open it: {opens}." if opens else f"{why}.")
+    yield from _listed("Notes:", [_plain(words, units) for words in answer.notes])
+    yield from _wrapped("", assumed_text(job.settings.tooling))
+
+
+def _block(label: str, lines: Sequence[str]) -> Iterator[str]:
+    for number, line in enumerate(lines):
+        begin = f"  {label if number == 0 else '':{_LABEL - 2}}"
+        yield from wrap(line, _WIDTH, initial_indent=begin, subsequent_indent=" " * (_LABEL + 2)) or [begin.rstrip()]
+
+
+def _wrapped(begin: str, text: str) -> list[str]:
+    return wrap(f"{begin}{text}", _WIDTH, subsequent_indent="  ") if text else []
+
+
+def _listed(heading: str, lines: Iterable[str]) -> Iterator[str]:
+    lines = list(lines)
+    if lines:
+        yield heading
+        for line in lines:
+            yield from wrap(line, _WIDTH, initial_indent="  ", subsequent_indent="    ")
+
+
+# --- JSON -------------------------------------------------------------------
+
+
+def _setup_entry(one: PlannedSetup, job: Job, stock: StockReport) -> dict[str, Any]:
+    hold, frame = one.hold, one.frame
+    grips = grips_of(one, job.part, job.settings, stock)
+    return {
+        "number": one.number,
+        "up": exact_point(one.up),
+        "seat": hold.seat,
+        "fixed_jaw": hold.fixed_jaw,
+        "clamp": hold.clamp,
+        "packing": [f"{packing.place}: {sentence(packing.words, 'mm')}" for packing in hold.packing],
+        "zero": one.zero.name,
+        "features": list(one.features),
+        "why": _told(one.why),
+        "method": hold.method,
+        "machined": sorted(hold.machined),
+        "parallels": exact(hold.parallels),
+        "grip": exact(hold.grip),
+        "stick_out": exact(hold.stick_out),
+        "rests": [exact_point(point) for point in hold.rests],
+        "boxes": [{"name": box.name, "low": exact_point(box.low), "high": exact_point(box.high)} for box in hold.boxes],
+        "frame": {
+            "origin": exact_point(frame.origin),
+            "x": exact_point(frame.x),
+            "y": exact_point(frame.y),
+            "z": exact_point(frame.z),
+        },
+        "pick_ups": [_pick_up_entry(pick_up) for pick_up in one.pick_ups],
+        "leaves": [{"feature": name, "leave": exact(mm)} for name, mm in one.leaves],
+        "measures": [_measure_entry(row) for row in measure_rows(one, job.part, job.settings)],
+        "cautions": _told(one.cautions),
+        "clamping": _clamping_entry(grips[0]) if grips else None,
+    }
+
+
+def _pick_up_entry(one: PickUp) -> dict[str, Any]:
+    height = None if one.height is None else exact(one.height)
+    return {"axes": one.axes, "how": one.how, "faces": list(one.faces), "machined": one.machined, "height": height}
+
+
+def _measure_entry(row: Row) -> dict[str, Any]:
+    return {
+        "feature": row.feature,
+        "nominal": None if row.nominal is None else exact(row.nominal),
+        "limits": None if row.limits is None else [exact(limit) for limit in row.limits],
+        "tool": tool_text(row.tool, "mm"),
+        "note": row.note,
+    }
+
+
+def _clamping_entry(grip: Grip) -> dict[str, Any]:
+    return {
+        "feature": grip.feature,
+        "cutter": grip.cutter,
+        "cutting_force": exact(grip.force),
+        "friction": exact(grip.friction),
+        "safety": exact(grip.safety),
+        "needed": exact(grip.needed),
+        "stated": None if grip.stated is None else exact(grip.stated),
+        "enough": grip.enough,
+        "caution": grip_words(grip),
+    }
+
+
+def _told(some: Iterable[Words]) -> list[str]:
+    return [sentence(words, "mm") for words in some]

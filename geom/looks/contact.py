@@ -1,0 +1,293 @@
+"""Where a finder that moves along an axis meets the work, as rays on its skin.
+
+The work is the casting (rough) or the finished part (machined), seen in a
+set-up's frame; with a casting as received, the part lies in it as placed and
+the skin is off by what was measured. A finder is an upright cylinder: it meets
+whatever stands out furthest along its length. Lengths mm, set-up frame. Knows
+nothing of which faces are worth touching.
+"""
+
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from geom.looks.holder import CLEAR, HOLDER_RADIUS
+from geom.model.part import Part
+from geom.rays.analytic import Bools, Floats, Ints
+from geom.rays.rays import skin_of
+from geom.rows.records import Box, Towards
+from geom.space import Frame, Vec3
+
+if TYPE_CHECKING:
+    from geom.place.castings import Placed
+
+WAYS: Final[dict[Towards, Vec3]] = {
+    "+x": (1.0, 0.0, 0.0),
+    "-x": (-1.0, 0.0, 0.0),
+    "+y": (0.0, 1.0, 0.0),
+    "-y": (0.0, -1.0, 0.0),
+    "-z": (0.0, 0.0, -1.0),
+}
+
+_SQUARE: Final = math.cos(math.radians(25.0))
+"""A finder slides along a wall that stands further than 25 degrees from square to its way (common practice)."""
+
+_LEVEL: Final = math.cos(math.radians(10.0))
+"""Skin that leans more than this is not level: a gauge slides off (common practice)."""
+
+_STEP: Final = 0.25
+"""Heights, mm, at which a finder's side is looked at."""
+
+_LEANS: Final = 0.05
+"""A wall that stands out by less than this, mm, along a finder is met by its end: nobody sees the difference on raw skin."""
+
+_BODY: Final = (0.9, 0.5)
+"""Share of a finder's radius that must be clear of metal above its end; of skin as received, known along its normal only, less."""
+
+_OVERHANG: Final = 3.0
+"""What stands out further than this, mm, above a finder's end is another part of the work, not the same wall leaning out."""
+
+_FAR: Final = 10.0
+"""A scanned skin further than this, mm, from the drawn one is another face."""
+
+_RING: Final = 12
+"""Rays round a finder and its holder."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Met:
+    """What rays meet first, one row each.
+
+    Attributes:
+        at, out: (n, 3) where, and the outward normal there; NaN where nothing is met.
+        surface: (n,) of the casting (rough) or of the finished part (machined); -1 where nothing is met.
+    """
+
+    at: Floats
+    out: Floats
+    surface: Ints
+
+    def of(self, rows: Ints | Bools) -> "Met":
+        """Return some of them."""
+        return Met(self.at[rows], self.out[rows], self.surface[rows])
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """The work as it stands under the spindle.
+
+    Attributes:
+        placed: the casting as received; None for the drawn one.
+    """
+
+    part: Part
+    frame: Frame
+    placed: "Placed | None" = field(default=None, repr=False)
+
+    @cached_property
+    def box(self) -> tuple[Vec3, Vec3]:
+        """Least and greatest corner of the casting."""
+        corners = skin_of(self.part.casting).mesh.vertices
+        if self.placed is not None:
+            corners = self.placed.placement.pose.inverse().points(corners)
+        local = self.frame.local_points(corners)
+        low, high = local.min(axis=0).tolist(), local.max(axis=0).tolist()
+        return (low[0], low[1], low[2]), (high[0], high[1], high[2])
+
+    def local(self, point: Vec3, machined: bool) -> Vec3:
+        """Return where a point of the finished part (machined) or of the drawn casting (rough) lies."""
+        if machined or self.placed is None:
+            return self.frame.local(point)
+        return self.frame.local(self.placed.placement.pose.inverse().point(point))
+
+    def met(self, starts: Floats, ways: Floats, machined: bool) -> Met:
+        """Return what rays from air meet first.
+
+        Args:
+            starts, ways: (n, 3) and unit.
+            machined: the finished part stands there, not the casting.
+        """
+        own = np.array([self.frame.x, self.frame.y, self.frame.z])
+        origins, directions = self.frame.part_points(starts), ways @ own
+        skin = skin_of(self.part.finished if machined else self.part.casting)
+        moved = None if machined or self.placed is None else self.placed.placement.pose
+        if moved is not None:
+            origins, directions = moved.points(origins), moved.directions(directions)
+        hits = skin.first(origins, directions)
+        good = (hits.face >= 0) & np.isfinite(hits.distance)
+        distance = np.where(good, hits.distance, np.nan)
+        at = origins + distance[:, None] * directions
+        out = skin.facing(np.where(good[:, None], at, 0.0), np.maximum(hits.face, 0))
+        if self.placed is not None and not machined:
+            distance = self._as_received(origins, directions, distance, at, out, hits.face)
+        local = out if moved is None else moved.inverse().directions(out)
+        return Met(starts + distance[:, None] * ways, np.where(good[:, None], local @ own.T, np.nan), np.where(good, hits.face, -1))
+
+    def _as_received(self, origins: Floats, directions: Floats, drawn: Floats, at: Floats, out: Floats, surface: Ints) -> Floats:
+        """Return the distances moved to the skin as measured."""
+        assert self.placed is not None
+        received, distance = self.placed.received, drawn.copy()
+        if received.scan is not None:
+            seen = received.scan.first(origins, directions).distance
+            near = np.isfinite(seen) & (np.abs(seen - drawn) < _FAR)
+            distance[near] = seen[near]
+            return distance
+        speed = np.einsum("ij,ij->i", out, directions)
+        rows = np.flatnonzero((surface >= 0) & (speed < -0.1))
+        if rows.size:
+            distance[rows] += received.skin_rows(at[rows], surface[rows])[0] / speed[rows]
+        return distance
+
+    def tops(self, xy: Floats, machined: bool = False) -> Floats:
+        """Return the height of the highest metal at places (n, 2); -inf where there is none."""
+        above = self.box[1][2] + 10.0
+        starts = np.column_stack([xy, np.full(len(xy), above)])
+        met = self.met(starts, np.tile(np.array(WAYS["-z"]), (len(xy), 1)), machined)
+        return np.where(met.surface >= 0, met.at[:, 2], -math.inf)
+
+
+def sides(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool) -> Met:
+    """Return what comes first from outside.
+
+    Args:
+        across: (n,) the coordinate that stays: Y for a move along X, X for one along Y or Z.
+        height: (n,) Z of a sideways move; Y of a move down.
+    """
+    (low, high), way = standing.box, WAYS[towards]
+    lead = next(i for i in range(3) if way[i])
+    start = (low[lead] - 10.0) if way[lead] > 0 else (high[lead] + 10.0)
+    starts = np.empty((len(across), 3))
+    others = [i for i in range(3) if i != lead]
+    starts[:, lead], starts[:, others[0]], starts[:, others[1]] = start, across, height
+    return standing.met(starts, np.tile(np.array(way), (len(across), 1)), machined)
+
+
+def faces_it(met: Met, towards: Towards) -> Bools:
+    """Return where a finder on that way does not slide off."""
+    least = _LEVEL if towards == "-z" else _SQUARE
+    flat = met.out.copy()
+    if towards != "-z":
+        flat[:, 2] = 0.0
+        flat /= np.maximum(np.linalg.norm(flat, axis=1), 1e-9)[:, None]
+    upright = np.abs(met.out[:, 2]) < math.sin(math.radians(30.0)) if towards != "-z" else np.ones(len(flat), dtype=np.bool_)
+    return np.asarray((flat @ -np.array(WAYS[towards]) >= least) & upright & (met.surface >= 0))
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """A finder at rest against the work.
+
+    Attributes:
+        axis: where the finder's axis stands; of a move down, where its end does.
+        end: Z of the finder's end.
+        meets: where the work is met.
+        out: outward normal of the work there.
+        leans_out: the work stands out further above, so the finder's side meets it, not its end.
+    """
+
+    axis: tuple[float, float]
+    end: float
+    meets: Vec3
+    out: Vec3
+    surface: int
+    towards: Towards
+    leans_out: bool = False
+
+    @property
+    def from_zero(self) -> float:
+        """How far from zero the work is met, along the axis that moves."""
+        return abs(self.meets["xyz".index(self.towards[1:] or "z")])
+
+
+def contact(
+    standing: Standing, towards: Towards, start: Vec3, surfaces: Collection[int], radius: float, length: float, machined: bool
+) -> Contact | None:
+    """Return the finder at rest against one of some surfaces; None where it meets another first, or nothing.
+
+    Exact on planes, and on rounds whose axis the finder moves towards.
+
+    Args:
+        start: where its end starts from, in air.
+        surfaces: of the casting (rough) or the finished part (machined).
+        radius, length: of the finder; both 0 for a move down.
+    """
+    return contacts(standing, towards, np.array([start]), surfaces, radius, length, machined)[0]
+
+
+def contacts(
+    standing: Standing, towards: Towards, starts: Floats, surfaces: Collection[int], radius: float, length: float, machined: bool
+) -> list[Contact | None]:
+    """Return the finder at rest from each of some starts (n, 3); see `contact`."""
+    way, high = np.array(WAYS[towards]), _STEP * np.arange(1 + int(length / _STEP))
+    spots = np.repeat(starts, len(high), axis=0)
+    spots[:, 2] += np.tile(high, len(starts))
+    met = standing.met(spots, np.tile(way, (len(spots), 1)), machined)
+    gone = np.where(met.surface >= 0, np.einsum("ij,j->i", met.at - spots, way), math.inf)
+    right = faces_it(met, towards) & np.isin(met.surface, list(surfaces))
+    found: list[Contact | None] = []
+    for i in range(len(starts)):
+        rows = np.arange(i * len(high), (i + 1) * len(high))
+        found.append(_rest(starts[i], way, met.of(rows), gone[rows], radius, towards) if right[rows[0]] else None)
+    return found
+
+
+def _rest(start: Floats, way: Floats, met: Met, gone: Floats, radius: float, towards: Towards) -> Contact | None:
+    """Return the finder at rest, from what its end meets (first row) and its side (the others)."""
+    first = 0 if gone[0] <= gone.min() + _LEANS else int(np.argmin(np.round(gone, 6)))
+    if gone[0] - gone[first] > _OVERHANG:
+        return None
+    x, y, z = met.out[0].tolist()
+    square = 1.0 if towards == "-z" else -float(way @ met.out[0]) / math.hypot(x, y)
+    ax, ay, end = (float(c) + 0.0 for c in start + (gone[first] - radius / square) * way)
+    mx, my, mz = (float(c) + 0.0 for c in met.at[first])
+    return Contact((ax, ay), end, (mx, my, mz), (x, y, z), int(met.surface[0]), towards, first > 0)
+
+
+# --- room -------------------------------------------------------------------------
+
+
+def has_room(
+    standing: Standing, touches: Sequence[Contact], radius: float, reach: float, boxes: Sequence[Box], machined: bool = False
+) -> list[bool]:
+    """Tell of each touch whether the finder and its holder stand clear of the work and of what holds it.
+
+    Args:
+        radius, reach: of the finder.
+        machined: the face that is touched is, so the casting's skin is gone there.
+    """
+    free = [_free_of(boxes, touch, radius, reach) for touch in touches]
+    asked = [i for i, clear in enumerate(free) if clear]
+    if asked:
+        work = _clear_of_work(standing, [touches[i] for i in asked], radius, reach, machined)
+        for i, clear in zip(asked, work, strict=True):
+            free[i] = clear
+    return free
+
+
+def _free_of(boxes: Sequence[Box], touch: Contact, radius: float, reach: float) -> bool:
+    x, y = touch.axis
+    thin = any(_meets(box, x, y, radius + CLEAR, touch.end) for box in boxes)
+    return not thin and not any(_meets(box, x, y, HOLDER_RADIUS + CLEAR, touch.end + reach) for box in boxes)
+
+
+def _clear_of_work(standing: Standing, touches: Sequence[Contact], radius: float, reach: float, machined: bool) -> list[bool]:
+    turn = 2.0 * math.pi * np.arange(_RING) / _RING
+    ring = np.column_stack([np.cos(turn), np.sin(turn)])
+    here, end = np.array([touch.axis for touch in touches])[:, None, :], np.array([touch.end for touch in touches])
+    about = np.concatenate([0.5 * HOLDER_RADIUS * ring, HOLDER_RADIUS * ring])
+    wide = standing.tops((here + about).reshape(-1, 2)).reshape(len(touches), -1).max(axis=1)
+    close = np.concatenate([np.zeros((1, 2)), _BODY[standing.placed is not None] * radius * ring])
+    over = standing.tops((here + close).reshape(-1, 2), machined).reshape(len(touches), -1).max(axis=1)
+    slack = np.array([touch.towards == "-z" or touch.leans_out for touch in touches])
+    return ((wide <= end + reach - CLEAR) & (slack | (over <= end + 1e-6))).tolist()  # type: ignore[no-any-return]
+
+
+def _meets(box: Box, x: float, y: float, radius: float, bottom: float) -> bool:
+    """Tell whether an upright cylinder that is open upwards meets a box."""
+    dx = max(box.low[0] - x, 0.0, x - box.high[0])
+    dy = max(box.low[1] - y, 0.0, y - box.high[1])
+    return math.hypot(dx, dy) < radius and bottom < box.high[2]

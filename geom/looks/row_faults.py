@@ -1,0 +1,196 @@
+"""What is wrong with a set-up's rows: the same place twice, out of travel, a cutter or its holder in steel or in the work.
+
+A simple look, not the proof: the cutter is a cylinder (a cone below, where it
+has a point) swept along its row, its holder a wider one above its reach; steel
+is the set-up's boxes, the work its finished part. Lengths mm, set-up frame.
+Knows nothing of how rows are made.
+"""
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+
+from geom.looks.contact import Standing
+from geom.looks.holder import CLEAR, HOLDER_RADIUS, table_height
+from geom.model.part import Part
+from geom.rays.analytic import Floats
+from geom.rows.records import CUTTING, Box, Row, Setup, Tool, Words
+from geom.settings.records import Settings
+
+_SAME: Final = 1e-4
+"""mm: places closer than this are one."""
+
+_TOUCH: Final = 0.05
+"""mm of overlap that is contact, not a fault."""
+
+_INNER: Final = 0.97
+"""Share of a cutter's radius that is looked at: its own finished wall stands at 1."""
+
+_RING: Final = 12
+_ALONG: Final = 24
+"""Places looked at along a row at most."""
+
+
+def faults_of(setup: Setup, part: Part, settings: Settings) -> tuple[Words, ...]:
+    """Return every fault as a sentence that names its row; none when the rows can be followed.
+
+    A holder is taken for `holder.HOLDER_RADIUS` wide where the tool's reach is known.
+    """
+    standing = Standing(part, setup.frame)
+    cutting = [row for row in setup.rows if row.action in CUTTING]
+    return (
+        *_unfound(setup),
+        *_twice(setup),
+        *_travel(setup, standing, settings),
+        *(words for row in cutting for box in setup.boxes for words in _against_box(row, box)),
+        *(words for row in cutting for words in _against_work(row, standing)),
+    )
+
+
+def _name(row: Row) -> str:
+    return f"row {row.number} ({row.action} {row.feature})"
+
+
+def _tool(tool: Tool) -> Words:
+    return (f"the {tool.label} {tool.kind}",) if tool.label else ("the ", tool.diameter, f" {tool.kind}")
+
+
+# --- places ---------------------------------------------------------------------------
+
+
+def _unfound(setup: Setup) -> Iterator[Words]:
+    for row in setup.rows:
+        if row.action == "pick up" and not row.driven:
+            yield (f"{_name(row)}: {row.note}",)
+
+
+def _twice(setup: Setup) -> Iterator[Words]:
+    seen: dict[tuple[object, ...], Row] = {}
+    for row in setup.rows:
+        if row.action in ("measure", "break edges") or (row.x is None and row.y is None):
+            continue
+        where = tuple(None if v is None else round(v / _SAME) for v in (row.x, row.y, row.z, row.x_to, row.y_to))
+        first = seen.setdefault((row.tool, row.towards, where), row)
+        if first is not row:
+            yield (
+                f"{_name(row)} drives ",
+                *_tool(row.tool),
+                f" where {_name(first)} has been: one of them is wrong",
+            )
+
+
+# --- travel -----------------------------------------------------------------------------
+
+
+def _travel(setup: Setup, standing: Standing, settings: Settings) -> Iterator[Words]:
+    mill = settings.tooling.mill
+    for axis, travel, ends in (("X", mill.travel[0], ("x", "x_to")), ("Y", mill.travel[1], ("y", "y_to"))):
+        at = [(getattr(row, end), row) for row in setup.rows for end in ends if getattr(row, end) is not None]
+        if at:
+            (low, first), (high, last) = min(at, key=lambda v: v[0]), max(at, key=lambda v: v[0])
+            if high - low > travel:
+                yield (
+                    f"{axis}: {_name(first)} and {_name(last)} lie ", high - low, " apart; the mill travels ", travel,
+                    ", short by ", high - low - travel,
+                )  # fmt: skip
+    yield from _up_and_down(setup, standing, settings)
+
+
+def _up_and_down(setup: Setup, standing: Standing, settings: Settings) -> Iterator[Words]:
+    """Yield where the spindle would have to come nearer to the table, or go further from it, than it can."""
+    mill, rows = settings.tooling.mill, [r for r in setup.rows if r.z is not None and r.tool.reach > 0.0]
+    table = table_height(setup.boxes)
+    if not rows or table is None:
+        return
+    least, most = mill.spindle_to_table
+    noses = [(r.z + r.tool.reach, r) for r in rows if r.z is not None]
+    low, row = min(noses, key=lambda v: v[0])
+    if low - table < least:
+        yield (
+            f"{_name(row)}: the spindle comes to ", low - table, " above the table; it reaches down to ", least, ", short by ",
+            least - (low - table), ": a longer tool, or higher packing",
+        )  # fmt: skip
+    top = max(standing.box[1][2], *(r.z for _, r in noses if r.z is not None)) + CLEAR
+    reach, row = max(((r.tool.reach, r) for r in rows), key=lambda v: v[0])
+    if top + reach - table > most:
+        yield (
+            f"{_name(row)}: ", *_tool(row.tool), " does not clear the work: that takes ", top + reach - table,
+            " from spindle to table; there are ", most, ", short by ", top + reach - table - most,
+        )  # fmt: skip
+    span = max(top + reach, max(n for n, _ in noses)) - low
+    if span > mill.travel[2] + mill.quill:
+        yield (
+            "Z: the spindle moves ", span, " between its lowest row and clear of the work; knee and quill together have ",
+            mill.travel[2] + mill.quill,
+        )  # fmt: skip
+
+
+# --- steel ----------------------------------------------------------------------------------
+
+
+def _against_box(row: Row, box: Box) -> Iterator[Words]:
+    """Yield where a cutter or its holder runs into a box."""
+    if row.z is None or row.x is None or row.y is None:
+        return
+    away = _away(row, box)
+    for what, radius, bottom in (
+        (_tool(row.tool), 0.5 * row.tool.diameter, row.z),
+        (("the holder of ", *_tool(row.tool)), HOLDER_RADIUS, row.z + row.tool.reach),
+    ):
+        if what[0] == "the holder of " and not row.tool.reach:
+            continue
+        aside, deep = radius - away, box.high[2] - bottom
+        if aside > _TOUCH and deep > _TOUCH:
+            yield (f"{_name(row)}: ", *what, f" meets the {box.name} by ", min(aside, deep))
+
+
+def _away(row: Row, box: Box) -> float:
+    """Return how near a row's line, seen from above, comes to a box."""
+    x, y = row.x or 0.0, row.y or 0.0
+    dx, dy = (x if row.x_to is None else row.x_to) - x, (y if row.y_to is None else row.y_to) - y
+    t = np.linspace(0.0, 1.0, 1 if dx == dy == 0.0 else 1 + math.ceil(math.hypot(dx, dy) / 0.25))
+    ax = np.maximum(np.maximum(box.low[0] - (x + t * dx), x + t * dx - box.high[0]), 0.0)
+    ay = np.maximum(np.maximum(box.low[1] - (y + t * dy), y + t * dy - box.high[1]), 0.0)
+    return float(np.hypot(ax, ay).min())
+
+
+# --- the work ----------------------------------------------------------------------------------
+
+
+def _against_work(row: Row, standing: Standing) -> Iterator[Words]:
+    """Yield where a cutter would cut into the finished part, or its holder would stand in it."""
+    if row.z is None or row.x is None or row.y is None:
+        return
+    if row.tool.diameter > 0.0 and row.action != "tap":
+        deep = _depth(row, standing, row.z, tuple(_INNER * share * 0.5 * row.tool.diameter for share in (0.0, 0.5, 1.0)))
+        if deep > _TOUCH:
+            yield (f"{_name(row)}: ", *_tool(row.tool), " cuts into the finished part by ", deep)
+    if row.tool.reach > 0.0:
+        deep = _depth(row, standing, row.z + row.tool.reach, (0.0, 0.5 * HOLDER_RADIUS, HOLDER_RADIUS), pointed=False)
+        if deep > _TOUCH:
+            yield (f"{_name(row)}: the holder of ", *_tool(row.tool), " meets the work by ", deep)
+
+
+def _depth(row: Row, standing: Standing, bottom: float, radii: tuple[float, ...], pointed: bool = True) -> float:
+    """Return how far finished metal stands up into a swept cylinder, or into the cone a pointed tool ends in."""
+    angle = row.tool.point_angle if pointed else None
+    turn = 2.0 * math.pi * np.arange(_RING) / _RING
+    ring = np.column_stack([np.cos(turn), np.sin(turn)])
+    line = _along(row)
+    worst = -math.inf
+    for radius in radii:
+        rise = 0.0 if angle is None else radius / math.tan(math.radians(0.5 * angle))
+        xy = (line[:, None, :] + radius * ring[None]).reshape(-1, 2) if radius else line
+        worst = max(worst, float(standing.tops(xy, machined=True).max()) - (bottom + rise))
+    return worst
+
+
+def _along(row: Row) -> Floats:
+    """Return places along a row, its ends among them, (n, 2)."""
+    start = np.array([row.x or 0.0, row.y or 0.0])
+    end = np.array([start[0] if row.x_to is None else row.x_to, start[1] if row.y_to is None else row.y_to])
+    length = float(np.linalg.norm(end - start))
+    count = 1 if length == 0.0 else min(_ALONG, 2 + int(length / max(0.25 * row.tool.diameter, 1.0)))
+    return np.asarray(start + np.linspace(0.0, 1.0, count)[:, None] * (end - start))

@@ -1,0 +1,304 @@
+"""The lanes a cutter runs side by side to clear a face, seen from above.
+
+Lanes run left to right, from the nearest back, or front to back, from the
+right: the metal is on the left of the move, so the cutter is fed against its
+turn and backlash is held (common practice). They start and end clear of the
+metal, and stop short of what of the finished part stands up beside the face; a
+wall that is machined later keeps a finishing cut, one that stays as cast is
+not touched. Lengths mm, set-up frame. Knows nothing of depths or of rows.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Literal, TypeAlias
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from geom.cutters.cutter_choice import STEPOVER, passes_wide
+from geom.kernel.extent import face_box
+from geom.looks.holder import HOLDER_RADIUS
+from geom.model.part import PartFace
+from geom.passes.scene import Scene
+from geom.shop.records import Cutter
+from geom.tasks.face_rows import stands_upright
+from geom.tasks.reach import Flat, outline, standing, top_over
+from geom.tolerance import SAME_AXIS
+
+_BESIDE: Final = 8.0
+"""mm beyond a face to which lanes also take the casting's metal away: about the most stock that a side carries."""
+
+_LEVEL: Final = 0.02
+"""mm: metal that stands above a face by less is its own facets' noise."""
+
+_KEEPS: Final = (0.5, 0.1)
+"""mm that lanes keep off what stands up beside a face: as a rule, and where else the face would not be reached."""
+
+KEPT_OFF: Final = _KEEPS[0] + 0.1
+"""mm at most that lanes leave on a machined wall beside a face."""
+
+MISSED: Final = 0.005
+"""Share of a face that lanes may leave in its corners before a smaller cutter is looked for."""
+
+_SLIVER: Final = 0.1
+"""mm: what is left uncut and is narrower is the roundness of outlines."""
+
+_ROUND: Final = {"mm": (0.5, 0.05), "inch": (0.508, 0.0508)}
+"""mm: the round figures at which a lane lies or ends: where it has room, and where it is cut short."""
+
+_ONE_LANE: Final = 0.9
+"""Share of a cutter's diameter up to which it clears a width in one lane down the middle."""
+
+_EDGED: Final = 0.9
+"""Share of its diameter that a cutter along a wall surely clears of the floor at its foot."""
+
+_MOST_LANES: Final = 60
+
+Way: TypeAlias = Literal["x", "y"]
+
+
+@dataclass(frozen=True, slots=True)
+class Lane:
+    """One straight move of the cutter's centre, from start to end; `short`: it ends at what stands up."""
+
+    start: Flat
+    end: Flat
+    short: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """What lanes have to clear, what they may not meet, and what metal is there, all seen from above.
+
+    Attributes:
+        own: the face. target: the face and what the casting carries beside it. walls: the finished part and steel above it.
+        raw: the casting's metal above it. edged: what the cutter that runs along its walls clears at the same height.
+    """
+
+    own: BaseGeometry = field(repr=False)
+    target: BaseGeometry = field(repr=False)
+    walls: BaseGeometry = field(repr=False)
+    raw: BaseGeometry = field(repr=False)
+    edged: BaseGeometry = field(repr=False)
+
+    @property
+    def width(self) -> float:
+        """Lesser of the two ways across what is to be cleared."""
+        x0, y0, x1, y1 = self.target.bounds
+        return float(min(x1 - x0, y1 - y0))
+
+
+@dataclass(frozen=True, slots=True)
+class LanePlan:
+    """Lanes of one cutter.
+
+    Attributes:
+        step: from lane to lane.
+        missed: share of the face that they do not reach.
+        plunges: a lane starts in metal.
+        keep: how far they stay off what stands up.
+    """
+
+    cutter: Cutter
+    way: Way
+    lanes: tuple[Lane, ...]
+    step: float
+    missed: float
+    plunges: bool
+    keep: float
+
+
+def ground_of(face: PartFace, scene: Scene, level: float) -> Ground:
+    """Return what lies about a face at a height."""
+    own = outline(scene.seen, face.surfaces)
+    x0, y0, x1, y1 = own.bounds
+    about = _BESIDE + 100.0
+    low, high = (x0 - about, y0 - about), (x1 + about, y1 + about)
+    walls = standing(scene.barred, low, high, level + _LEVEL)
+    raw = standing(scene.raw, low, high, level + _LEVEL)
+    near = raw.difference(walls).intersection(own.buffer(_BESIDE))
+    parts = [part for part in shapely.get_parts(near) if part.intersects(own)]
+    return Ground(own, shapely.union_all([own, *parts]), walls, raw, _edged(scene, level))
+
+
+def _edged(scene: Scene, level: float) -> BaseGeometry:
+    """Return the strips beside upright machined faces of this set-up that stand at a height."""
+    found = []
+    for face in scene.part.machined:
+        if face.name in scene.features and stands_upright(face, scene.frame.z):
+            low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
+            if abs(low[2] - level) <= SAME_AXIS:
+                found.append(shapely.box(*low[:2], *high[:2]).buffer(_EDGED * scene.use.cutter))
+    return shapely.union_all(found)
+
+
+def reach_past(scene: Scene, ground: Ground, level: float) -> float:
+    """Return how far the cutter has to stick out of its holder past what stands about the face."""
+    x0, y0, x1, y1 = ground.own.bounds
+    low, high = (x0 - HOLDER_RADIUS, y0 - HOLDER_RADIUS), (x1 + HOLDER_RADIUS, y1 + HOLDER_RADIUS)
+    if ground.walls.distance(ground.own) > HOLDER_RADIUS:
+        return 0.0
+    return max(top_over(scene.barred, low, high) - level, 0.0)
+
+
+# --- lanes ------------------------------------------------------------------
+
+
+def best_lanes(cutter: Cutter, scene: Scene, ground: Ground) -> LanePlan | None:
+    """Return the better of lanes along X and along Y: reaches more, then fewer, then along X; None where it may not go down."""
+    plans = [plan for keep in _KEEPS for way in ("x", "y") if (plan := _lanes(cutter, scene, ground, way, keep)) is not None]
+    usable = [plan for plan in plans if not plan.plunges or cutter.centre_cutting]
+    return min(
+        usable,
+        key=lambda plan: (max(plan.missed, MISSED), plan.plunges, len(plan.lanes), -plan.keep, plan.way),
+        default=None,
+    )
+
+
+def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) -> LanePlan | None:
+    """Return a cutter's lanes along one axis; None where they would leave the table's travel or reach nothing."""
+    radius, run_out = 0.5 * cutter.diameter, scene.use.run_out
+    turned = _Turned(way)
+    target, own = turned.shape(ground.target), turned.shape(ground.own)
+    forbidden = turned.shape(ground.walls).buffer(radius + keep, quad_segs=32)
+    y0, y1 = target.bounds[1::2]
+    count = 1 if y1 - y0 <= _ONE_LANE * cutter.diameter else passes_wide(cutter, y1 - y0)
+    step, grid = (y1 - y0) / count, _ROUND[scene.use.units]
+    over = shapely.box(own.bounds[0], -1e5, own.bounds[2], 1e5)
+    free = target.buffer(radius, quad_segs=32).intersection(over).difference(forbidden)
+    if count > _MOST_LANES or free.is_empty:
+        return None
+    spans: list[tuple[float, float, float]] = []
+    for across in _places(y0 + 0.5 * step, y1 - 0.5 * step, free.bounds, STEPOVER * cutter.diameter, grid):
+        spans += [(across, *span) for span in _spans(across, radius, run_out, target, own, forbidden, grid)]
+    spans += _extra(spans, radius, run_out, own, forbidden, grid)
+    if not spans or _too_long(spans, way, scene):
+        return None
+    swept = shapely.union_all([shapely.LineString([(a, c), (b, c)]).buffer(radius, quad_segs=32) for c, a, b in spans])
+    metal = turned.shape(ground.raw)
+    order = sorted(spans, key=lambda s: (round(s[0], 6), s[1]))
+    blind = any(metal.distance(shapely.Point(a, c)) < radius - 1e-6 for c, a, _ in order)
+    lanes = tuple(turned.lane(s, _is_short(s, forbidden)) for s in order)
+    return LanePlan(
+        cutter,
+        way,
+        lanes,
+        step,
+        _missed(own.difference(turned.shape(ground.edged)), own.area, swept, forbidden, radius),
+        blind,
+        keep,
+    )
+
+
+def _is_short(span: tuple[float, float, float], forbidden: BaseGeometry) -> bool:
+    """Tell whether a lane ends at what stands up."""
+    across, a, b = span
+    return any(forbidden.distance(shapely.Point(at, across)) < 2.0 * _SLIVER for at in (a, b))
+
+
+def _places(
+    first: float, last: float, free: tuple[float, float, float, float], widest: float, grid: tuple[float, float]
+) -> tuple[float, ...]:
+    """Return where lanes lie, evenly; the outer ones where they were wanted, or as near as what stands up lets them."""
+    low = first if free[1] <= first else _out(free[1] + 0.01, 1, grid[1])
+    high = last if free[3] >= last else _out(free[3] - 0.01, -1, grid[1])
+    if high <= low + grid[1]:
+        return (0.5 * (low + high) if high < low or first == last else low,)
+    count = math.ceil((high - low) / widest - 1e-9)
+    even = [low + (high - low) * i / count for i in range(count + 1)]
+    kept = {0: free[1] > first, count: free[3] < last}
+    return tuple(at if kept.get(i) else round(at / grid[0]) * grid[0] for i, at in enumerate(even))
+
+
+def _spans(
+    across: float,
+    radius: float,
+    run_out: float,
+    target: BaseGeometry,
+    own: BaseGeometry,
+    forbidden: BaseGeometry,
+    grid: tuple[float, float],
+) -> Iterator[tuple[float, float]]:
+    """Yield where a lane may run: from clear of the metal to clear of it, or to what stands up."""
+    strip = target.intersection(shapely.box(-1e5, across - radius, 1e5, across + radius))
+    if strip.is_empty:
+        return
+    first, _, last, _ = strip.bounds
+    low, high = _out(first - radius - run_out, -1, grid[0]), _out(last + radius + run_out, 1, grid[0])
+    line = shapely.LineString([(low, across), (high, across)]).difference(forbidden)
+    for piece in shapely.get_parts(line):
+        a, _, b, _ = piece.bounds
+        if b - a > 1e-6 and own.intersects(piece.buffer(radius)):
+            yield (a if a == low else _out(a, 1, grid[1]), b if b == high else _out(b, -1, grid[1]))
+
+
+def _out(at: float, way: int, step: float) -> float:
+    """Return a place moved on to a multiple of a step, in the direction given."""
+    return way * math.ceil(way * at / step - 1e-9) * step
+
+
+def _extra(
+    spans: Sequence[tuple[float, float, float]],
+    radius: float,
+    run_out: float,
+    own: BaseGeometry,
+    forbidden: BaseGeometry,
+    grid: tuple[float, float],
+) -> list[tuple[float, float, float]]:
+    """Return lanes that reach what evenly spaced ones cannot, beside what stands up: one along each edge of what is left."""
+    done = (
+        shapely.union_all([shapely.LineString([(a, c), (b, c)]).buffer(radius) for c, a, b in spans])
+        if spans
+        else shapely.Polygon()
+    )
+    more: list[tuple[float, float, float]] = []
+    for piece in shapely.get_parts(own.difference(done)):
+        _, y0, _, y1 = piece.bounds
+        if not _is_real(piece):
+            continue
+        best = None
+        for across in (y0 + radius - 0.2, 0.5 * (y0 + y1), y1 - radius + 0.2):
+            for a, b in _spans(across, radius, run_out, piece, piece, forbidden, grid):
+                gain = piece.intersection(shapely.LineString([(a, across), (b, across)]).buffer(radius)).area
+                if best is None or gain > best[0] + 1e-6:
+                    best = (gain, across, a, b)
+        if best is not None and best[0] > 0.2 * piece.area and len(more) < _MOST_LANES:
+            more.append(best[1:])
+    return more
+
+
+def _is_real(piece: BaseGeometry) -> bool:
+    return not piece.buffer(-0.5 * _SLIVER).is_empty
+
+
+def _missed(own: BaseGeometry, area: float, swept: BaseGeometry, forbidden: BaseGeometry, radius: float) -> float:
+    """Return the share of a face that stays uncut, but for the strip that lanes keep off what stands up."""
+    beside = forbidden.buffer(-radius + 0.1, quad_segs=32)
+    left = [piece for piece in shapely.get_parts(own.difference(swept).difference(beside)) if _is_real(piece)]
+    return float(sum(piece.area for piece in left) / area) if area else 0.0
+
+
+def _too_long(spans: Sequence[tuple[float, float, float]], way: Way, scene: Scene) -> bool:
+    along, over = scene.shop.mill.travel[:2] if way == "x" else scene.shop.mill.travel[1::-1]
+    return (
+        max(b for _, _, b in spans) - min(a for _, a, _ in spans) > along
+        or max(c for c, _, _ in spans) - min(c for c, _, _ in spans) > over
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Turned:
+    """Lanes along Y are lanes along X with the work turned a quarter: X = y, Y = -x."""
+
+    way: Way
+
+    def shape(self, shape: BaseGeometry) -> BaseGeometry:
+        """Return a shape as the lanes see it."""
+        return shape if self.way == "x" else shapely.transform(shape, lambda p: p[:, ::-1] * [1.0, -1.0])
+
+    def lane(self, span: tuple[float, float, float], short: bool) -> Lane:
+        """Return a lane in the set-up frame."""
+        across, a, b = (round(v, 6) + 0.0 for v in span)
+        ends = ((a, across), (b, across)) if self.way == "x" else ((-across + 0.0, a), (-across + 0.0, b))
+        return Lane(*ends, short)

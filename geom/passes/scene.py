@@ -1,0 +1,134 @@
+"""What the rows of one set-up are worked out from: the part and its casting as the spindle sees them, the shop, the stock.
+
+Lengths mm, set-up frame. Records and plain look-ups; knows nothing of how rows
+are found.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from geom.cutters.cutting_data import CutData, Work, speed_feed
+from geom.model.part import Part
+from geom.rays.rays import skin_of
+from geom.rows.records import Box, LeftOut, Row, Tool, Words
+from geom.settings.records import Settings
+from geom.shop.records import Cutter, Shop
+from geom.space import Frame
+from geom.standards.alloy import Alloy, alloy
+from geom.tasks.practice import Practice, practice
+from geom.tasks.reach import View, view, with_boxes
+
+OFF_STEEL: Final = 2.0
+"""mm a cutter keeps off jaws, straps and parallels (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """What a face loses: least and greatest stock, mm; whether this casting was measured."""
+
+    least: float
+    most: float
+    measured: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """All that a set-up's rows lean on.
+
+    Attributes:
+        seen: the finished part from above; raw: its casting; barred: the finished part and the steel about it, which no
+            cutter may meet.
+        takes: stock by face name.
+        leaves: metal that faces keep in this set-up, by name.
+        boxes: steel round the work.
+        features: what this set-up makes.
+    """
+
+    part: Part
+    frame: Frame
+    seen: View = field(repr=False)
+    raw: View = field(repr=False)
+    barred: View = field(repr=False)
+    settings: Settings
+    use: Practice
+    shop: Shop
+    alloy: Alloy
+    takes: Mapping[str, Take]
+    leaves: Mapping[str, float]
+    boxes: tuple[Box, ...] = ()
+    features: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """The rows of one feature, numbered 0, in working order, and what to say about them."""
+
+    rows: tuple[Row, ...]
+    notes: tuple[Words, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+
+
+def scene_of(
+    part: Part,
+    frame: Frame,
+    settings: Settings,
+    takes: Mapping[str, Take],
+    leaves: Mapping[str, float],
+    boxes: tuple[Box, ...] = (),
+    features: tuple[str, ...] = (),
+) -> Scene:
+    """Return the scene of one set-up; skins are built once for all set-ups."""
+    seen = view(skin_of(part.finished).mesh, frame)
+    return Scene(
+        part,
+        frame,
+        seen,
+        view(skin_of(part.casting).mesh, frame),
+        with_boxes(seen, [(box.low, box.high) for box in boxes], OFF_STEEL),
+        settings,
+        practice(settings),
+        settings.tooling,
+        alloy(part.alloy, settings.label),
+        takes,
+        leaves,
+        boxes,
+        features,
+    )
+
+
+# --- tools and speeds -------------------------------------------------------
+
+
+def tool_of(cutter: Cutter, diameter: float | None = None) -> Tool:
+    """Return a cutter on hand as a row shows it; `diameter` is what a boring head is set to."""
+    head = cutter.kind == "boring head"
+    return Tool(
+        cutter.kind,
+        "" if head else cutter.label,
+        cutter.diameter if diameter is None else diameter,
+        cutter.point_angle,
+        0.0 if head else cutter.flute_length,
+        cutter.reach,
+        cutter.pilot,
+    )
+
+
+def speeds_of(
+    scene: Scene, cutter: Cutter, work: Work, *, diameter: float | None = None, depth: float = 0.0, width: float | None = None
+) -> tuple[CutData | None, tuple[Words, ...]]:
+    """Return what to set for a cutter, or None and why no table says."""
+    found = speed_feed(scene.shop, scene.alloy, cutter, work, diameter=diameter, depth=depth, width=width)
+    if isinstance(found, CutData):
+        return found, found.notes
+    return None, (("no published ", *found.wanted, *((": ", *found.gives) if found.gives else ())),)
+
+
+def lowest_clear(boxes: Sequence[Box], low: tuple[float, float], high: tuple[float, float], from_z: float) -> float:
+    """Return how far below a height the first steel lies under a rectangle, mm; inf over none."""
+    under = [
+        from_z - box.high[2]
+        for box in boxes
+        if box.high[2] <= from_z + 1e-6 and all(box.low[i] < high[i] and box.high[i] > low[i] for i in (0, 1))
+    ]
+    return min(under, default=float("inf"))

@@ -1,0 +1,252 @@
+"""All rows of one planned set-up: find zero, look, cut, measure; with how the work is held and what was assumed.
+
+Puts together what other modules work out: passes, edges, holes, their order,
+pick-up, checks and measurements. Passes start from the casting as received when
+it was measured, else from the drawn one, and the notes say which. Lengths mm,
+set-up frame. Knows nothing of how set-ups are planned.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from geom.datum.zero import Zero
+from geom.looks.check_rows import STOP_SAID, check_rows
+from geom.looks.measure_rows import measure_rows, measured_bores
+from geom.looks.pick_up_rows import pick_up_rows
+from geom.looks.row_faults import faults_of
+from geom.looks.skew import skewed
+from geom.model.part import Part, PartFace, PartHole
+from geom.passes.edge_passes import edge_passes
+from geom.passes.hole_cycle import hole_cycle
+from geom.passes.pass_rows import face_passes
+from geom.passes.round_passes import round_passes
+from geom.passes.row_order import ordered_rows
+from geom.passes.scene import Made, Scene, Take, lowest_clear, scene_of
+from geom.passes.slot_passes import slot_passes
+from geom.rows.plan import Plan, PlannedSetup
+from geom.rows.records import LeftOut, Pattern, Row, Setup, Tool, Words
+from geom.settings.records import Settings
+from geom.setups.hold_words import hold_words
+from geom.shop.records import Shop
+from geom.space import Frame, cross, dot, norm
+from geom.stock.report import StockReport
+from geom.tasks.face_rows import faces_up, is_open_above
+from geom.tasks.features import Look, opens_on_machined, room_below
+from geom.tasks.hole_order import Flat, ordered
+from geom.tasks.mouth_rows import mouth_of
+from geom.tasks.slots import slots_of
+from geom.tolerance import SAME_DIRECTION
+
+if TYPE_CHECKING:
+    from geom.place.castings import Placed
+
+BREAK: Final = {"mm": 0.5, "inch": 0.508}
+"""mm that a sharp edge is broken by where the drawing does not say (common practice)."""
+
+_APPROACH: Final = (
+    "come to every place from the left and from the front, and go past and back where the last move was the other way: "
+    "backlash is then always taken up the same way",
+)
+
+
+def rows_for(
+    planned: PlannedSetup, count: int, part: Part, settings: Settings, stock: StockReport, placed: "Placed | None" = None
+) -> Setup:
+    """Return a planned set-up with all its rows, numbered from 1.
+
+    Args:
+        count: how many set-ups the job has; the last row of the last one breaks the edges.
+        placed: the casting as received; None for the drawn one.
+    """
+    pin = settings.setups.of(planned.number)
+    takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
+    scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features)
+    holes = [hole for hole in part.holes if hole.name in planned.features]
+    order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
+    rank = {hole.name: i for i, hole in enumerate(order)}
+    milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
+    made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
+    cut = measured_bores(ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()]))
+    found = (*pick_up_rows(planned, part, settings, stock, placed), *check_rows(planned, part, settings, placed))
+    measured = measure_rows(planned, part, settings)
+    last = (_break_edges(settings),) if planned.number == count else ()
+    rows = tuple(replace(row, number=number) for number, row in enumerate((*found, *cut, *measured, *last), 1))
+    setup = Setup(
+        number=planned.number,
+        up=planned.up,
+        frame=planned.frame,
+        zero=planned.zero,
+        rows=rows,
+        features=tuple(dict.fromkeys(row.feature for row in cut)),
+        patterns=patterns,
+        left_out=tuple(dict.fromkeys(left for one in made.values() for left in one.left_out)),
+        notes=(*_as_received(planned, placed), *_notes(planned, settings, made, rows)),
+        holding=hold_words(planned.hold),
+        boxes=planned.hold.boxes,
+    )
+    return skewed(setup, pin.skew) if pin and pin.skew else setup
+
+
+def _with_cutter(shop: Shop, name: str) -> Shop:
+    """Return the shop with one cutter only to mill faces and edges with: the pinned one."""
+    mills = ("face mill", "end mill")
+    return replace(shop, cutters=tuple(c for c in shop.cutters if c.kind not in mills or c.name == name))
+
+
+def setups_of(
+    plan: Plan, part: Part, settings: Settings, zero: Zero, stock: StockReport, placed: "Placed | None" = None
+) -> tuple[Setup, ...]:
+    """Return every set-up of a plan with its rows; what no set-up makes is listed with the first."""
+    left = tuple(dict.fromkeys((*plan.left_out, *plan.assembly)))
+    count = len(plan.setups)
+    if not count:
+        return (Setup(1, zero.frame.z, zero.frame, zero, (), left_out=left),) if left else ()
+    first, *others = (rows_for(planned, count, part, settings, stock, placed) for planned in plan.setups)
+    return (replace(first, left_out=(*left, *first.left_out), notes=(*plan.notes, *first.notes)), *others)
+
+
+def with_faults(setup: Setup, part: Part, settings: Settings) -> tuple[Setup, tuple[Words, ...]]:
+    """Return a set-up with what is wrong with its rows in front of its notes, and those faults."""
+    faults = faults_of(setup, part, settings)
+    told = tuple(("FAULT OF THE PLAN, do not cut: ", *words) for words in faults)
+    return replace(setup, notes=(*told, *setup.notes)), faults
+
+
+# --- one feature ------------------------------------------------------------
+
+
+def _made(name: str, scene: Scene, milling: Scene, planned: PlannedSetup) -> Made:
+    hole = next((h for h in scene.part.holes if h.name == name), None)
+    if hole is not None:
+        return _hole(hole, scene, planned)
+    face = next((f for f in scene.part.machined if f.name == name), None)
+    if face is None:
+        return Made((), (), (LeftOut(name, "the part has no such face or hole to machine"),))
+    slot = next((slot for slot in slots_of(scene.part) if slot.name == name), None)
+    if slot is not None:
+        return slot_passes(slot, scene)
+    leave = scene.leaves.get(name, 0.0)
+    if face.kind == "cylinder":
+        return round_passes(face, scene)
+    if faces_up(face, planned.up):
+        made = face_passes(face, milling, leave)
+        return made if made.rows or is_open_above(face, scene.seen, scene.frame) else _unreached(name)
+    return edge_passes(face, milling, leave)
+
+
+def _unreached(name: str) -> Made:
+    return Made((), (), (LeftOut(name, "the rest of the part stands in the spindle's way"),))
+
+
+def _hole(hole: PartHole, scene: Scene, planned: PlannedSetup) -> Made:
+    look = Look(planned.up, scene.frame, scene.seen)
+    asked = scene.settings.holes.get(hole.name)
+    return hole_cycle(
+        hole,
+        scene,
+        asked.point_angle if asked else None,
+        min(room_below(hole, scene.part, look), _steel_below(hole, scene)),
+        opens_on_machined(hole, scene.part, look),
+    )
+
+
+def _steel_below(hole: PartHole, scene: Scene) -> float:
+    """Return how far below the far side of a through hole the first steel stands, mm."""
+    far = dot(hole.axis, scene.frame.z) < 0
+    x, y, z = scene.frame.local(mouth_of(hole, far))
+    radius = 0.5 * hole.diameter
+    return lowest_clear(scene.boxes, (x - radius, y - radius), (x + radius, y + radius), z - hole.length)
+
+
+# --- stock ------------------------------------------------------------------
+
+
+def takes_of(stock: StockReport, placed: "Placed | None") -> dict[str, Take]:
+    """Return what each machined face loses: as measured on this casting where it was, else as drawn."""
+    drawn = {face.name: Take(face.least_inside, face.stock.max) for face in stock.faces}
+    if placed is None or not placed.measured:
+        return drawn
+    return drawn | {f.name: Take(f.take_min, f.take_max, True) for f in placed.placement.faces if f.state != "from solid"}
+
+
+def _leaves(planned: PlannedSetup, part: Part, settings: Settings) -> dict[str, float]:
+    """Return what faces keep in this set-up: what the plan says, else the job, else the habit along edges."""
+    kept = {name: face.leave for name, face in settings.faces.items() if face.leave is not None}
+    edges = {f.name: settings.shop.leave for f in part.machined if settings.shop.leave and _is_edge(f, planned)}
+    return edges | kept | dict(planned.leaves)
+
+
+def _is_edge(face: PartFace, planned: PlannedSetup) -> bool:
+    return face.normal is not None and abs(dot(face.normal, planned.up)) < SAME_DIRECTION
+
+
+def _as_received(planned: PlannedSetup, placed: "Placed | None") -> tuple[Words, ...]:
+    """Return how this casting is set: shims only under a rough seat, a turn only where no machined face settles it.
+
+    Where zero is found needs no words: the rows that pick it up count the placement in.
+    """
+    if placed is None or not placed.measured:
+        return ()
+    words, machined = placed.instructions(replace(planned.zero, frame=planned.frame)), planned.hold.machined
+    which = f"casting {placed.name}" if placed.name else "this casting"
+    told = (
+        f"{which} as received: the zero moves with the finished part, and the rows that pick it up count that in; "
+        "rows to size stay, passes follow the stock found",
+    )
+    level = () if "seat" in machined else words.level
+    return (told, *level, *(() if "fixed jaw" in machined else words.turn))
+
+
+# --- patterns ---------------------------------------------------------------
+
+
+def centres(part: Part, frame: Frame) -> list[Flat]:
+    """Return where a bolt circle may be centred: the zero, then the axes of holes and rounds along Z, widest first."""
+    round_faces = sorted((f for f in part.faces if f.kind == "cylinder"), key=lambda f: -f.radius)
+    upright = [f.origin for f in round_faces if norm(cross(f.axis, frame.z)) < SAME_DIRECTION]
+    bores = [h for h in sorted(part.holes, key=lambda h: -h.diameter) if norm(cross(h.axis, frame.z)) < SAME_DIRECTION]
+    return [(0.0, 0.0), *(frame.local(point)[:2] for point in (*upright, *(h.centre for h in bores)))]
+
+
+def placed_in(row: Row, patterns: Sequence[Pattern]) -> Row:
+    """Return the row with its hole's place in its pattern told."""
+    for pattern in patterns:
+        if row.feature in pattern.holes:
+            told = f"{pattern.name}: {pattern.holes.index(row.feature) + 1} of {len(pattern.holes)}"
+            return replace(row, note="; ".join(filter(None, (told, row.note))))
+    return row
+
+
+# --- the rest ---------------------------------------------------------------
+
+
+def _break_edges(settings: Settings) -> Row:
+    asked = settings.drawing.edges
+    note = "x 45 degrees on every sharp edge" + ("" if asked else "; the drawing gives no size")
+    size = asked or BREAK[settings.units]
+    return Row(0, "all edges", "break edges", Tool("file", "", 0.0), None, None, None, nominal=size, note=note)
+
+
+def _notes(planned: PlannedSetup, settings: Settings, made: Mapping[str, Made], rows: Sequence[Row]) -> tuple[Words, ...]:
+    actions = {row.action for row in rows}
+    said: list[Words] = [*planned.cautions, *planned.why]
+    said += (
+        [("assumed, as the job does not describe the shop: ", ", ".join(settings.tooling.assumed))]
+        if settings.tooling.assumed
+        else []
+    )
+    said += [_APPROACH]
+    said += [(STOP_SAID,)] if "check" in actions else []
+    if actions & {"face", "edge", "slot"}:
+        said.append(
+            ("face and edge rows: go down clear of the metal, feed along, come up; the cutter turns clockwise seen from above",)
+        )
+    if "drill" in actions:
+        said.append(("drills: Z is the tip, touched off at the tip; Z full is where the full diameter ends",))
+    if "bore" in actions:
+        said.append(("boring head: its diameter is what it is set to for that row; feed it down by the quill or the knee",))
+    if "tap" in actions:
+        said.append(("taps: low speed and a clutch, or turn it by hand; stop the spindle before clearing chips",))
+    said += [words for one in made.values() for words in one.notes]
+    return tuple(dict.fromkeys(said))

@@ -1,0 +1,173 @@
+"""Every casting of a job that has arrived: read, located, and the finished part placed in it.
+
+Looks for the folder `readings` beside job.toml; without one there is still an
+answer, for the casting as drawn within its tolerance. Knows the order of the
+steps; what each does is in its own module. Lengths mm, part frame.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from geom.datum.zero import Zero
+from geom.errors import ReadingError, nearest
+from geom.model.part import Part
+from geom.place.ask import Ask, ask_for
+from geom.place.placement import Placement
+from geom.place.rank import Ranked, rank_castings
+from geom.place.scan_ask import scan_asks
+from geom.place.solve import place, prepare
+from geom.place.words import Instructions, instructions
+from geom.rays.rays import Skin
+from geom.readings.files import load_readings
+from geom.readings.records import Readings
+from geom.received.casting import AsReceived, receive
+from geom.received.feeders import check_feeders, stub_notes
+from geom.rigid import Rigid
+from geom.rows.records import Words
+from geom.settings.place import PlacementSettings
+from geom.settings.records import READINGS, Settings
+from geom.stock.required import Need
+
+if TYPE_CHECKING:
+    from geom.scan.ways import Way
+
+_MOST_WAYS: Final = 7
+"""Other ways round that are placed: a square block has so many."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OtherWay:
+    """Another way round that a scan may lie, in words, and the finished part placed in the casting then."""
+
+    words: str
+    placement: Placement
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """One casting with the finished part in it.
+
+    Attributes:
+        readings: what was measured; empty for the casting as drawn.
+        to_part: measuring frame -> part frame.
+        asks: readings that would tell more; open_still: what a scan did not see, and how to settle it.
+        other_ways: the same scan laid the other ways round that fit as well, each placed.
+        notes: whole sentences of all steps, each once.
+    """
+
+    readings: Readings
+    received: AsReceived
+    placement: Placement
+    to_part: Rigid
+    asks: tuple[Ask, ...]
+    notes: tuple[str, ...]
+    open_still: tuple[Words, ...] = ()
+    other_ways: tuple["OtherWay", ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The casting's name; "" when there is one only."""
+        return self.readings.name
+
+    @property
+    def measured(self) -> bool:
+        """Whether anything was read."""
+        return bool(self.readings.count or self.readings.scan)
+
+    def instructions(self, zero: Zero) -> Instructions:
+        """Return what to do at the machine, seen from a zero."""
+        return instructions(self.received, self.placement, zero)
+
+
+def place_castings(
+    part: Part, settings: Settings, needs: Mapping[str, Need], say: Callable[[str], None], only: str | None = None
+) -> tuple[Placed, ...]:
+    """Return every casting placed, best first; the drawn one when there are no readings.
+
+    Args:
+        only: name of the one casting that is wanted.
+
+    Raises:
+        ReadingError: a reading is wrong, or there is no casting of that name.
+        JobError: `[placement]` or `[[casting.feeder]]` names what the part does not have.
+    """
+    check_feeders(part, settings.casting.feeders)
+    folder = settings.folder / READINGS
+    found = load_readings(folder, part, settings.part.units) if folder.exists() else (Readings(),)
+    if only is not None:
+        found = _chosen(found, only)
+    placed = [_placed(part, settings, needs, readings, say) for readings in found]
+    order = rank_castings([p.placement for p in placed])
+    return tuple(next(p for p in placed if p.placement is r.placement) for r in order)
+
+
+def ranking(placed: Sequence[Placed]) -> tuple[Ranked, ...]:
+    """Return the castings' ranks with the reason of each, in the same order."""
+    return rank_castings([p.placement for p in placed])
+
+
+def _chosen(found: Sequence[Readings], name: str) -> tuple[Readings, ...]:
+    names = [readings.name for readings in found]
+    if name in names:
+        return (found[names.index(name)],)
+    if names == [""]:
+        raise ReadingError(f"--casting {name}: {READINGS} holds one casting only, which has no name; leave --casting out")
+    raise ReadingError(f"--casting {name}: there is no {READINGS}/{name}{nearest(name, names)}; there are {', '.join(names)}")
+
+
+def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings: Readings, say: Callable[[str], None]) -> Placed:
+    say(f"placing the part in casting {readings.name}" if readings.name else "placing the part in the casting")
+    received, to_part, notes, ways = _received(part, settings, readings)
+    wanted: PlacementSettings = settings.placement
+    found = place(part, received, needs, wanted)
+    feeders = settings.casting.feeders
+    asks = ask_for(received, found, wanted.parting, feeders=feeders)
+    notes = (*stub_notes(part, feeders, readings, received), *notes)
+    open_still = scan_asks(part, received, found, needs) if received.scan is not None else ()
+    others = tuple(_turned_round(part, received, to_part, way, needs, wanted) for way in ways[:_MOST_WAYS])
+    return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))), open_still, others)
+
+
+def _turned_round(
+    part: Part, received: AsReceived, to_part: Rigid, way: "Way", needs: Mapping[str, Need], wanted: PlacementSettings
+) -> OtherWay:
+    """Return the part placed in the same scan laid another way round."""
+    assert received.scan is not None
+    mesh = received.scan.mesh
+    turn = way.to_part.after(to_part.inverse())
+    skin = Skin(replace(mesh, vertices=turn.points(mesh.vertices)))
+    return OtherWay(way.words, place(part, replace(received, scan=skin), needs, wanted))
+
+
+def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[str, ...], tuple["Way", ...]]:
+    grade = settings.casting.grade
+    if readings.scan is None:
+        received = receive(part, readings, grade=grade, parting=settings.casting.parting)
+        return received, received.to_part, received.notes, ()
+    from geom.scan.ahead import read_ahead
+    from geom.scan.register import register_scan
+    from geom.scan.sites import drawn_points
+
+    drawn_points(part.casting)
+    prepare(part, fine=True)
+    from geom.scan.touches import with_touches
+    from geom.scan.ways import touch_hints
+
+    touched = touch_hints(readings)
+    found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched))
+    rest = replace(readings, touches=()) if touched else readings
+    laid = readings.touches if touched else ()
+    skin, filled = with_touches(part, found.skin, found.accuracy, found.to_part, laid)
+    received = receive(part, rest, skin, grade=grade, scan_sigma=found.accuracy)
+    return received, found.to_part, (*found.notes, *filled, *_unused(rest), *received.notes), found.ways
+
+
+def _unused(readings: Readings) -> tuple[str, ...]:
+    """Say which readings the scan stands in for."""
+    kinds = ((readings.touches, "touch(es)"), (readings.heights, "height(s)"), (readings.thicknesses, "thickness(es)"))
+    counted = " and ".join(f"{len(some)} {kind}" for some, kind in kinds if some)
+    if not counted:
+        return ()
+    how = "; touches count where the scan has gaps if their file says '# frame: scan'" if readings.touches else ""
+    return (f"{counted} beside the scan are not used, as the scan stands in for every drawn face{how}",)

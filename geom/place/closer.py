@@ -1,0 +1,99 @@
+"""A closer look where even sites may miss the thinnest point: under the bottoms of hollows, and where the skin is curved.
+
+Lengths mm, part frame. Knows nothing of what stock is required.
+"""
+
+from typing import Final
+
+import numpy as np
+
+from geom.place.rows import Sites, joined, sites_at, spacing_of_sites
+from geom.rays.analytic import Floats, Ints
+from geom.received.casting import AsReceived
+from geom.rigid import Rigid
+
+_GRID: Final = 5
+"""Points each way about a thin place."""
+
+_FINEST: Final = 2
+"""How often the closer look is halved."""
+
+
+class Closer:
+    """The closer looks of one placement: places once looked at stay, so that a point found thin is never forgotten."""
+
+    __slots__ = ("_around", "_known", "_number", "_received")
+
+    def __init__(self, received: AsReceived) -> None:
+        self._received = received
+        self._around: Sites | None = None
+        self._known: set[tuple[int, float]] = set()
+        self._number = 0
+
+    def sites(self, even: Sites, move: Rigid, stock: Floats | None) -> Sites:
+        """Return the even sites and, behind them, those of a closer look from the part's present place.
+
+        Args:
+            stock: what the even sites saw at the last look; None at the first.
+        """
+        if self._received.scan is not None:
+            return even
+        self._number += 1
+        if stock is not None:
+            self._look_about(even, stock)
+        found = even if self._around is None else joined(even, self._around)
+        points, surfaces = _under_hollows(self._received, move)
+        return joined(found, sites_at(self._received.part, points, surfaces)) if len(points) else found
+
+    def _look_about(self, even: Sites, stock: Floats) -> None:
+        thin = [spot for spot in _thin_spots(self._received, even, stock, self._number) if spot not in self._known]
+        if not thin:
+            return
+        self._known.update(thin)
+        points = np.concatenate([even.samples.points[i] + reach * _grid(even.samples.normals[i]) for i, reach in thin])
+        surfaces = np.repeat([even.samples.face[i] for i, _ in thin], _GRID * _GRID)
+        new = sites_at(self._received.part, points, surfaces)
+        self._around = new if self._around is None else joined(self._around, new)
+
+
+def _under_hollows(received: AsReceived, move: Rigid) -> tuple[Floats, Ints]:
+    """Return the points of machined faces that lie under the bottoms of hollows now."""
+    faces = {face.name: face for face in received.part.machined}
+    spots = [s for s in received.spots if s.face in faces]
+    if not spots:
+        return np.zeros((0, 3)), np.zeros(0, dtype=np.int64)
+    back = move.inverse().points(np.array([s.centre for s in spots]))
+    return back, np.array([faces[s.face].surfaces[0] for s in spots])
+
+
+def _thin_spots(received: AsReceived, even: Sites, stock: Floats, number: int) -> list[tuple[int, float]]:
+    """Return each face's thinnest site and how far round it to look, where face or skin is curved and an edge is not near.
+
+    Args:
+        number: of the look, from 1: each is twice as fine as the one before.
+    """
+    finished, casting = received.part.finished.surfaces, received.part.casting.surfaces
+    found = []
+    for face in np.unique(even.face).tolist():
+        rows = np.flatnonzero((even.face == face) & even.counts & np.isfinite(stock))
+        if not rows.size:
+            continue
+        thin = int(rows[np.argmin(stock[rows])])
+        surface, wall = int(even.samples.face[thin]), int(even.wall[thin])
+        if finished[surface].kind == casting[wall].kind == "plane" or even.samples.edge_distance[thin] <= _EDGE:
+            continue
+        reach = spacing_of_sites(received.part, surface) / 2.0 ** min(max(number - 2, 0), _FINEST)
+        found.append((thin, min(reach, float(even.samples.edge_distance[thin]) - _EDGE)))
+    return found
+
+
+_EDGE: Final = 1.0
+"""A closer look keeps this far, mm, from a face's edge."""
+
+
+def _grid(normal: Floats) -> Floats:
+    u = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
+    u /= np.linalg.norm(u)
+    ticks = np.linspace(-1.0, 1.0, _GRID)
+    a, b = (t.ravel() for t in np.meshgrid(ticks, ticks))
+    return np.asarray(np.outer(a, u) + np.outer(b, np.cross(normal, u)))

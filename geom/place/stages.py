@@ -1,0 +1,296 @@
+"""The aims of a placement one after the other, each keeping what those before it reached.
+
+Where the required stock cannot all be kept, no face is left thinner than it must be by more than calipers tell, and
+the faces together lack as little as can be: none is robbed to help another by less than it loses. All of it is
+linear in a small move x of the finished part (shift, and turn as mm at the part's size). Lengths mm. Knows nothing
+of rays or readings.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Final, TypeVar
+
+import numpy as np
+
+from geom.place.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
+from geom.place.shortfall_lp import cut_at, least_shortfall, total_shortfall
+from geom.rays.analytic import Floats, Ints
+from geom.settings.place import FREEDOMS, Aim, Freedom
+
+_Found = TypeVar("_Found")
+
+SLACK: Final = 2e-5
+"""An aim may give back this much, mm, of what it reached: less than any readout shows."""
+
+_OPEN: Final = 1e-4
+"""Misfit, mm per mm, below which a least squares leaves a direction to the aims after it."""
+
+MARGIN_SLACK: Final = 5e-5
+"""The least margin may give back this much, mm, for the sake of the aims after it: a hundredth of what a readout shows."""
+
+_GIVES: Final = (0.0, 10 * SLACK, 100 * SLACK)
+"""What is kept may be given back by this much more, mm, where rounding leaves nothing to choose from."""
+
+UNFELT: Final = 0.05
+"""Calipers on rough skin cannot tell less than this, mm (common practice, no source): the thinnest face may give up so
+much where the faces together then lack less."""
+
+_ALIKE: Final = 2e-4
+"""Two places that differ by no more than this, mm, serve an aim equally: what the slacks above may add up to."""
+
+_CUTS: Final = 200
+"""Straight pieces of the total shortfall that one aim may run into; a handful do."""
+
+STRIDE: Final = 6.0
+"""Farthest a place moves between two looks, mm: rows are straight lines only that far."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Misfits:
+    """Values whose squares should be small: value + rate . x, each with a weight."""
+
+    value: Floats
+    rate: Floats
+    weight: Floats
+
+    def condensed(self) -> "Misfits":
+        """Return seven values of weight 1 with the same sum of squares for every x."""
+        k = self.rate.shape[1]
+        if len(self.value) <= k + 1:
+            return self
+        shape = np.linalg.qr(np.column_stack([self.rate, self.value]) * np.sqrt(self.weight)[:, None])[1]
+        return Misfits(shape[:, k], shape[:, :k], np.ones(len(shape)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Aims:
+    """What is asked of a place, as rows in x.
+
+    Attributes:
+        margins: stock less required at every point that counts; face: (n,) the face each is on.
+        demands: how far within its limit each location demand is.
+        outline: how far the as-cast walls are out of line.
+        pairs: half the difference between opposite faces' margins.
+        so_far: (6,) the move up to now.
+    """
+
+    margins: Rows
+    face: Ints
+    demands: Rows
+    outline: Misfits
+    pairs: Misfits
+    so_far: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One aim: its name, and the value it reached, mm.
+
+    "required": least margin, up to 0, where all required stock is kept; "shortfall": where it is not, what the faces
+    lack in all; "demands": how far within the limits, 0 when
+    all hold; "outline": root mean square misfit; "share": least margin; "pairs": root mean square of half differences;
+    "movement": root of the sum of squares.
+    """
+
+    name: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Staged:
+    """A step, what each aim reached, and the last program that made the least margin as large as it could.
+
+    Attributes:
+        floor: least margin, up to 0, that the required stock asks of a place; below the best by what calipers cannot tell.
+    """
+
+    step: Floats
+    floor: float
+    stages: tuple[Stage, ...]
+    best: Best
+    kept: Kept
+
+
+class _Work:
+    """What has been kept up to now."""
+
+    __slots__ = ("aims", "asked", "best", "floor", "high", "kept", "low", "reached", "seed", "short", "stages", "used")
+
+    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> None:
+        self.aims, self.seed = aims, seed
+        held = np.array([name in hold for name in FREEDOMS])
+        self.high = np.where(held, 0.0, stride)
+        self.low = -self.high
+        self.kept, self.used = none_kept(6), none_kept(6)
+        self.floor, self.short, self.asked = -np.inf, np.inf, 0.0
+        self.stages: list[Stage] = []
+        self.best: Best | None = None
+        self.reached = np.zeros(6)
+
+    @property
+    def floors(self) -> Rows:
+        """What every margin must keep, as rows that only have to hold."""
+        return self.aims.margins.kept_at(self.floor)
+
+    def required(self, known: float) -> None:
+        """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be.
+
+        Args:
+            known: a least margin, up to 0, that some place is known to have; it may lie beyond this step's reach.
+        """
+        margins, face = self.aims.margins, self.aims.face
+        found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0, self.seed)
+        self.reached, self.floor = found.x, found.margin - MARGIN_SLACK
+        self.stages.append(Stage("required", found.margin))
+        if found.margin >= -MARGIN_SLACK:
+            return
+        self.floor = self.asked = min(max(found.margin, known) - UNFELT, found.margin - MARGIN_SLACK)
+        least = least_shortfall(margins, face, self.floor, self.low, self.high, found.x, found.looked_at)
+        self.reached, self.short = least.x, least.total + SLACK
+        self.best = replace(found, looked_at=np.union1d(found.looked_at, least.looked_at))
+        self.stages.append(Stage("shortfall", least.total))
+
+    def share(self) -> None:
+        """Make the least margin as large as it can be."""
+        assert self.best is not None
+        seed = self.best.looked_at
+        found, kept = self._keeping(
+            lambda: best_margin(self.aims.margins, self.low, self.high, self.kept, np.inf, seed), lambda found: found.x
+        )
+        self.reached, self.floor = found.x, max(self.floor, found.margin - MARGIN_SLACK)
+        if self.short == np.inf:
+            self.best, self.used = found, kept
+        self.stages.append(Stage("share", found.margin))
+
+    def _keeping(self, solve: Callable[[], _Found], place: Callable[[_Found], Floats]) -> tuple[_Found, Kept]:
+        """Return an answer whose total shortfall is no more than was reached, and what was kept for it."""
+        for _ in range(_CUTS):
+            found, kept = solve(), self.kept
+            if self.short == np.inf or self._cut(place(found)) is None:
+                return found, kept
+        raise NoAnswerError(f"{_CUTS} cuts were not enough")
+
+    def demands(self) -> None:
+        """Bring every location demand within its limit, or as near as it goes."""
+        demands = self.aims.demands
+        if not len(demands.start):
+            return
+        rows = demands.with_these(self.floors)
+        found, _ = self._keeping(lambda: best_margin(rows, self.low, self.high, self.kept, 0.0), lambda found: found.x)
+        self.reached = found.x
+        self.kept = self.kept.and_these(demands.rate, found.margin - SLACK - demands.start)
+        self.stages.append(Stage("demands", found.margin))
+
+    def square(self, name: str, misfits: Misfits) -> None:
+        """Make the sum of squares as small as it goes, and keep that."""
+        if not len(misfits.value):
+            return
+        root = np.sqrt(misfits.weight)
+        square, goal = misfits.rate * root[:, None], -misfits.value * root
+        found = self.reached = self.nearest(square, goal)
+        self.stages.append(Stage(name, float(np.linalg.norm(square @ found - goal))))
+        sizes, ways = np.linalg.eigh(square.T @ square)
+        fixed = sizes > _OPEN**2
+        rows = ways[:, fixed].T * np.sqrt(sizes[fixed])[:, None]
+        reached = rows @ found
+        self.kept = self.kept.and_these(rows, reached - SLACK).and_these(-rows, -reached - SLACK)
+
+    def nearest(self, square: Floats, goal: Floats) -> Floats:
+        """Return the step of least |square x - goal| that keeps everything, a little less strictly where rounding asks for it.
+
+        Should rounding leave nothing at all, the step that the aims before it reached stands.
+        """
+        for give in _GIVES:
+            try:
+                return self._squares(square, goal, give)
+            except NoAnswerError:
+                continue
+        return self.reached
+
+    def _squares(self, square: Floats, goal: Floats, give: float) -> Floats:
+        kept = Kept(self.kept.rate, self.kept.least - give)
+        more = None if self.short == np.inf else self._cut
+        margins, floor = self.aims.margins, self.floor - give
+        return least_squares(square, goal, -self.aims.so_far, margins, floor, kept, self.low, self.high, more)
+
+    def _cut(self, x: Floats) -> tuple[Floats, float] | None:
+        """Return the piece of the total shortfall that a place breaks, and keep it from now on."""
+        cut = cut_at(self.aims.margins, self.aims.face, x, self.short)
+        if cut is not None:
+            self.kept = self.kept.and_these(cut[0][None], np.array([cut[1]]))
+        return cut
+
+
+def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> tuple[Floats, Best]:
+    """Return the shortest step to the best least margin, up to 0, and the program that found it."""
+    work = _Work(aims, hold, stride, seed)
+    found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0, seed)
+    work.reached, work.floor = found.x, found.margin - MARGIN_SLACK
+    return work.nearest(np.eye(6), -aims.so_far), found
+
+
+def staged(
+    aims: Aims,
+    order: tuple[Aim, ...],
+    hold: tuple[Freedom, ...],
+    stride: float = STRIDE,
+    seed: Ints | None = None,
+    known: float = -np.inf,
+) -> Staged:
+    """Return the step that serves the aims in order.
+
+    Args:
+        order: of what comes after the required stock.
+        hold: freedoms that stay.
+        stride: farthest step, mm.
+        seed: rows of the margins that mattered in a like case.
+        known: a least margin, up to 0, that some place is known to have.
+    """
+    work = _Work(aims, hold, stride, seed)
+    work.required(known)
+    for aim in order:
+        if aim == "demands":
+            work.demands()
+        elif aim == "outline":
+            work.square("outline", aims.outline)
+        else:
+            work.share()
+            work.square("pairs", aims.pairs)
+    step = work.nearest(np.eye(6), -aims.so_far)
+    work.stages.append(Stage("movement", float(np.linalg.norm(aims.so_far + step))))
+    assert work.best is not None
+    return Staged(step, work.asked, tuple(work.stages), work.best, work.used)
+
+
+def is_worse(there: Aims, here: Aims, order: tuple[Aim, ...], floor: float) -> bool:
+    """Tell whether a place as looked at serves the aims worse than another: the first aim that tells them apart decides.
+
+    Args:
+        floor: least margin that the required stock asks of either, mm.
+    """
+    for a, b in zip(_lacks(there, order, floor), _lacks(here, order, floor), strict=True):
+        if abs(a - b) > _ALIKE:
+            return a > b
+    return False
+
+
+def _lacks(aims: Aims, order: tuple[Aim, ...], floor: float) -> list[float]:
+    """Return how far from its best each aim is at a place as looked at, mm, in order."""
+    margin = aims.margins.start
+    least = float(margin.min())
+    values = {
+        "demands": [max(0.0, -float(aims.demands.start.min(initial=0.0)))],
+        "outline": [_root_mean_square(aims.outline)],
+        "share": [-least, _root_mean_square(aims.pairs)],
+    }
+    first = [max(0.0, floor - least), total_shortfall(margin, aims.face)]
+    return [*first, *(v for aim in order for v in values[aim]), float(np.linalg.norm(aims.so_far))]
+
+
+def _root_mean_square(misfits: Misfits) -> float:
+    return float(np.sqrt(misfits.weight @ misfits.value**2))
+
+
+def stage_values(stages: tuple[Stage, ...]) -> Mapping[str, float]:
+    """Return what each aim reached, by name."""
+    return {stage.name: stage.value for stage in stages}

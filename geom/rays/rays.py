@@ -1,0 +1,192 @@
+"""Where rays meet the skin of a casting or a part.
+
+Exact on planes, cylinders, cones, spheres and tori, to the kernel's own
+precision on free-form faces, on the facets of a plain mesh. The next crossing
+of a ray is `geom.rays.finder`'s business; here are the questions asked of it: where
+a ray leaves or enters metal, what lies inside, how much metal lies over a
+point. Lengths mm, part frame. Knows nothing of features or required amounts.
+
+A ray that only grazes a curved face, less deep than the facets' slack, may pass
+it by.
+"""
+
+from collections.abc import Collection
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+
+from geom.errors import GeometryError
+from geom.kernel.mesh import Mesh, tessellate_for_rays
+from geom.kernel.shape import Solid
+from geom.rays.analytic import Bools, Floats, Ints, forms, heights
+from geom.rays.finder import Finder, Hits, put
+from geom.tolerance import WORK_CHORD
+
+__all__ = ["Hits", "Skin", "skin_of"]
+
+_PASSES: Final = 64
+"""No real casting has more walls than this along one line."""
+
+_INNER: Final = 5.0
+"""Between a face's edges look-up facets may lie this many chord errors off: the form itself sets that right."""
+
+_BACK: Final = 5.0
+"""A look-up starts this many facet errors before the ray does: the facet of a crossing just ahead may lie just
+behind, and further behind on a slanting ray (5 covers slants down to 12 degrees)."""
+
+
+class Skin:
+    """The surface of a solid or of a plain mesh, ready for rays."""
+
+    __slots__ = ("_finder", "_forms", "chord", "mesh", "slack", "solid")
+
+    def __init__(
+        self, source: Solid | Mesh, chord: float = WORK_CHORD, faces: Collection[int] | None = None, inner: float = _INNER
+    ) -> None:
+        """Build the ray tree.
+
+        Args:
+            source: a solid, met exactly; or a closed mesh facing outward, met on its facets.
+            chord: chord error, mm, of the look-up triangles along a solid's edges.
+            faces: surface indices of the solid that rays meet; all when None.
+            inner: how many chord errors its facets may lie off between edges.
+
+        Raises:
+            GeometryError: the mesh has no triangles, or a face of the solid gives none.
+        """
+        self.solid = source if isinstance(source, Solid) else None
+        self.mesh = tessellate_for_rays(source, chord, inner * chord, faces) if isinstance(source, Solid) else source
+        if not len(self.mesh.triangles):
+            raise GeometryError("the mesh has no triangles; scan or export it again")
+        self.chord = chord if self.solid else 0.0
+        self.slack = inner * self.chord
+        self._forms = forms(self.solid.surfaces) if self.solid else None
+        self._finder = Finder(self.mesh, self.solid, self.chord, self.slack)
+
+    def first(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Hits:
+        """Return each ray's first crossing beyond a distance, whichever way it goes.
+
+        Args:
+            origins, directions: (n, 3); directions are unit vectors.
+            ahead: mm from the origin; a crossing nearer than that does not count.
+        """
+        return self._beyond(origins, directions, np.full(len(origins), ahead))
+
+    def exits(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Floats:
+        """Return the distance (n,) at which each ray first leaves metal; inf where it never does."""
+        return self._first_of(origins, directions, True, ahead).distance
+
+    def entries(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Floats:
+        """Return the distance (n,) at which each ray first enters metal; inf where it never does."""
+        return self._first_of(origins, directions, False, ahead).distance
+
+    def every(self, origins: Floats, directions: Floats) -> tuple[Ints, Floats, Bools]:
+        """Return every crossing ahead: the row of its ray, its distance, and whether the ray leaves metal there."""
+        rows = np.arange(len(origins))
+        found: list[tuple[Ints, Floats, Bools]] = [(rows[:0], np.zeros(0), np.zeros(0, dtype=np.bool_))]
+        ahead = np.zeros(len(origins))
+        for _ in range(_PASSES):
+            hits = self._finder.next(origins[rows], directions[rows], ahead)
+            met = hits.face >= 0
+            rows, ahead = rows[met], np.maximum(hits.facet, hits.distance)[met] + self._finder.step
+            if not rows.size:
+                break
+            found.append((rows, hits.distance[met], hits.leaving[met]))
+        return np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found]), np.concatenate([f[2] for f in found])
+
+    def inside(self, points: Floats) -> Bools:
+        """Return which points (n, 3) lie in the metal, by the vote of three fixed directions."""
+        votes = np.zeros(len(points), dtype=np.int64)
+        for direction in _SIGHT_LINES:
+            rays = np.tile(direction, (len(points), 1))
+            votes += self.first(points, rays).leaving
+        return np.asarray(votes >= 2)
+
+    def over(self, points: Floats, normals: Floats, looked_from: Floats | None = None) -> Hits:
+        """Return the metal over points along their normals, negative where they stand clear of it.
+
+        Args:
+            points: (n, 3) on or about the skin; normals (n, 3): unit, out of the finished part.
+            looked_from: (n, 3) where to look up the face instead of at the point itself: a spot
+                just inside the rim, so that the rim gets the limit value of its own face.
+
+        Returns:
+            Distances: to the first exit ahead for points in metal; minus the distance back to the
+            skin for points in air; -inf where a point in air has no metal behind it.
+        """
+        spots = points if looked_from is None else looked_from
+        back = self.reach
+        ahead = self._finder.next(spots, normals, np.full(len(points), -back), points)
+        self._past_entered(ahead, spots, normals, points)
+        distance, face, leaving = ahead.distance, ahead.face, ahead.leaving
+        air = np.flatnonzero(~leaving)
+        if air.size:
+            behind = self._finder.next(spots[air], -normals[air], np.full(air.size, -back), points[air])
+            distance[air], face[air] = -behind.distance, behind.face
+            thin = air[behind.leaving]
+            if thin.size:
+                again = self._finder.next(spots[thin], normals[thin], np.full(thin.size, back), points[thin])
+                distance[thin], face[thin], leaving[thin] = again.distance, again.face, again.leaving
+        return ahead
+
+    def _past_entered(self, found: Hits, spots: Floats, directions: Floats, origins: Floats) -> None:
+        """Look on where the skin that a ray seems to enter truly lies behind it: beside a leaning
+        curved wall a point in metal can stand outside the facets by their slack."""
+        rows = np.flatnonzero((found.face >= 0) & ~found.leaving & (found.distance <= 0))
+        for _ in range(_PASSES):
+            if not rows.size:
+                break
+            hits = self._finder.next(spots[rows], directions[rows], found.facet[rows] + self._finder.step, origins[rows])
+            put(found, rows, hits)
+            rows = rows[(hits.face >= 0) & ~hits.leaving & (hits.distance <= 0)]
+
+    def facing(self, points: Floats, face: Ints) -> Floats:
+        """Return the outward normals (n, 3) of the given faces at points on them; NaN for free-form faces and plain meshes."""
+        if self._forms is None:
+            return np.full((len(points), 3), np.nan)
+        return heights(self._forms, face, points)[1]
+
+    @property
+    def reach(self) -> float:
+        """How far behind a point, mm, a look-up starts: beyond the facet error, so that none is lost on the skin."""
+        return 1.5 * self.chord + self._finder.step
+
+    # --- several crossings along a ray ----------------------------------------
+
+    def _first_of(self, origins: Floats, directions: Floats, leaving: bool, ahead: float) -> Hits:
+        found = self.first(origins, directions, ahead)
+        wrong = np.flatnonzero((found.face >= 0) & (found.leaving != leaving))
+        for _ in range(_PASSES):
+            if not wrong.size:
+                break
+            hits = self._finder.next(
+                origins[wrong], directions[wrong], np.maximum(found.facet[wrong], found.distance[wrong]) + self._finder.step
+            )
+            put(found, wrong, hits)
+            wrong = wrong[(hits.face >= 0) & (hits.leaving != leaving)]
+        return found
+
+    def _beyond(self, origins: Floats, directions: Floats, ahead: Floats) -> Hits:
+        """Return the first crossing whose exact place is beyond `ahead`: the facets may have it a chord error nearer."""
+        found = self._finder.next(origins, directions, ahead - _BACK * self.slack - self._finder.step)
+        near = np.flatnonzero(found.distance <= ahead)
+        for _ in range(_PASSES):
+            if not near.size:
+                break
+            hits = self._finder.next(origins[near], directions[near], found.facet[near] + self._finder.step)
+            put(found, near, hits)
+            near = near[hits.distance <= ahead[near]]
+        return found
+
+
+_SIGHT_LINES: Final = tuple(
+    np.array(d) / np.linalg.norm(d) for d in ((0.8631, 0.3907, 0.3203), (-0.2719, 0.8845, -0.3792), (-0.4127, -0.3089, 0.8569))
+)
+"""Three directions, nearly square to each other, that no drawing uses."""
+
+
+@lru_cache(maxsize=8)
+def skin_of(solid: Solid, faces: tuple[int, ...] | None = None) -> Skin:
+    """Return the skin of a solid, or of some of its faces, built once: all stages share it."""
+    return Skin(solid, faces=faces)

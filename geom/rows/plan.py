@@ -1,0 +1,141 @@
+"""What a plan of set-ups is: how the work is held, where its zero is found, what is cut, and why.
+
+Records only. Lengths mm; directions and names in the part frame, boxes and
+heights in the set-up's own (X right, Y away, Z up, from its zero). Knows
+nothing of how a plan is found (`planner`), nor of rows.
+"""
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from geom.datum.zero import Zero
+from geom.rows.records import Box, LeftOut, Words
+from geom.space import Frame, Vec3
+
+Method: TypeAlias = Literal["vise", "table", "angle plate"]
+"""Between the jaws; strapped down on the table; strapped to an angle plate that stands on the table."""
+
+Place: TypeAlias = Literal["seat", "fixed jaw", "clamp"]
+
+
+@dataclass(frozen=True, slots=True)
+class Packing:
+    """What lies between the work and what holds it.
+
+    Attributes:
+        words: "soft round rod 8 at half the grip": lengths as floats.
+    """
+
+    place: Place
+    words: Words
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """How the work is held.
+
+    Attributes:
+        seat: name of the face that sits down.
+        fixed_jaw: face against the fixed jaw, at the back (or against the angle plate, or a stop); "" without one.
+        clamp: face the movable jaw, or the straps, bear on.
+        machined: which of seat, fixed jaw and clamp are machined by then.
+        parallels: height of what the seat stands on above the bed or the table; 0 flat on it.
+        grip: height of the jaws that bears on the work.
+        stick_out: from the top of the jaws to the highest metal of the work.
+        rests: where a rough seat is held up: three points in the set-up frame; () for a machined one.
+        boxes: jaws, bed, table, parallels, plate.
+    """
+
+    method: Method
+    seat: str
+    fixed_jaw: str
+    clamp: str
+    machined: frozenset[Place]
+    parallels: float
+    grip: float
+    stick_out: float
+    packing: tuple[Packing, ...] = ()
+    rests: tuple[Vec3, ...] = ()
+    boxes: tuple[Box, ...] = ()
+
+
+How: TypeAlias = Literal["boss", "bore", "middle", "edge", "height", "sweep"]
+"""Four touches round a boss; four in a bore; two on a pair of faces; one touch on an edge; one on a level face; an indicator."""
+
+
+@dataclass(frozen=True, slots=True)
+class PickUp:
+    """How one or two axes find zero.
+
+    Attributes:
+        axes: "xy", "x", "y" or "z".
+        faces: the faces that are touched, in order; both of a pair.
+        machined: whether they are machined by then; else the answer is as sure as the skin.
+        height: Z of the touches where they go sideways, set-up frame: the same for all, so that draft cancels.
+    """
+
+    axes: Literal["xy", "x", "y", "z"]
+    how: How
+    faces: tuple[str, ...]
+    machined: bool
+    height: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedSetup:
+    """One clamping.
+
+    Attributes:
+        frame: the set-up's: origin at the job's zero point, Z up to the spindle, Y towards the fixed jaw.
+        features: names of the faces and holes it makes; every one that is planned is in one set-up only.
+        leaves: of those faces, the ones that are cut short here and finished later: name -> mm.
+        why: reasons, a sentence each, the most telling first.
+        cautions: what must be read before clamping.
+    """
+
+    number: int
+    up: Vec3
+    hold: Hold
+    frame: Frame
+    zero: Zero
+    pick_ups: tuple[PickUp, ...]
+    features: tuple[str, ...]
+    leaves: tuple[tuple[str, float], ...] = ()
+    why: tuple[Words, ...] = ()
+    cautions: tuple[Words, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """All set-ups of a job, in order.
+
+    Attributes:
+        cost: what plans are compared by, least first: set-ups, critical features away from their zero, tool changes, travel.
+        rejected: the best plan not taken and why, in one line; () when there was no other.
+        assembly: features that are made with the mating part.
+        left_out: features that no set-up makes.
+    """
+
+    setups: tuple[PlannedSetup, ...]
+    cost: tuple[float, ...]
+    rejected: Words = ()
+    assembly: tuple[LeftOut, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    notes: tuple[Words, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Blocked:
+    """A feature that no set-up makes, why, and what would open it."""
+
+    feature: str
+    why: Words
+    opens: Words
+
+
+@dataclass(frozen=True, slots=True)
+class NoPlan:
+    """The answer when no set-ups make the part."""
+
+    blocked: tuple[Blocked, ...]
+    notes: tuple[Words, ...] = ()

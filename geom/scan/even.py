@@ -1,0 +1,202 @@
+"""A scanned skin without its noise: values at many places evened out as widely as the noise allows, and no wider.
+
+Round each place straight surfaces are fitted to its neighbours, three times, each wider than and through the one
+before. The widest counts that the narrower ones do not contradict (Lepski 1991); a value that its own neighbours
+contradict stands as it is, so that a pit stays a pit. The scatter about the narrow fit says how noisy each face is.
+Lengths mm. Knows nothing of rays or of what is asked for.
+"""
+
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+
+from geom.rays.analytic import Bools, Floats, Ints
+
+_NEIGHBOURS: Final = 12
+_LEVELS: Final = 3
+_WIDER: Final = 6.0
+"""Each fit goes through the one before it at neighbours so many times fewer to the area."""
+
+_MAD: Final = 1.4826
+_AGREE: Final = 4.5
+"""Standard deviations within which a wider fit agrees with a narrower one: of 100,000 clean places not one disagrees."""
+
+_PIT: Final = 5.0
+"""Standard deviations beyond which a value is no noise: of a million clean points less than one lies further out."""
+
+_RIDGE: Final = 0.03
+"""Holds back slopes that the neighbours do not fix: across the face."""
+
+_FEW: Final = 24
+"""Places on a face from which its own scatter is told; below, that of all faces stands in."""
+
+_SEEN: Final = 0.6
+"""Share of a fit's weight that must have been seen."""
+
+_DRAWS, _SEED = 160, 1809
+"""Draws of noise that tell a variance within a ninth, a standard deviation within an eighteenth."""
+
+_GOLDEN: Final = 0.6180339887498949
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Even:
+    """Values without noise, one row a place.
+
+    Attributes:
+        value: (n,) mm; NaN stays NaN. ground: the widest fit: the skin around, whatever the place itself is.
+        sigma: (n,) its standard deviation from the scatter of the scan.
+        scatter: (n,) standard deviation of one value on that face.
+        alone: (n,) True where the place stands as it is, for its neighbours contradict it.
+    """
+
+    value: Floats
+    ground: Floats
+    sigma: Floats
+    scatter: Floats
+    alone: Bools
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evener:
+    """Fits for fixed places, narrow to wide.
+
+    Attributes:
+        points: (n, 3); face: (n,) numbers from 0.
+        fits: sparse weights (n, n) of the fit before (of the values themselves, for the first).
+        shares: (n,) variance of each fit when that of one value is 1; steps: and of its difference from the one before.
+    """
+
+    points: Floats = field(repr=False)
+    face: Ints
+    fits: tuple[Any, ...] = field(repr=False)
+    shares: tuple[Floats, ...] = field(repr=False)
+    steps: tuple[Floats, ...] = field(repr=False)
+
+    def even(self, values: Floats) -> Even:
+        """Return values (n,) evened out; NaN where nothing is known."""
+        seen = np.isfinite(values)
+        trend = self._trend(values, seen)
+        values = values - trend
+        first = _fitted(self.fits[0], values, seen)
+        usable = seen & np.isfinite(first)
+        off = np.where(usable, values - first, 0.0)
+        scatter = self._scatter(off / np.sqrt(1.0 + self.shares[0]), usable)
+        value, noise = np.where(usable, first, values), np.where(usable, np.sqrt(self.shares[0]), 1.0)
+        going = usable.copy()
+        wider = first
+        for fit, share, step in zip(self.fits[1:], self.shares[1:], self.steps, strict=True):
+            wider = _fitted(fit, wider, np.isfinite(wider))
+            with np.errstate(invalid="ignore"):
+                fits = np.abs(wider - value) <= _AGREE * scatter * np.sqrt(step) + 1e-12
+            going &= fits & (share < noise**2)
+            value, noise = np.where(going, wider, value), np.where(going, np.sqrt(share), noise)
+        alone = usable & (np.abs(values - value) > _PIT * scatter * np.sqrt(1.0 + noise**2) + 1e-12)
+        return Even(
+            np.where(alone, values, value) + trend,
+            np.where(np.isfinite(wider), wider, value) + trend,
+            np.where(alone, 1.0, noise) * scatter,
+            scatter,
+            alone,
+        )
+
+    def _trend(self, values: Floats, seen: Bools) -> Floats:
+        """Return what a straight surface through each whole face makes of its places (n,): the fits need not follow its lean."""
+        found = np.zeros(len(values))
+        for face in range(int(self.face.max(initial=-1)) + 1):
+            mine = np.flatnonzero(self.face == face)
+            known = mine[seen[mine]]
+            if known.size < _FEW:
+                continue
+            middle = self.points[known].mean(axis=0)
+            rows = np.concatenate([np.ones((known.size, 1)), self.points[known] - middle], axis=1)
+            slope = np.linalg.lstsq(rows.T @ rows, rows.T @ values[known], rcond=1e-9)[0]
+            found[mine] = slope[0] + (self.points[mine] - middle) @ slope[1:]
+        return found
+
+    def _scatter(self, off: Floats, usable: Bools) -> Floats:
+        """Return the standard deviation of one value (n,), face by face."""
+        rows = np.flatnonzero(usable)
+        if not rows.size:
+            return np.zeros(len(off))
+        found = np.full(int(self.face.max()) + 1, _MAD * float(np.median(np.abs(off[rows]))))
+        for face in np.unique(self.face[rows]).tolist():
+            mine = rows[self.face[rows] == face]
+            if mine.size >= _FEW:
+                found[face] = _MAD * float(np.median(np.abs(off[mine])))
+        return np.asarray(found[self.face])
+
+
+def _fitted(fit: Any, values: Floats, seen: Bools) -> Floats:
+    """Return each place's fit through what was seen; NaN where too little was."""
+    found = np.asarray(fit @ np.where(seen, values, 0.0))
+    if seen.all():
+        return found
+    share = np.asarray(fit @ seen.astype(np.float64))
+    return np.where(share > _SEEN, found / np.maximum(share, _SEEN), np.nan)
+
+
+def evener(points: Floats, face: Ints, coarse: float = 1.0) -> Evener:
+    """Return the fits for places.
+
+    Args:
+        points: (n, 3); face: (n,) only places of the same one belong together.
+        coarse: how many places share one point of the scan: neighbours are then so much further apart.
+    """
+    names = np.unique(face, return_inverse=True)[1].reshape(-1)
+    fits = tuple(_level(points, names, max(coarse, 1.0) * _WIDER**level) for level in range(_LEVELS))
+    shares, steps = _variances(fits, len(points))
+    return Evener(points, names, fits, shares, steps)
+
+
+def _variances(fits: tuple[Any, ...], count: int) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
+    """Return the variance of each fit, and of its difference from the one before, as seen on fixed draws of noise."""
+    before = fits[0] @ np.random.default_rng(_SEED).choice(np.array([-1.0, 1.0]), (count, _DRAWS))
+    shares, steps = [np.square(before).mean(axis=1)], []
+    for fit in fits[1:]:
+        wider = fit @ before
+        shares.append(np.square(wider).mean(axis=1))
+        steps.append(np.square(wider - before).mean(axis=1))
+        before = wider
+    return tuple(shares), tuple(steps)
+
+
+def _level(points: Floats, face: Ints, coarse: float) -> Any:
+    """Return the sparse weights (n, n) of one fit."""
+    from scipy.sparse import csr_array
+
+    rows, columns, weights = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
+    for number in range(int(face.max(initial=-1)) + 1):
+        mine = np.flatnonzero(face == number)
+        near = _neighbours(points, mine, coarse)
+        rows.append(np.repeat(mine, near.shape[1]))
+        columns.append(near.ravel())
+        weights.append(_weights(points[mine], points, near, near == mine[:, None]).ravel())
+    where = (np.concatenate(rows), np.concatenate(columns))
+    return csr_array((np.concatenate(weights), where), shape=(len(points), len(points)))
+
+
+def _neighbours(points: Floats, mine: Ints, coarse: float) -> Ints:
+    """Return the nearest (m, k) of an even choice of a face's places to each of them, itself among them perhaps."""
+    from scipy.spatial import cKDTree
+
+    spread = np.argsort((np.arange(len(mine)) * _GOLDEN) % 1.0, kind="stable")
+    base = np.sort(mine[spread[: max(int(len(mine) / coarse), min(len(mine), _NEIGHBOURS + 1))]])
+    count = min(_NEIGHBOURS + 1, len(base))
+    return base[np.asarray(cKDTree(points[base]).query(points[mine], k=count, workers=-1)[1]).reshape(len(mine), count)]
+
+
+def _weights(at: Floats, points: Floats, near: Ints, own: Bools) -> Floats:
+    """Return the weights (m, k) of a straight surface fitted to the neighbours, own value left out, as read off at the place."""
+    use = np.where(own, 0.0, 1.0)
+    use[~own.any(axis=1), -1] = 0.0
+    use[use.sum(axis=1) == 0] = 1.0
+    away = points[near] - at[:, None, :]
+    reach = np.sqrt(np.einsum("mki,mki->mk", away, away)).max(axis=1)
+    away /= np.maximum(reach, 1e-300)[:, None, None]
+    rows = np.concatenate([np.ones((*near.shape, 1)), away], axis=2) * use[:, :, None]
+    square = np.matmul(rows.transpose(0, 2, 1), rows)
+    square[:, np.arange(1, 4), np.arange(1, 4)] += _RIDGE * use.sum(axis=1)[:, None]
+    first = np.linalg.solve(square, np.tile([[1.0], [0.0], [0.0], [0.0]], (len(at), 1, 1)))
+    return np.asarray(np.matmul(rows, first)[:, :, 0])

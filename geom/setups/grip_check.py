@@ -1,0 +1,177 @@
+"""Whether the clamps hold against the cut: needed clamp force beside what the vise gives. A caution, no certificate.
+
+Forces N, lengths mm. The published friction table is for a jaw on the work;
+straps on a table are judged by it too. Knows nothing of how strong work or
+clamps are.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from geom.cutters.cutter_choice import Choice, choose_boring, choose_end_mill, choose_face_mill
+from geom.cutters.cutting_data import CutData, speed_feed
+from geom.kernel.extent import face_box
+from geom.model.part import Part, PartFace, PartHole
+from geom.rows.plan import Hold, PlannedSetup
+from geom.settings.records import Settings
+from geom.shop.records import Cutter
+from geom.space import dot
+from geom.standards.alloy import Alloy, alloy
+from geom.standards.cutting import Jaw, Surface, jaw_friction
+from geom.stock.report import StockReport
+
+SAFETY: Final = 2.0
+"""Clamp force over what friction alone would need, at least. Source: the friction table's own note (2 or more)."""
+
+_LEVEL: Final = 0.7
+"""Cosine above which a face counts as looking up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """What one cut asks of the clamps.
+
+    Attributes:
+        feature, cutter: the cut, by the name of what it makes and of the cutter.
+        force: that it pushes the work sideways with; a drill's is its torque over half of the length that is gripped.
+        friction: coefficient between work and jaw, or work and strap or table: the least of the faces that hold.
+        safety: what the needed force counts.
+        needed: clamp force for all of it.
+        stated: force that the vise gives; None for straps, which state none.
+    """
+
+    feature: str
+    cutter: str
+    force: float
+    friction: float
+    safety: float
+    needed: float
+    stated: float | None
+
+    @property
+    def enough(self) -> bool | None:
+        """Whether the vise gives that much; None where nothing is stated."""
+        return None if self.stated is None else self.stated >= self.needed
+
+
+def grip_words(grip: Grip, units: Literal["mm", "inch"] = "mm") -> str:
+    """Return the caution for the sheet, a sentence without its full stop; forces in N, or in pounds on an inch sheet."""
+    cut = f"the heaviest cut, {grip.feature} with the {grip.cutter}, pushes with up to {_force(grip.force, units)}"
+    wants = (
+        f"at friction {grip.friction:.2f} and a safety of {grip.safety:g} that wants a clamp force of {_force(grip.needed, units)}"
+    )
+    if grip.stated is None:
+        return f"{cut}; {wants} in all: spread it over the straps, and set a stop against the push"
+    gives = f"the vise gives {_force(grip.stated, units)}"
+    if grip.enough:
+        return f"{cut}; {wants}, {gives}"
+    share = f"{grip.stated / grip.needed:.0%}"
+    return f"{cut}; {wants}, {gives}: take cuts of at most {share} of the depth, or set a stop against the push"
+
+
+def _force(newton: float, units: str) -> str:
+    """Return a force to two figures, rounded up: 640 N, 11 kN, 150 lbf."""
+    value, small, large = (newton / _LBF, "lbf", "lbf") if units == "inch" else (newton, "N", "kN")
+    if value <= 0.0:
+        return f"0 {small}"
+    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+    up = math.ceil(value / step - 1e-9) * step
+    return f"{up / 1000.0:g} {large}" if up >= 1000.0 and large == "kN" else f"{up:g} {small}"
+
+
+_LBF: Final = 4.4482216152605
+
+
+def clamp_force(force: float, friction: float, safety: float = SAFETY) -> float:
+    """Return the clamp force that holds against a cutting force: safety times force over friction.
+
+    Source: a chuck maker's published clamping table.
+
+    Raises:
+        ValueError: friction is not above 0, or safety below 1.
+    """
+    if not friction > 0.0 or safety < 1.0:
+        raise ValueError(f"friction {friction} must be above 0 and safety {safety} at least 1")
+    return safety * force / friction
+
+
+def grips_of(planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport) -> tuple[Grip, ...]:
+    """Return what each cut of a set-up asks of the clamps, the hardest first; none where no table gives the alloy's force."""
+    found = _grips(planned, part, settings, stock)
+    return tuple(sorted(found, key=lambda grip: (-round(grip.needed, 6), grip.feature)))
+
+
+def _grips(planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport) -> Iterator[Grip]:
+    metal = alloy(part.alloy, "part.alloy")
+    friction = hold_friction(planned.hold, metal, settings.tooling.vise.jaw)
+    stated = settings.tooling.vise.force if planned.hold.method == "vise" else None
+    for name in planned.features:
+        for cutter, force in _forces(name, planned, part, metal, settings, stock):
+            yield Grip(name, cutter.name, force, friction, SAFETY, clamp_force(force, friction), stated)
+
+
+def hold_friction(hold: Hold, metal: Alloy, jaw: Jaw) -> float:
+    """Return the least friction of the faces that hold the work; soft packing, straps and the table count as smooth."""
+    smooth = hold.method != "vise" or any(one.place != "seat" for one in hold.packing)
+    places = ("fixed jaw", "clamp") if hold.method == "vise" else ("seat", "clamp")
+    surfaces: list[Surface] = ["machined" if place in hold.machined else "rough" for place in places]
+    return min(jaw_friction(metal, surface, "smooth" if smooth else jaw) for surface in surfaces)
+
+
+# --- forces -----------------------------------------------------------------
+
+
+def _forces(
+    name: str, planned: PlannedSetup, part: Part, metal: Alloy, settings: Settings, stock: StockReport
+) -> Iterator[tuple[Cutter, float]]:
+    hole = next((h for h in part.holes if h.name == name), None)
+    if hole is not None:
+        yield from _round(hole, planned, part, metal, settings)
+        return
+    face = next((f for f in part.faces if f.name == name and f.state != "hole"), None)
+    if face is not None and face.kind == "plane" and face.normal is not None:
+        yield from _milling(face, planned, part, metal, settings, stock)
+
+
+def _milling(
+    face: PartFace, planned: PlannedSetup, part: Part, metal: Alloy, settings: Settings, stock: StockReport
+) -> Iterator[tuple[Cutter, float]]:
+    """Yield the cutter and its force at the deepest cut there is: what the cutter bears, or all of the stock."""
+    shop, level = settings.tooling, dot(face.axis, planned.up) > _LEVEL
+    low, high = face_box(part.finished, face.surfaces, planned.frame)
+    found = (
+        choose_face_mill(shop, min(high[0] - low[0], high[1] - low[1]))
+        if level
+        else choose_end_mill(shop, depth=high[2] - low[2], prefer=settings.shop.cutter)
+    )
+    if not isinstance(found, Choice):
+        return
+    data = speed_feed(shop, metal, found.cutter, "face" if level else "edge")
+    if isinstance(data, CutData) and data.load.force is not None and data.load.depth > 0.0:
+        there = max((f.stock.max for f in stock.faces if f.name == face.name), default=data.load.depth)
+        share = min(1.0, max(there, 0.0) / data.load.depth) if level else 1.0
+        yield found.cutter, share * data.load.force
+
+
+def _round(hole: PartHole, planned: PlannedSetup, part: Part, metal: Alloy, settings: Settings) -> Iterator[tuple[Cutter, float]]:
+    """Yield what opens the hole, and its torque over half of the length that is gripped: the widest drill, or a boring head
+    where a core left a hole."""
+    shop = settings.tooling
+    drills = [cutter for cutter in shop.of("drill") if cutter.diameter <= hole.diameter + 0.01]
+    boring = choose_boring(shop, hole.diameter)
+    if hole.source == "core" and isinstance(boring, Choice):
+        cutter, data = boring.cutter, speed_feed(shop, metal, boring.cutter, "bore", diameter=hole.diameter, depth=hole.length)
+    elif drills:
+        cutter, data = drills[-1], speed_feed(shop, metal, drills[-1], "drill", depth=hole.length)
+    else:
+        return
+    if isinstance(data, CutData) and data.load.torque is not None:
+        yield cutter, 2000.0 * data.load.torque / _gripped(planned, part, shop.vise.jaw_width)
+
+
+def _gripped(planned: PlannedSetup, part: Part, jaw_width: float) -> float:
+    """Return the length along X over which the clamps hold the work."""
+    low, high = face_box(part.finished, range(len(part.finished.surfaces)), planned.frame)
+    return min(high[0] - low[0], jaw_width) if planned.hold.method == "vise" else high[0] - low[0]

@@ -1,0 +1,52 @@
+"""How the work is held, said in sentences: what sits down, what the jaws bear on, what lies between.
+
+Pieces as in `geom.rows.records.Words`. Knows nothing of why it is held so, nor of rows.
+"""
+
+from collections.abc import Iterator
+
+from geom.rows.plan import Hold, Place
+from geom.rows.records import Words
+
+_BETWEEN: dict[Place, str] = {"seat": "under the seat", "fixed jaw": "at the fixed jaw", "clamp": "at the clamp side"}
+
+
+def hold_words(hold: Hold) -> tuple[Words, ...]:
+    """Return how the work is held, one sentence each, in the order it is done."""
+    return tuple(_said(hold))
+
+
+def _said(hold: Hold) -> Iterator[Words]:
+    raw = {place: "" if place in hold.machined else ", rough" for place in _BETWEEN}
+    on = "parallels" if hold.method == "vise" else "packing"
+    stand: Words = (f"on {on} ", hold.parallels, " high") if hold.parallels else _FLAT[hold.method]
+    yield (f"{hold.seat} sits down{raw['seat']}, ", *stand)
+    if hold.rests:
+        yield ("a rough seat rests on three points: ", *_points(hold))
+    if hold.fixed_jaw:
+        yield (f"{hold.fixed_jaw} against {_AGAINST[hold.method]}{raw['fixed jaw']}",)
+    if hold.clamp:
+        yield (f"{_BY[hold.method]} {hold.clamp}{raw['clamp']}",)
+    for packing in hold.packing:
+        yield (f"{_BETWEEN[packing.place]}: ", *packing.words)
+    if hold.method == "vise":
+        yield ("the jaws grip ", hold.grip, ", the work stands ", hold.stick_out, " out of them")
+    elif hold.stick_out:
+        yield ("the work stands ", hold.stick_out, " above its clamps")
+
+
+_FLAT: dict[str, Words] = {
+    "vise": ("flat on the bed of the vise",),
+    "table": ("flat on the table",),
+    "angle plate": ("flat on the table at the angle plate",),
+}
+_AGAINST = {"vise": "the fixed jaw", "table": "a stop at the back", "angle plate": "the angle plate"}
+_BY = {"vise": "the movable jaw bears on", "table": "strap clamps bear on", "angle plate": "clamps bear on"}
+
+
+def _points(hold: Hold) -> Iterator[str | float]:
+    for number, point in enumerate(hold.rests):
+        yield ("X " if number == 0 else "; X ")
+        yield point[0]
+        yield " Y "
+        yield point[1]

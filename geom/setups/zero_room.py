@@ -1,0 +1,60 @@
+"""Whether a hold leaves the finder room to find zero: a demand on the hold, as clear jaws are for a cutter.
+
+Tries the touches of the set-up's own pick-ups on the casting as drawn. Lengths
+mm. Knows nothing of order or cost.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+from geom.looks.contact import Standing
+from geom.looks.pick_up_rows import touches_of
+from geom.rows.plan import PlannedSetup
+from geom.settings.records import Settings
+from geom.setups.demands import Demand
+from geom.setups.held import Held
+from geom.setups.work import Work
+from geom.setups.zero_pick_up import pick_ups
+from geom.space import dot
+
+
+def with_zero(work: Work, held: Held, done: frozenset[str], wants: Sequence[Demand]) -> Held | None:
+    """Return a hold that makes only what its pick-ups place; None where that is nothing.
+
+    Args:
+        done: features made before.
+    """
+    found, _ = pick_ups(work, held, done)
+    axes = {axis for one in found for axis in one.axes}
+    placed = frozenset(want.name for want in wants if want.name in held.makes and axes_asked(want, held) <= axes)
+    return replace(held, makes=placed) if placed else None
+
+
+def zero_can_be_found(work: Work, held: Held, done: frozenset[str], settings: Settings) -> bool:
+    """Tell whether every touch of a hold's pick-ups finds a clean place, clear of jaws, straps and the finder's holder.
+
+    Args:
+        done: features made before.
+    """
+    found, _ = pick_ups(work, held, done)
+    key = ("room", held.frame, held.hold.boxes, found)
+    if key not in work.notes:
+        planned = PlannedSetup(1, held.frame.z, held.hold, held.frame, work.zero, found, ())
+        work.notes[key] = all(row.driven for row in touches_of(planned, Standing(work.part, held.frame), settings))
+    return bool(work.notes[key])
+
+
+def axes_asked(want: Demand, held: Held) -> frozenset[str]:
+    """Return which of "x" and "y" a feature is placed by: both for a hole, an edge's own, none for a face.
+
+    Common practice, no source: a cutter is driven across a face by the readout, but no size hangs on where.
+    """
+    if want.axis is not None:
+        return frozenset("xy")
+    across = {"x": held.frame.x, "y": held.frame.y}
+    return frozenset(n for n, way in across.items() if want.normal is not None and abs(dot(want.normal, way)) > _ALONG)
+
+
+_ALONG: Final = 0.02
+"""Cosine above which an edge's place depends on an axis."""
