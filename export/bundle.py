@@ -49,7 +49,7 @@ def _every_file(record: Record) -> dict[str, bytes]:
         hole_files(record.job),
         place_files(record.job, record.placed, record.zero) if record.placed else {},
         setup_files(record.job, record.plan, record.stock) if record.plan is not None else {},
-        drawing_files(record),
+        drawing_files(record.job, record.stock, record.zero),
         prototype_files(record.part, printer.chord, record.settings.units, pair),
         print_files(record.part, pair[0], printer, record.settings.label, record.settings.units),
     )

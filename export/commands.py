@@ -172,13 +172,16 @@ def drawing(arguments: Namespace) -> int:
     """Write the drawing as DXF, PDF and SVG."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.drawing.sheet import drawing_files
-    from geom.job import finish, open_job
+    from geom.datum.zero import resolve_zero
+    from geom.job import measure_stock, open_job
     from geom.kernel.failure import plain_kernel_failures
 
     with plain_kernel_failures(settings.label):
-        record = finish(open_job(settings, tell), tell)
+        job = open_job(settings, tell)
+        zero = resolve_zero(job.part, settings.datum)
+        stock = measure_stock(job, tell)
         tell("drawing")
-        files = drawing_files(record)
+        files = drawing_files(job, stock, zero)
     _say_files(arguments, _save(arguments, settings, files), files)
     return YES
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from export.drawing.input import DrawingInput, drawing_input
-from geom.job import finish, load_settings, open_job
+from geom.datum.zero import resolve_zero
+from geom.job import Job, load_settings, measure_stock, open_job
 from tests.catalogue import block_with_cored_bore
 from tests.job_folders import run, write_job
 
@@ -35,7 +36,11 @@ creator = "A. Maker"
 @cache
 def _wanted(folder: Path) -> DrawingInput:
     settings = load_settings(write_job(folder, block_with_cored_bore(), _TABLES))
-    return drawing_input(finish(open_job(settings)))
+    return _input_of(open_job(settings))
+
+
+def _input_of(job: Job) -> DrawingInput:
+    return drawing_input(job, measure_stock(job), resolve_zero(job.part, job.settings.datum))
 
 
 @pytest.fixture(scope="module")
@@ -127,4 +132,4 @@ def _wanted_in_inches(folder: Path) -> DrawingInput:
     settings = load_settings(
         write_job(folder, block_with_cored_bore(), _TABLES.replace("radius = 4", 'radius = "4 mm"'), units="inch")
     )
-    return drawing_input(finish(open_job(settings)))
+    return _input_of(open_job(settings))

@@ -16,8 +16,9 @@ from geom.space import Frame
 from geom.tolerance import SKIN
 
 if TYPE_CHECKING:
-    from geom.job import Record
-    from geom.stock.report import FaceStock, StockRange
+    from geom.datum.zero import Zero
+    from geom.job import Job
+    from geom.stock.report import FaceStock, StockRange, StockReport
 
 
 _MOSTLY_SOLID: Final = 0.5
@@ -52,8 +53,8 @@ class DrawingInput:
     file_name: str = "drawing"
 
 
-def drawing_input(record: "Record") -> DrawingInput:
-    """Return what the drawing of a finished job shows.
+def drawing_input(job: "Job", stock: "StockReport", zero: "Zero") -> DrawingInput:
+    """Return what the drawing of a job shows.
 
     Raises:
         JobError: a text holds a character the shipped font cannot draw.
@@ -61,7 +62,7 @@ def drawing_input(record: "Record") -> DrawingInput:
     from export.drawing.notes import foundry_notes, mass_text
     from export.files.lettering import check_characters
 
-    settings, part = record.settings, record.part
+    settings, part = job.settings, job.part
     asked, where = settings.drawing, f"{settings.label}, [drawing]"
     fields = TitleFields(
         title=asked.title or part.name,
@@ -77,13 +78,13 @@ def drawing_input(record: "Record") -> DrawingInput:
         document_type=asked.document_type or "Casting drawing",
         language=asked.language or "en",
         material=part.alloy,
-        mass=mass_text(record.stock.casting_mass, settings.units),
+        mass=mass_text(stock.casting_mass, settings.units),
     )
     checked = {name: check_characters(getattr(fields, name), where) for name in fields.__slots__}
-    notes = tuple(check_characters(note, where) for note in foundry_notes(record))
-    allowances = {stock.name: _nominal(stock.stock) for stock in record.stock.faces if _has_allowance(stock, part)}
+    notes = tuple(check_characters(note, where) for note in foundry_notes(job, stock, zero))
+    allowances = {face.name: _nominal(face.stock) for face in stock.faces if _has_allowance(face, part)}
     return DrawingInput(
-        part, record.zero.frame, settings.units, asked.sheet, asked.projection, TitleFields(**checked), allowances, notes, where
+        part, zero.frame, settings.units, asked.sheet, asked.projection, TitleFields(**checked), allowances, notes, where
     )
 
 

@@ -14,7 +14,9 @@ from geom.standards.alloy import alloy
 from geom.standards.tolerance_grades import casting_tolerance, machining_allowance
 
 if TYPE_CHECKING:
-    from geom.job import Record
+    from geom.datum.zero import Zero
+    from geom.job import Job
+    from geom.stock.report import StockReport
 
 _POUND: Final = 0.45359237
 """kg, exact (international yard and pound agreement, 1959; from memory)."""
@@ -22,18 +24,18 @@ _POUND: Final = 0.45359237
 _UNIT: Final = {"mm": "mm", "inch": "in"}
 
 
-def foundry_notes(record: "Record") -> tuple[str, ...]:
+def foundry_notes(job: "Job", stock: "StockReport", zero: "Zero") -> tuple[str, ...]:
     """Return the notes, without numbers."""
-    settings = record.settings
+    settings = job.settings
     return (
-        *_metal(record),
-        _tolerance(record),
+        *_metal(job, stock),
+        _tolerance(job),
         *_shape(settings),
         _phantom(settings.units),
         "Sizes in brackets, hole positions and the hole table are those of the finished part. "
         f"Other sizes are those of the casting, cold. {_machined(settings)}",
-        _contraction(record),
-        f"Zero: {record.zero.why}.",
+        _contraction(job),
+        f"Zero: {zero.why}.",
         *(_sentence(note) for note in settings.foundry.notes),
         "The foundry decides gating, feeding and what it can pour.",
     )
@@ -59,20 +61,20 @@ def _sentence(text: str) -> str:
     return f"{tidy[:1].upper()}{tidy[1:]}{'' if tidy.endswith(('.', '!', '?')) else '.'}"
 
 
-def _metal(record: "Record") -> Iterator[str]:
-    part, units = record.part, record.settings.units
-    metal = alloy(part.alloy, record.settings.label)
-    casting, finished = mass_text(record.stock.casting_mass, units), mass_text(record.stock.part_mass, units)
+def _metal(job: "Job", stock: "StockReport") -> Iterator[str]:
+    part, units = job.part, job.settings.units
+    metal = alloy(part.alloy, job.settings.label)
+    casting, finished = mass_text(stock.casting_mass, units), mass_text(stock.part_mass, units)
     yield (
         f"Material: {metal.name}, {metal.density:g} g/cm3. Mass of the casting {casting}, of the finished part {finished}, "
         "feeders not counted."
     )
 
 
-def _tolerance(record: "Record") -> str:
-    settings, units = record.settings, record.settings.units
+def _tolerance(job: "Job") -> str:
+    settings, units = job.settings, job.settings.units
     asked = settings.casting
-    low, high = record.part.casting.box
+    low, high = job.part.casting.box
     largest = max(b - a for a, b in zip(low, high, strict=True))
     text = f"General tolerances ISO 8062-3 - DCTG {asked.grade} - RMAG {asked.allowance_grade}"
     try:
@@ -105,9 +107,9 @@ def _phantom(units: Units) -> str:
     )
 
 
-def _contraction(record: "Record") -> str:
-    asked = record.settings.foundry.contraction
-    metal = alloy(record.part.alloy, record.settings.label)
+def _contraction(job: "Job") -> str:
+    asked = job.settings.foundry.contraction
+    metal = alloy(job.part.alloy, job.settings.label)
     share = metal.contraction if asked is None else asked
     why = f"usual for {metal.name}, for the foundry to decide" if asked is None else "as the job asks"
     return f"Pattern contraction {trimmed(fixed(100 * share, 2))} % ({why}) is not included in this drawing."

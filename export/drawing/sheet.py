@@ -25,7 +25,9 @@ from geom.errors import JobError
 from geom.flat.curve2d import Box2, Curve, circle, joined_box, moved
 
 if TYPE_CHECKING:
-    from geom.job import Record
+    from geom.datum.zero import Zero
+    from geom.job import Job
+    from geom.stock.report import StockReport
 
 SCALES: Final = (
     *((n, 1) for n in (10, 5, 2, 1)),
@@ -38,15 +40,15 @@ _VIEW_GAPS: Final = (25.0, 18.0, 12.0, 8.0)
 """Distances between views, mm, the roomiest that fits; from the frame it is half as much."""
 
 
-def drawing_files(record: "Record") -> dict[str, bytes]:
-    """Return drawing.dxf, drawing.pdf and drawing.svg of a finished job.
+def drawing_files(job: "Job", stock: "StockReport", zero: "Zero") -> dict[str, bytes]:
+    """Return drawing.dxf, drawing.pdf and drawing.svg of a job.
 
     Raises:
         JobError: a title field is too long, or the sheet has no room at any scale.
     """
     from export.drawing.input import drawing_input
 
-    return files_of(drawing_input(record))
+    return files_of(drawing_input(job, stock, zero))
 
 
 def files_of(wanted: DrawingInput) -> dict[str, bytes]:
