@@ -1,9 +1,9 @@
-"""SVG sheets as one PDF at true size, with selectable text and no clock, or as pictures.
+"""SVG sheets as one PDF at true size, with selectable text and no clock, or as pictures; typst templates as a PDF.
 
 Only the shipped fonts are used. Knows nothing of what is on the sheets.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -41,13 +41,30 @@ def png_bytes(title: str, page: Page, per_inch: float) -> bytes:
     return _set(title, [page], format="png", ppi=per_inch)
 
 
-def _set(title: str, pages: Sequence[Page], **options: Any) -> bytes:
-    import typst
+def set_pdf(title: str, template: bytes, files: Mapping[str, bytes]) -> bytes:
+    """Return a PDF of a typst template.
 
+    Args:
+        template: the source; it finds the title in `sys.inputs`.
+        files: what it reads, by name.
+
+    Raises:
+        OutputError: as `pdf_bytes`.
+    """
+    return _compiled(title, template, files, format="pdf", pdf_tags=False)
+
+
+def _set(title: str, pages: Sequence[Page], **options: Any) -> bytes:
     names = [f"sheet{i}.svg" for i in range(1, len(pages) + 1)]
     files = {name: page.svg for name, page in zip(names, pages, strict=True)}
     source = "\n".join([_preamble(), *(_page(page, name) for page, name in zip(pages, names, strict=True))])
-    everything: Any = {"main.typ": source.encode(), **files}
+    return _compiled(title, source.encode(), files, **options)
+
+
+def _compiled(title: str, source: bytes, files: Mapping[str, bytes], **options: Any) -> bytes:
+    import typst
+
+    everything: Any = {"main.typ": source, **files}
     try:
         made, warnings = typst.compile_with_warnings(
             everything, font_paths=[str(FOLDER)], ignore_system_fonts=True, sys_inputs={"title": title}, **options

@@ -55,7 +55,7 @@ def _castings_table(placed: Sequence[Placed], units: Units) -> str:
             _length(r.placement.thinnest.take_min, units),
             _between(r.placement.odds.metal_low, r.placement.odds.metal_high, units),
             _length(r.placement.least_margin, units),
-            _sentence(r.reason, units),
+            place_sentence(r.reason, units),
         )
         for r in ranking(placed)
     ]
@@ -68,9 +68,9 @@ def _between(low: float, high: float, units: Units) -> str:
 
 def _casting_lines(placed: Placed, zero: Zero, units: Units, hold: Sequence[Freedom]) -> Iterator[str]:
     found, words = placed.placement, placed.instructions(zero)
-    yield _heading(placed)
+    yield casting_heading(placed)
     yield ""
-    summary = _sentence(words.summary, units)
+    summary = place_sentence(words.summary, units)
     yield from _wrapped([f"{summary[0].upper()}{summary[1:]}."])
     yield from _wrapped([_sure(found, units)])
     yield ""
@@ -89,7 +89,7 @@ def _casting_lines(placed: Placed, zero: Zero, units: Units, hold: Sequence[Free
     yield from _wrapped(f"Note: {note}." if not note.endswith(".") else f"Note: {note}" for note in placed.notes)
 
 
-def _heading(placed: Placed) -> str:
+def casting_heading(placed: Placed) -> str:
     name = f"Casting {placed.name}" if placed.name else "Casting"
     readings = placed.readings
     if not placed.measured:
@@ -209,7 +209,7 @@ def _held_line(found: Placement, hold: Sequence[Freedom], units: Units) -> Itera
         yield f"Held as drawn: {named}. Letting go would win nothing."
         return
     gain, least, now = (_length(v, units) for v in (held.gain, held.least_margin, found.least_margin))
-    over = _sentence((math.radians(math.hypot(*held.turn)) * 100.0, " over ", About(100.0)), units)
+    over = place_sentence((math.radians(math.hypot(*held.turn)) * 100.0, " over ", About(100.0)), units)
     a, b, c = (fixed(v, 2) for v in held.turn)
     x, y, z = (_length(v, units) for v in held.shift)
     yield (
@@ -239,7 +239,9 @@ def _fares(found: Placement, units: Units) -> str:
 def _listed(heading: str, lines: Sequence[Words], units: Units) -> Iterator[str]:
     if lines:
         yield heading
-        yield from (fill(f"- {_sentence(words, units)}", _WIDTH, initial_indent="  ", subsequent_indent="    ") for words in lines)
+        yield from (
+            fill(f"- {place_sentence(words, units)}", _WIDTH, initial_indent="  ", subsequent_indent="    ") for words in lines
+        )
 
 
 def _wrapped(lines: Iterable[str]) -> Iterator[str]:
@@ -299,7 +301,7 @@ def _ask_line(number: int, ask: Ask, units: Units) -> tuple[str, ...]:
     return (str(number), ask.kind, faces, _place(ask.at, units), expected, sure, width)
 
 
-def _sentence(words: Words, units: Units) -> str:
+def place_sentence(words: Words, units: Units) -> str:
     """Return words with their lengths to the report's figures."""
     return sentence(
         (w if isinstance(w, (str, About)) else f"{size(w, units, _PLACES[units])} {UNIT_NAMES[units]}" for w in words), units

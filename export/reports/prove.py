@@ -367,7 +367,7 @@ def _fault_block(faults: Sequence[Fault], units: Units) -> Iterator[str]:
         yield "\n".join(fill(fault_text(fault, units), _WIDTH, subsequent_indent="    ") for fault in faults)
 
 
-def fault_text(fault: Fault, units: Units) -> str:
+def fault_text(fault: Fault | Failure, units: Units) -> str:
     """Return one fault as a line: rows, feature, what is wrong."""
     rounded = tuple(part if isinstance(part, str) else _short(part) for part in fault.words)
     where = ", ".join(filter(None, (_rows_text(fault.rows), fault.feature)))

@@ -25,7 +25,7 @@ from geom.stock.report import StockReport
 _WIDTH: Final = 100
 _LABEL: Final = 12
 
-_CAUTIONS: Final = (
+CAUTIONS: Final = (
     "Clamp on three points, never over air; check that nothing rocks before the spindle turns.",
     "Take the drawbar wrench off; stop the spindle before measuring or clearing chips; eye protection.",
     "The plan advises and certifies no holding: follow the machine's manual and a qualified person's judgement.",
@@ -71,12 +71,12 @@ def _plan_lines(plan: Plan, job: Job, stock: StockReport, units: Units) -> Itera
         yield from _setup_lines(one, count, job, stock, units)
         yield ""
     if plan.rejected:
-        yield from _wrapped("Best plan not taken: ", f"{_plain(plan.rejected, units)}.")
+        yield from _wrapped("Best plan not taken: ", f"{plain_words(plan.rejected, units)}.")
     for heading, some in (("Made at assembly, in no set-up:", plan.assembly), ("Made in no set-up:", plan.left_out)):
         yield from _listed(heading, _by_reason(some))
-    yield from _listed("Notes:", [_plain(words, units) for words in plan.notes])
+    yield from _listed("Notes:", [plain_words(words, units) for words in plan.notes])
     yield from _wrapped("", assumed_text(job.settings.tooling))
-    yield from _listed("Cautions:", _CAUTIONS)
+    yield from _listed("Cautions:", CAUTIONS)
 
 
 def _by_reason(some: Iterable[LeftOut]) -> list[str]:
@@ -87,7 +87,7 @@ def _by_reason(some: Iterable[LeftOut]) -> list[str]:
     return [f"{', '.join(names)}: {why}" for why, names in reasons.items()]
 
 
-def _plain(words: Words, units: Units) -> str:
+def plain_words(words: Words, units: Units) -> str:
     """Return a sentence with its lengths rounded to what a rule or a caliper shows: 0.01 mm, 0.001 in."""
     one, places = (25.4, 3) if units == "inch" else (1.0, 2)
     return sentence((piece if isinstance(piece, str) else round(piece / one, places) * one for piece in words), units)
@@ -97,20 +97,20 @@ def _setup_lines(one: PlannedSetup, count: int, job: Job, stock: StockReport, un
     heading = f"Set-up {one.number} of {count}: {facing_up(one, job)}"
     yield heading
     yield "-" * len(heading)
-    yield from _block("Hold", [_METHODS[one.hold.method], *(_plain(words, units) for words in hold_words(one.hold))])
+    yield from _block("Hold", [METHODS[one.hold.method], *(plain_words(words, units) for words in hold_words(one.hold))])
     yield from _block("Zero", [one.zero.name])
     yield from _block("Find it", [f"{n}. {pick_up_text(p, units)}" for n, p in enumerate(one.pick_ups, 1)])
     yield from _block("Machine", [", ".join(one.features)])
     yield from _block("Leave", [f"{size(mm, units)} {UNIT_NAMES[units]} on {name} for finishing" for name, mm in one.leaves])
     yield from _block("Measure", [measure_text(row, units) for row in measure_rows(one, job.part, job.settings)])
-    yield from _block("Why", [_plain(words, units) for words in one.why])
+    yield from _block("Why", [plain_words(words, units) for words in one.why])
     grips = grips_of(one, job.part, job.settings, stock)
     yield from _block(
-        "Caution", [*(_plain(words, units) for words in one.cautions), *(grip_words(grip, units) for grip in grips[:1])]
+        "Caution", [*(plain_words(words, units) for words in one.cautions), *(grip_words(grip, units) for grip in grips[:1])]
     )
 
 
-_METHODS: Final[Mapping[str, str]] = {
+METHODS: Final[Mapping[str, str]] = {
     "vise": "in the vise",
     "table": "strapped down on the table",
     "angle plate": "against the angle plate",
@@ -172,9 +172,9 @@ def _no_plan_lines(answer: NoPlan, job: Job, units: Units) -> Iterator[str]:
     yield f"Set-ups of {job.part.name}, {UNIT_NAMES[units]}: no plan makes the whole part"
     yield ""
     for one in answer.blocked:
-        why, opens = _plain(one.why, units), _plain(one.opens, units)
+        why, opens = plain_words(one.why, units), plain_words(one.opens, units)
         yield from _wrapped(f"{one.feature}: ", f"{why}. What would open it: {opens}." if opens else f"{why}.")
-    yield from _listed("Notes:", [_plain(words, units) for words in answer.notes])
+    yield from _listed("Notes:", [plain_words(words, units) for words in answer.notes])
     yield from _wrapped("", assumed_text(job.settings.tooling))
 
 

@@ -12,7 +12,7 @@ were found.
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -32,7 +32,17 @@ from export.tables.read import ALWAYS, COLUMNS, HEADINGS, NONE, SET_BY_ROW, Tabl
 from export.tables.words import holding_text, left_out_text, notes_text, patterns_text, tool_text
 from geom.rows.records import Row, Setup, Tool, coordinates_of, tools_of
 
-__all__ = ["AS_IS", "TableFile", "coordinates_json", "read_table", "setup_csv", "setup_text", "table_files"]
+__all__ = [
+    "AS_IS",
+    "TableFile",
+    "coordinates_json",
+    "in_drawer",
+    "read_table",
+    "setup_csv",
+    "setup_text",
+    "table_files",
+    "tool_names",
+]
 
 AS_IS: Final[Signs] = (1, 1, 1)
 """A display that counts X right, Y away, Z up."""
@@ -68,13 +78,18 @@ def setup_csv(job: str, setup: Setup, count: int, figures: Figures, signs: Signs
 
 def setup_text(job: str, setup: Setup, count: int, figures: Figures, signs: Signs = AS_IS) -> str:
     """Return one set-up as an aligned table for a monospaced print; each tool stands before its rows."""
-    kept = tuple(dict.fromkeys(_unset(tool) for tool in tools_of(setup)))
-    names = {tool: f"T{i} {escaped(text)}" for i, (tool, text) in enumerate(zip(kept, _called(kept, figures), strict=True), 1)}
+    names = {tool: f"{number} {escaped(text)}" for tool, (number, text) in tool_names(tools_of(setup), figures).items()}
     head = head_lines(
         _head("text", job, setup, count, figures, signs), [_tool_line(name, tool, figures) for tool, name in names.items()]
     )
     table = [_cells(row, figures, signs) | {"set_to": _set_to(row.tool, figures), "note": escaped(row.note)} for row in setup.rows]
-    return "\n".join([*head, "", *_ruled(table, [names[_unset(row.tool)] for row in setup.rows], figures)]) + "\n"
+    return "\n".join([*head, "", *_ruled(table, [names[in_drawer(row.tool)] for row in setup.rows], figures)]) + "\n"
+
+
+def tool_names(tools: Iterable[Tool], figures: Figures) -> dict[Tool, tuple[str, str]]:
+    """Return number and words of each tool as it lies in the drawer, in order of first use: "T1", "12 mm end mill"."""
+    kept = tuple(dict.fromkeys(in_drawer(tool) for tool in tools))
+    return {tool: (f"T{i}", text) for i, (tool, text) in enumerate(zip(kept, _called(kept, figures), strict=True), 1)}
 
 
 def _called(tools: Sequence[Tool], figures: Figures) -> list[str]:
@@ -84,7 +99,7 @@ def _called(tools: Sequence[Tool], figures: Figures) -> list[str]:
     return [text + (far if texts.count(text) > 1 else "") for text, far in zip(texts, reach, strict=True)]
 
 
-def _unset(tool: Tool) -> Tool:
+def in_drawer(tool: Tool) -> Tool:
     """Return the tool as it lies in the drawer: a boring head is one tool, set afresh for each row."""
     return replace(tool, diameter=0.0) if tool.kind == SET_BY_ROW else tool
 
