@@ -86,6 +86,7 @@ def test_a_face_takes_everything_above_it_or_only_its_patch() -> None:
 
     assert removed(Face("a", at, UP)) == pytest.approx(100.0 * 60.0 * 5.0)
     assert removed(Face("a", at, UP, diameter=20.0)) == pytest.approx(math.pi * 100.0 * 5.0)
+    assert removed(Face("a", at, UP, diameter=20)) == pytest.approx(math.pi * 100.0 * 5.0)
     assert removed(Face("a", at, UP, corners=patch)) == pytest.approx(30.0 * 10.0 * 5.0)
 
 

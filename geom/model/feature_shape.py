@@ -40,7 +40,7 @@ def cutting_body(feature: Feature, reach: float) -> Any:
             return kernel.half_space(feature.centre, feature.axis, reach)
         case Face(diameter=None):
             return kernel.prism(feature.corners, scale(feature.axis, reach))
-        case Face(diameter=float(diameter)):
+        case Face(diameter=float() | int() as diameter):
             return kernel.cylinder(feature.centre, feature.axis, diameter / 2, reach)
     raise GeometryError(f"{feature!r} is not a feature; give a Face, Hole, Bore, Boss or Slot")
 
