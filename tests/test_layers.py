@@ -28,7 +28,7 @@ FROM_BELOW = """
     geom.fixture geom.pattern
 
     export.number export.manifest export.swap export.write export.fonts
-    export.files export.tables export.reports export.drawing export.pictures export.prints
+    export.files export.tables export.reports export.drawing export.pictures export.sheets export.prints
     export.bundle export.exit_codes export.progress export.commands export.child export.cli
 """
 """DESIGN section 4: a module imports only from modules and packages before it, or from its own package (never in a circle)."""

@@ -142,6 +142,22 @@ class Stuff:
         return piece
 
 
+def left_by(sweeps: Sequence[Sweep], mesh: Mesh, label: str) -> Mesh:
+    """Return what sweeps leave of a closed mesh, as triangles that know no faces (all 0).
+
+    Raises:
+        GeometryError: it is not closed.
+    """
+    import manifold3d
+
+    body = _solid(mesh, label)
+    tools = [tool for sweep in sweeps if (tool := _body(sweep, sweep.z, _ceiling(body, sweep), 0.0)) is not None]
+    found = manifold3d.Manifold.batch_boolean([body, *tools], manifold3d.OpType.Subtract).to_mesh64()
+    corners = np.array(found.tri_verts, dtype=np.int64).reshape(-1, 3)
+    places = np.array(found.vert_properties, dtype=np.float64).reshape(len(found.vert_properties), -1)[:, :3]
+    return Mesh(np.ascontiguousarray(places), corners, np.zeros(len(corners), dtype=np.int64))
+
+
 def _lumps(body: "manifold3d.Manifold") -> tuple[tuple[float, Floats], ...]:
     """Return the pieces of a body that are no film, the largest first."""
     pieces = [piece for piece in body.decompose() if piece.volume() > _LUMP]
