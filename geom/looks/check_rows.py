@@ -11,9 +11,10 @@ dimension from zero to the place); with readings, the 95 % of their estimate.
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
@@ -76,21 +77,40 @@ class _Place:
     machined: bool = False
 
 
-def check_rows(planned: PlannedSetup, part: Part, settings: Settings, placed: "Placed | None") -> tuple[Row, ...]:
+def check_rows(
+    planned: PlannedSetup, part: Part, settings: Settings, placed: "Placed | None", others: Sequence[Row] = ()
+) -> tuple[Row, ...]:
     """Return three to five check rows, numbered 0; fewer where less skin can be reached, none without an edge finder.
 
     Args:
         placed: the casting as received; None for the drawn one.
+        others: rows that the table's travel has to cover as well.
     """
     finder = choose_finder(settings.tooling, "edge finder")
     standing = Standing(part, planned.frame, placed)
     side = None if isinstance(finder, Lack) else finder
+    reached = _reached(others, settings)
     places: list[_Place] = []
     for looks in (_LOOKS, _ALL_LOOKS):
         if len(places) < _LEAST:
-            found = _places(planned, standing, settings, side, looks)
+            found = _places(planned, standing, settings, side, looks, reached)
             places = _chosen(_new(found, planned, standing, settings), part.casting.size)
     return tuple(_row(place, standing, settings, side) for place in places)
+
+
+_Reached: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
+"""From where to where the table may still go in X and in Y."""
+
+
+def _reached(others: Sequence[Row], settings: Settings) -> _Reached:
+    """Return where any places at all can be driven to besides other rows: what they leave of the travel, half at either end."""
+    found = []
+    for travel, ends in zip(settings.tooling.mill.travel[:2], (("x", "x_to"), ("y", "y_to")), strict=True):
+        at = [value for row in others for end in ends if (value := getattr(row, end)) is not None]
+        low, high = min(at, default=-math.inf), max(at, default=math.inf)
+        spare = max(0.5 * (travel - (high - low)), 0.0) if at else 0.0
+        found.append((low - spare, high + spare))
+    return found[0], found[1]
 
 
 def _new(
@@ -120,7 +140,7 @@ def _used(planned: PlannedSetup) -> set[str]:
 
 
 def _places(
-    planned: PlannedSetup, standing: Standing, settings: Settings, finder: Finder | None, looks: int
+    planned: PlannedSetup, standing: Standing, settings: Settings, finder: Finder | None, looks: int, reached: _Reached
 ) -> dict[Towards, list[_Place]]:
     """Return good places by the way they are met, best first; on faces that zero was picked up from only without others."""
     used, lowest = _used(planned), lowest_nose(planned.hold.boxes, settings)
@@ -129,19 +149,22 @@ def _places(
     for way in _WAYS if finder else ("-z",):
         tip = Tip(0.5 * finder.diameter, finder.reach, lowest) if finder and way != "-z" else Tip(0.0, _GAUGE)
         for some in ([f for f in faces if f.name not in used], [f for f in faces if f.name in used]):
-            found[way] = found.get(way) or _on(some, way, tip, planned, standing, settings, looks)
+            found[way] = found.get(way) or _on(some, way, tip, planned, standing, settings, looks, reached)
     return found
 
 
 def _on(
-    faces: list[PartFace], way: Towards, tip: Tip, planned: PlannedSetup, standing: Standing, settings: Settings, looks: int
-) -> list[_Place]:
+    faces: list[PartFace], way: Towards, tip: Tip, planned: PlannedSetup, standing: Standing, settings: Settings, looks: int,
+    reached: _Reached,
+) -> list[_Place]:  # fmt: skip
     """Return good places on some faces: clear of the parting line first, then those that the finder's end meets."""
     owner = _owners(faces, way, standing, settings)
     if not owner:
         return []
     parting = settings.casting.parting
-    good = islice(spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, planned.hold.boxes, settings), looks)
+    able = spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, planned.hold.boxes, settings)
+    within = (s for s in able if all(low <= at <= high for at, (low, high) in zip(s.touch.axis, reached, strict=True)))
+    good = islice(within, looks)
     places = [_Place(owner[s.touch.surface], way, s, on_flash(standing, s.touch, parting)) for s in good]
     return sorted(places, key=lambda p: (p.flash, p.spot.touch.leans_out))
 

@@ -68,7 +68,8 @@ def rows_for(
     milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
     made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
     cut = measured_bores(ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()]))
-    found = (*pick_up_rows(planned, part, settings, stock, placed), *check_rows(planned, part, settings, placed))
+    picked = pick_up_rows(planned, part, settings, stock, placed)
+    found = (*picked, *check_rows(planned, part, settings, placed, (*picked, *cut)))
     measured = measure_rows(planned, part, settings)
     last = (_break_edges(settings),) if planned.number == count else ()
     rows = tuple(replace(row, number=number) for number, row in enumerate((*found, *cut, *measured, *last), 1))

@@ -37,7 +37,7 @@ class Hold:
     Attributes:
         seat: name of the face that sits down.
         fixed_jaw: face against the fixed jaw, at the back (or against the angle plate, or a stop); "" without one.
-        clamp: face the movable jaw, or the straps, bear on.
+        clamp: face the movable jaw, or the straps, bear on; pressed: all of them where straps bear on several.
         machined: which of seat, fixed jaw and clamp are machined by then.
         parallels: height of what the seat stands on above the bed or the table; 0 flat on it.
         grip: height of the jaws that bears on the work.
@@ -57,6 +57,7 @@ class Hold:
     packing: tuple[Packing, ...] = ()
     rests: tuple[Vec3, ...] = ()
     boxes: tuple[Box, ...] = ()
+    pressed: tuple[str, ...] = ()
 
 
 How: TypeAlias = Literal["boss", "bore", "middle", "edge", "height", "sweep"]

@@ -3,7 +3,7 @@
 Pieces as in `geom.rows.records.Words`. Knows nothing of why it is held so, nor of rows.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from geom.rows.plan import Hold, Place
 from geom.rows.records import Words
@@ -22,11 +22,14 @@ def _said(hold: Hold) -> Iterator[Words]:
     stand: Words = (f"on {on} ", hold.parallels, " high") if hold.parallels else _FLAT[hold.method]
     yield (f"{hold.seat} sits down{raw['seat']}, ", *stand)
     if hold.rests:
-        yield ("a rough seat rests on three points: ", *_points(hold))
+        yield ("a rough seat rests on three points: ", *_places([(x, y) for x, y, _ in hold.rests]))
     if hold.fixed_jaw:
         yield (f"{hold.fixed_jaw} against {_AGAINST[hold.method]}{raw['fixed jaw']}",)
     if hold.clamp:
-        yield (f"{_BY[hold.method]} {hold.clamp}{raw['clamp']}",)
+        yield (f"{_BY[hold.method]} {' and '.join(hold.pressed or (hold.clamp,))}{raw['clamp']}",)
+    straps = [box for box in hold.boxes if box.name.startswith("strap ")] if hold.method == "table" else []
+    if straps:
+        yield ("straps press at ", *_places([(0.5 * (b.low[0] + b.high[0]), 0.5 * (b.low[1] + b.high[1])) for b in straps]))
     for packing in hold.packing:
         yield (f"{_BETWEEN[packing.place]}: ", *packing.words)
     if hold.method == "vise":
@@ -44,9 +47,9 @@ _AGAINST = {"vise": "the fixed jaw", "table": "a stop at the back", "angle plate
 _BY = {"vise": "the movable jaw bears on", "table": "strap clamps bear on", "angle plate": "clamps bear on"}
 
 
-def _points(hold: Hold) -> Iterator[str | float]:
-    for number, point in enumerate(hold.rests):
-        yield ("X " if number == 0 else "; X ")
-        yield point[0]
+def _places(places: Sequence[tuple[float, float]]) -> Iterator[str | float]:
+    for number, (x, y) in enumerate(places):
+        yield "X " if number == 0 else "; X "
+        yield x
         yield " Y "
-        yield point[1]
+        yield y

@@ -116,20 +116,15 @@ def _strapped(
     vise: Vise,
 ) -> Held | None:  # fmt: skip
     """Return straps that keep clear of some features, and what they let be cut; None where they find no three points."""
-    clear = spots.of(_free_of(kept, spots, work, frame, not seat.machined))
-    if seat.machined:
-        mine = clear.under == work.number[seat.face.name]
-        clear = clear.of(mine) if mine.sum() > 1 else clear
-    chosen = _placed(work, frame, seat, clear)
-    if chosen is None:
+    best = _widest_straps(work, frame, seat, spots, kept)
+    if best is None:
         return None
-    straps, rests = chosen
-    some = clear.of(np.isin(np.arange(len(clear.at)), straps))
-    makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame, not seat.machined).any())
+    some, rests, close = best
+    makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame, close).any())
     if not makes:
         return None
     height = _height(seat, [w for w in wants if w.name in makes], vise)
-    names = list(dict.fromkeys(work.part.faces[int(n)].name for n in some.face))
+    names = sorted({work.part.faces[int(n)].name for n in some.face})
     machined: set[Place] = {"seat"} if seat.machined else set()
     if all(work.is_machined(work.part.faces[int(n)], done) for n in some.face):
         machined.add("clamp")
@@ -138,10 +133,49 @@ def _strapped(
     packing = (*_under(work, seat, some, height), *_jacks(work, frame, done, stands, made))
     boxes = (_table(work, frame, seat, height), *(_strap(i, tuple(p)) for i, p in enumerate(some.at.tolist(), 1)))
     hold = Hold("table", seat.face.name, "", names[0], frozenset(machined), height, 0.0, 0.0, packing,
-                () if seat.machined else rests, boxes)  # fmt: skip
+                () if seat.machined else rests, boxes, tuple(names))  # fmt: skip
     why: Words = (f"{len(some.at)} straps on {' and '.join(names)}, each over metal that rests on the table",)
     worse = 1.0 + (0.5 if seat.hang else 0.0) + (0.0 if seat.machined or len(some.at) > 2 else 0.25)
     return Held(hold, frame, makes, worse, (why, _sits(seat)), (), rough=int(not seat.machined))
+
+
+def _widest_straps(
+    work: Work, frame: Frame, seat: Seat, spots: Spots, kept: Sequence[Demand]
+) -> tuple[Spots, tuple[Vec3, ...], bool] | None:
+    """Return where straps go, the points that carry the work, and whether they stand close to a face's outline.
+
+    A rough seat wants them spread from the start. A machined one wants them clear of the box of what is cut; where that
+    leaves no three, those close to the outline are taken if they stand further apart: two straps side by side on one arm
+    let the other lift (common practice, no source).
+    """
+    tried = [_at(work, frame, seat, spots, kept, close) for close in ((True,) if not seat.machined else (False, True))]
+    found = [one for one in tried if one is not None]
+    return max(found, key=_steadiness, default=None)
+
+
+def _steadiness(one: tuple[Spots, tuple[Vec3, ...], bool]) -> tuple[bool, float]:
+    """Return what straps are judged by, best last: three before two, then two that stand far apart."""
+    some, _, _ = one
+    return len(some.at) > 2, 0.0 if len(some.at) > 2 else round(_span(some), 3)
+
+
+def _at(
+    work: Work, frame: Frame, seat: Seat, spots: Spots, kept: Sequence[Demand], close: bool
+) -> tuple[Spots, tuple[Vec3, ...], bool] | None:
+    clear = spots.of(_free_of(kept, spots, work, frame, close))
+    if seat.machined:
+        mine = clear.under == work.number[seat.face.name]
+        clear = clear.of(mine) if mine.sum() > 1 else clear
+    chosen = _placed(work, frame, seat, clear)
+    if chosen is None:
+        return None
+    straps, rests = chosen
+    return clear.of(np.isin(np.arange(len(clear.at)), straps)), rests, close
+
+
+def _span(straps: Spots) -> float:
+    """Return how far apart the two outermost straps stand."""
+    return max(float(np.hypot(*(straps.at[:, :2] - one[:2]).T).max()) for one in straps.at)
 
 
 def _free_of(kept: Sequence[Demand], spots: Spots, work: Work, frame: Frame, close: bool) -> Bools:
