@@ -21,7 +21,9 @@ from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
 from geom.rays.analytic import Floats
+from geom.rays.mesh_tree import tree_of
 from geom.rays.rays import Skin
+from geom.rigid import from_turn
 from tests.catalogue import block_with_cored_bore, bolt_circle_cover, drilled_plate, filleted_angle, hollow_in_skin
 
 COVER = Path(__file__).resolve().parents[1] / "parts" / "pump_cover" / "casting.step"
@@ -316,6 +318,33 @@ def test_a_part_far_from_the_origin_is_met_as_exactly(shift: tuple[float, float,
     met = np.isfinite(due)
     assert np.array_equal(np.isfinite(found), met)
     assert np.abs(found[met] - due[met]).max() < 1e-8
+
+
+def test_the_skin_of_a_mesh_laid_elsewhere_is_met_where_the_moved_mesh_is() -> None:
+    """Law: asking the same tree with the rays moved back is the same as building a tree of the moved triangles."""
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=25.0)
+    mesh = Mesh(
+        np.asarray(ball.vertices) * (1.0, 0.7, 0.4), np.asarray(ball.faces, dtype=np.int64), np.zeros(len(ball.faces), np.int64)
+    )
+    there = from_turn((20.0, -75.0, 130.0), (40.0, -15.0, 9.0))
+    on = from_turn((0.0, 30.0, 0.0), (1.0, 2.0, -3.0))
+    laid = Skin(mesh, tree=tree_of(mesh.vertices, mesh.triangles)).laid(there).laid(on)
+    moved = Skin(Mesh(on.points(there.points(mesh.vertices)), mesh.triangles, mesh.face))
+    points, way = moved.mesh.vertices[::7] + directions(len(mesh.vertices[::7]), 20), directions(len(mesh.vertices[::7]), 21)
+
+    assert np.abs(laid.mesh.vertices - moved.mesh.vertices).max() < 1e-12
+    assert laid.inside(points).tolist() == moved.inside(points).tolist()
+    got, due = laid.over(points, way).distance, moved.over(points, way).distance
+    met = np.isfinite(due)
+    assert met.sum() > 100
+    assert (np.isfinite(got) == met).all()
+    assert np.abs(got[met] - due[met]).max() < 1e-9
+
+
+def test_the_skin_of_a_solid_is_not_laid_elsewhere() -> None:
+    """A refusal: a solid's forms stay where they are drawn."""
+    with pytest.raises(GeometryError, match="move the solid itself"):
+        Skin(solid_from_shape(box((0.0, 0.0, 0.0), (1.0, 1.0, 1.0)), "cube")).laid(from_turn((0.0, 0.0, 5.0)))
 
 
 def test_the_same_rays_give_the_same_bytes() -> None:

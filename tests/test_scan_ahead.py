@@ -24,7 +24,7 @@ def _ball(folder: Path) -> Path:
 
 
 def test_a_scan_read_ahead_is_the_same_scan(tmp_path):
-    """Points, triangles, unit and the stated uncertainty, to the last bit."""
+    """Points, triangles, unit and the stated uncertainty, to the last bit; only its ray tree is there already."""
     _ball(tmp_path)
     begin(tmp_path)
     ahead, plain = read_ahead(_asked(tmp_path)), read_scan(_asked(tmp_path))
@@ -32,6 +32,8 @@ def test_a_scan_read_ahead_is_the_same_scan(tmp_path):
     assert np.array_equal(ahead.vertices, plain.vertices)
     assert np.array_equal(ahead.triangles, plain.triangles)
     assert (ahead.label, ahead.unit, ahead.sigma, ahead.notes) == (plain.label, plain.unit, 0.03, plain.notes)
+    assert ahead.tree is not None
+    assert plain.tree is None
 
 
 def test_a_scan_is_read_afresh_the_next_time(tmp_path):

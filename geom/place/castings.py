@@ -18,7 +18,6 @@ from geom.place.rank import Ranked, rank_castings
 from geom.place.scan_ask import scan_asks
 from geom.place.solve import place, prepare
 from geom.place.words import Instructions, instructions
-from geom.rays.rays import Skin
 from geom.readings.files import load_readings
 from geom.readings.records import Readings
 from geom.received.casting import AsReceived, receive
@@ -134,9 +133,7 @@ def _turned_round(
 ) -> OtherWay:
     """Return the part placed in the same scan laid another way round."""
     assert received.scan is not None
-    mesh = received.scan.mesh
-    turn = way.to_part.after(to_part.inverse())
-    skin = Skin(replace(mesh, vertices=turn.points(mesh.vertices)))
+    skin = received.scan.laid(way.to_part.after(to_part.inverse()))
     return OtherWay(way.words, place(part, replace(received, scan=skin), needs, wanted))
 
 

@@ -135,9 +135,13 @@ def crossed(a: Floats, b: Floats) -> Floats:
 # --- the points ---------------------------------------------------------------
 
 
-@lru_cache(maxsize=4)
 def sites_of(part: Part, fine: bool = False) -> Sites:
-    """Return the points on a part's machined faces: the same for every casting of it."""
+    """Return the points on a part's machined faces: the same for every casting of it, and worked out once."""
+    return _sites(part, fine)
+
+
+@lru_cache(maxsize=4)
+def _sites(part: Part, fine: bool) -> Sites:
     owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
     depth = Depth(part)
     assert depth.cut is not None
@@ -168,10 +172,12 @@ def _sited(part: Part, samples: Samples, depth: Depth | None) -> Sites:
     """Return samples as sites; without a `depth` none is taken as cut from solid."""
     owner = {index: number for number, face in enumerate(part.machined) for index in face.surfaces}
     face = np.array([owner.get(i, -1) for i in range(len(part.finished.surfaces))])[samples.face]
-    solid = np.zeros(len(face), dtype=np.bool_)
-    if depth is not None:
-        solid = depth.at(samples.points, samples.normals, samples.face, samples.looked_from).solid
-    hits = skin_of(part.casting).over(samples.points, samples.normals, samples.looked_from)
+    if depth is None:
+        solid = np.zeros(len(face), dtype=np.bool_)
+        hits = skin_of(part.casting).over(samples.points, samples.normals, samples.looked_from)
+    else:
+        measured = depth.at(samples.points, samples.normals, samples.face, samples.looked_from)
+        solid, hits = measured.solid, measured.skin
     wall, reach = hits.face.copy(), hits.distance.copy()
     lost = (wall < 0) | ~np.isfinite(reach)
     wall[lost], reach[lost] = -1, np.nan
@@ -387,10 +393,8 @@ def _evener_of(sites: Sites, coarse: float) -> Evener:
 def _places_to_a_point(received: AsReceived, sites: Sites) -> float:
     """Return how many sites share one point of the scan; a cloud's patches have a point each."""
     assert received.scan is not None
-    mesh = received.scan.mesh
-    count = min(len(mesh.vertices), len(mesh.triangles))
     skin = sum(surface.area for surface in received.part.casting.surfaces)
-    return float(skin / count / max(sites.samples.area.sum() / len(sites.face), 1e-300))
+    return float(skin / received.scan.points / max(sites.samples.area.sum() / len(sites.face), 1e-300))
 
 
 def misfit(received: AsReceived, outline: Outline, move: Rigid, pivot: Pivot) -> tuple[Floats, Floats]:

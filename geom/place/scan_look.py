@@ -47,9 +47,8 @@ def spacing(sites: Sites) -> float:
 def point_spacing(received: AsReceived) -> float:
     """Return how far the points of a scan lie apart, about, mm."""
     assert received.scan is not None
-    mesh = received.scan.mesh
     skin = sum(surface.area for surface in received.part.casting.surfaces)
-    return float(np.sqrt(skin / min(len(mesh.vertices), len(mesh.triangles))))
+    return float(np.sqrt(skin / received.scan.points))
 
 
 # --- pits -------------------------------------------------------------------

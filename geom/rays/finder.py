@@ -18,7 +18,7 @@ from geom.kernel.shape import Solid
 from geom.rays.analytic import OTHER, PLANE, Bools, Floats, Forms, Ints, corner_shares, crossings, dots, forms
 from geom.rays.edge_rays import EdgeRays
 from geom.rays.guard import guard_tubes
-from geom.rays.mesh_tree import MeshTree, mesh_tree
+from geom.rays.mesh_tree import AnyTree, box_middle, mesh_tree
 from geom.rays.tree import RayTree
 
 _PASSES: Final = 64
@@ -88,26 +88,27 @@ class Finder:
         "_slack", "_solid", "_tree", "step",
     )  # fmt: skip
 
-    def __init__(self, mesh: Mesh, solid: Solid | None, chord: float, slack: float) -> None:
+    def __init__(self, mesh: Mesh, solid: Solid | None, chord: float, slack: float, tree: AnyTree | None = None) -> None:
         """Build the ray tree.
 
         Args:
             solid: what the mesh stands for; None for a plain mesh.
             chord, slack: mm by which facets may lie off it along edges and between them.
+            tree: of a plain mesh, about `box_middle`; built when None.
         """
         self._mesh, self._solid, self._chord, self._slack = mesh, solid, chord, slack
         self._forms = forms(solid.surfaces) if solid else None
         self._free_forms = FreeForms(solid) if solid else None
         self._probe: Probe | None = None
         low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
-        self._centre = (low + high) / 2.0
+        self._centre = box_middle(mesh.vertices)
         self.step = max(1e-4, 2e-6 * float(np.linalg.norm(high - low)))
         self._planes = None if solid is None else _facet_planes(mesh.vertices - self._centre, mesh.triangles)
         self._curved, self._free = np.zeros(0, dtype=np.bool_), np.zeros(0, dtype=np.bool_)
         if self._forms is not None:
             self._curved, self._free = self._forms.kind != PLANE, self._forms.kind == OTHER
             self._flatten(self._forms)
-        self._tree, self._edges = self._guarded_tree(self._forms, self._free_forms)
+        self._tree, self._edges = (tree, None) if tree is not None else self._guarded_tree(self._forms, self._free_forms)
 
     def next(self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats | None = None) -> Hits:
         """Return each ray's next crossing.
@@ -266,7 +267,7 @@ class Finder:
         self._planes[0][rows] = f.axis[face]
         self._planes[1][rows] = dots(f.origin[face] - self._centre, f.axis[face])
 
-    def _guarded_tree(self, f: Forms | None, free: FreeForms | None) -> tuple[MeshTree | RayTree, EdgeRays | None]:
+    def _guarded_tree(self, f: Forms | None, free: FreeForms | None) -> tuple[AnyTree, EdgeRays | None]:
         """Return the tree of facets and guard tubes, and the tubes' own judge."""
         vertices, triangles = self._mesh.vertices - self._centre, self._mesh.triangles
         if f is None or free is None:

@@ -8,7 +8,7 @@ Source: Embree 4 API reference (rtcSetNewGeometryBuffer, rtcIntersect16, RTCRayH
 """
 
 import ctypes
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 from weakref import finalize
 
 import numpy as np
@@ -130,7 +130,21 @@ def _functions() -> Any:
     return c
 
 
-def mesh_tree(vertices: Floats, triangles: Ints) -> "MeshTree | RayTree":
-    """Return a tree that knows `first`, the quick one where the system allows it."""
+AnyTree: TypeAlias = MeshTree | RayTree
+"""A tree that knows `first`."""
+
+
+def box_middle(vertices: Floats) -> Floats:
+    """Return the middle of points' box (3,), about which trees are built."""
+    return np.asarray((vertices.min(axis=0) + vertices.max(axis=0)) / 2.0)
+
+
+def tree_of(vertices: Floats, triangles: Ints) -> AnyTree:
+    """Return the tree of a plain mesh about its middle, as `geom.rays.finder` wants it."""
+    return mesh_tree(vertices - box_middle(vertices), triangles)
+
+
+def mesh_tree(vertices: Floats, triangles: Ints) -> AnyTree:
+    """Return a tree, the quick one where the system allows it."""
     c = _functions()
     return RayTree(vertices, triangles) if c is None else MeshTree(c, vertices, triangles)

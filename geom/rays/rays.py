@@ -11,6 +11,7 @@ it by.
 """
 
 from collections.abc import Collection
+from dataclasses import replace
 from functools import lru_cache
 from typing import Final
 
@@ -21,6 +22,8 @@ from geom.kernel.mesh import Mesh, tessellate_for_rays
 from geom.kernel.shape import Solid
 from geom.rays.analytic import Bools, Floats, Ints, forms, heights
 from geom.rays.finder import Finder, Hits, put
+from geom.rays.mesh_tree import AnyTree
+from geom.rigid import STAY, Rigid
 from geom.tolerance import WORK_CHORD
 
 __all__ = ["Hits", "Skin", "skin_of"]
@@ -39,10 +42,15 @@ behind, and further behind on a slanting ray (5 covers slants down to 12 degrees
 class Skin:
     """The surface of a solid or of a plain mesh, ready for rays."""
 
-    __slots__ = ("_finder", "_forms", "chord", "mesh", "slack", "solid")
+    __slots__ = ("_back", "_finder", "_forms", "_laid", "_mesh", "chord", "slack", "solid")
 
     def __init__(
-        self, source: Solid | Mesh, chord: float = WORK_CHORD, faces: Collection[int] | None = None, inner: float = _INNER
+        self,
+        source: Solid | Mesh,
+        chord: float = WORK_CHORD,
+        faces: Collection[int] | None = None,
+        inner: float = _INNER,
+        tree: AnyTree | None = None,
     ) -> None:
         """Build the ray tree.
 
@@ -51,18 +59,45 @@ class Skin:
             chord: chord error, mm, of the look-up triangles along a solid's edges.
             faces: surface indices of the solid that rays meet; all when None.
             inner: how many chord errors its facets may lie off between edges.
+            tree: of a plain mesh, where it has been built already (`mesh_tree.tree_of`).
 
         Raises:
             GeometryError: the mesh has no triangles, or a face of the solid gives none.
         """
         self.solid = source if isinstance(source, Solid) else None
-        self.mesh = tessellate_for_rays(source, chord, inner * chord, faces) if isinstance(source, Solid) else source
-        if not len(self.mesh.triangles):
+        self._mesh = tessellate_for_rays(source, chord, inner * chord, faces) if isinstance(source, Solid) else source
+        self._laid, self._back = STAY, STAY
+        if not len(self._mesh.triangles):
             raise GeometryError("the mesh has no triangles; scan or export it again")
         self.chord = chord if self.solid else 0.0
         self.slack = inner * self.chord
         self._forms = forms(self.solid.surfaces) if self.solid else None
-        self._finder = Finder(self.mesh, self.solid, self.chord, self.slack)
+        self._finder = Finder(self._mesh, self.solid, self.chord, self.slack, tree)
+
+    def laid(self, move: Rigid) -> "Skin":
+        """Return the skin of a plain mesh moved: the same tree, which is asked with the rays moved back.
+
+        Raises:
+            GeometryError: it is the skin of a solid.
+        """
+        if self.solid is not None:
+            raise GeometryError(f"{self.solid.label}: only the skin of a mesh can be laid elsewhere; move the solid itself")
+        moved = object.__new__(Skin)
+        for name in ("_finder", "_forms", "_mesh", "chord", "slack", "solid"):
+            setattr(moved, name, getattr(self, name))
+        moved._laid = move.after(self._laid)
+        moved._back = moved._laid.inverse()
+        return moved
+
+    @property
+    def mesh(self) -> Mesh:
+        """Its triangles where they lie; worked out anew each time for a skin that was laid elsewhere."""
+        return self._mesh if self._laid == STAY else replace(self._mesh, vertices=self._laid.points(self._mesh.vertices))
+
+    @property
+    def points(self) -> int:
+        """How many points it was measured or meshed by, about."""
+        return min(len(self._mesh.vertices), len(self._mesh.triangles))
 
     def first(self, origins: Floats, directions: Floats, ahead: float = 0.0) -> Hits:
         """Return each ray's first crossing beyond a distance, whichever way it goes.
@@ -87,7 +122,7 @@ class Skin:
         found: list[tuple[Ints, Floats, Bools]] = [(rows[:0], np.zeros(0), np.zeros(0, dtype=np.bool_))]
         ahead = np.zeros(len(origins))
         for _ in range(_PASSES):
-            hits = self._finder.next(origins[rows], directions[rows], ahead)
+            hits = self._next(origins[rows], directions[rows], ahead)
             met = hits.face >= 0
             rows, ahead = rows[met], np.maximum(hits.facet, hits.distance)[met] + self._finder.step
             if not rows.size:
@@ -117,16 +152,16 @@ class Skin:
         """
         spots = points if looked_from is None else looked_from
         back = self.reach
-        ahead = self._finder.next(spots, normals, np.full(len(points), -back), points)
+        ahead = self._next(spots, normals, np.full(len(points), -back), points)
         self._past_entered(ahead, spots, normals, points)
         distance, face, leaving = ahead.distance, ahead.face, ahead.leaving
         air = np.flatnonzero(~leaving)
         if air.size:
-            behind = self._finder.next(spots[air], -normals[air], np.full(air.size, -back), points[air])
+            behind = self._next(spots[air], -normals[air], np.full(air.size, -back), points[air])
             distance[air], face[air] = -behind.distance, behind.face
             thin = air[behind.leaving]
             if thin.size:
-                again = self._finder.next(spots[thin], normals[thin], np.full(thin.size, back), points[thin])
+                again = self._next(spots[thin], normals[thin], np.full(thin.size, back), points[thin])
                 distance[thin], face[thin], leaving[thin] = again.distance, again.face, again.leaving
         return ahead
 
@@ -137,7 +172,7 @@ class Skin:
         for _ in range(_PASSES):
             if not rows.size:
                 break
-            hits = self._finder.next(spots[rows], directions[rows], found.facet[rows] + self._finder.step, origins[rows])
+            hits = self._next(spots[rows], directions[rows], found.facet[rows] + self._finder.step, origins[rows])
             put(found, rows, hits)
             rows = rows[(hits.face >= 0) & ~hits.leaving & (hits.distance <= 0)]
 
@@ -152,6 +187,15 @@ class Skin:
         """How far behind a point, mm, a look-up starts: beyond the facet error, so that none is lost on the skin."""
         return 1.5 * self.chord + self._finder.step
 
+    def _next(self, spots: Floats, directions: Floats, ahead: Floats, origins: Floats | None = None) -> Hits:
+        """Return each ray's next crossing (`Finder.next`), looked up where the tree was built."""
+        if self._back == STAY:
+            return self._finder.next(spots, directions, ahead, origins)
+        back = self._back
+        return self._finder.next(
+            back.points(spots), back.directions(directions), ahead, None if origins is None else back.points(origins)
+        )
+
     # --- several crossings along a ray ----------------------------------------
 
     def _first_of(self, origins: Floats, directions: Floats, leaving: bool, ahead: float) -> Hits:
@@ -160,7 +204,7 @@ class Skin:
         for _ in range(_PASSES):
             if not wrong.size:
                 break
-            hits = self._finder.next(
+            hits = self._next(
                 origins[wrong], directions[wrong], np.maximum(found.facet[wrong], found.distance[wrong]) + self._finder.step
             )
             put(found, wrong, hits)
@@ -169,12 +213,12 @@ class Skin:
 
     def _beyond(self, origins: Floats, directions: Floats, ahead: Floats) -> Hits:
         """Return the first crossing whose exact place is beyond `ahead`: the facets may have it a chord error nearer."""
-        found = self._finder.next(origins, directions, ahead - _BACK * self.slack - self._finder.step)
+        found = self._next(origins, directions, ahead - _BACK * self.slack - self._finder.step)
         near = np.flatnonzero(found.distance <= ahead)
         for _ in range(_PASSES):
             if not near.size:
                 break
-            hits = self._finder.next(origins[near], directions[near], found.facet[near] + self._finder.step)
+            hits = self._next(origins[near], directions[near], found.facet[near] + self._finder.step)
             put(found, near, hits)
             near = near[hits.distance <= ahead[near]]
         return found

@@ -1,4 +1,4 @@
-"""Scans read ahead: while the CAD kernel loads and the drawing is opened, a thread reads and welds the scan.
+"""Scans read ahead: while the CAD kernel loads and the drawing is opened, a thread reads the scan and builds its ray tree.
 
 A job's readings are understood only once the part is known; until then a plain
 `scan.toml` is enough to know which file to read. Whatever is not plain, or
@@ -12,6 +12,7 @@ from threading import Thread
 from typing import Any, Final
 
 from geom.errors import EvenstockError
+from geom.rays.mesh_tree import tree_of
 from geom.readings.records import ScanFile
 from geom.scan.file import MM_PER_UNIT, Scan, Unit, read_scan, read_scan_file
 
@@ -32,7 +33,7 @@ class _Ahead(Thread):
     def run(self) -> None:
         """Read the file; keep what is wrong with it for whoever asks."""
         try:
-            self._scan = read_scan_file(self._path, self._unit)
+            self._scan = _with_tree(read_scan_file(self._path, self._unit))
         except EvenstockError as error:
             self._error = error
 
@@ -46,6 +47,10 @@ class _Ahead(Thread):
         if self._error is not None:
             raise self._error
         return self._scan
+
+
+def _with_tree(scan: Scan) -> Scan:
+    return scan if scan.is_cloud else replace(scan, tree=tree_of(scan.vertices, scan.triangles))
 
 
 def begin(folder: Path) -> None:

@@ -15,6 +15,7 @@ import numpy as np
 
 from geom.errors import ReadingError
 from geom.rays.analytic import Floats, Ints
+from geom.rays.mesh_tree import AnyTree
 from geom.readings.records import ScanFile
 from geom.scan.mesh import sound
 from geom.scan.ply import read_ply
@@ -58,6 +59,7 @@ class Scan:
         unit: as stated by the caller.
         sigma: standard uncertainty, mm, that all points of a face share, as stated; None when it is not.
         notes: whole sentences: what was found wrong and set right, and what is missing.
+        tree: for rays, where it was built ahead.
     """
 
     label: str
@@ -66,6 +68,7 @@ class Scan:
     unit: Unit = "mm"
     sigma: float | None = None
     notes: tuple[str, ...] = ()
+    tree: AnyTree | None = field(default=None, repr=False)
 
     @property
     def is_cloud(self) -> bool:

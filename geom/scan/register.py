@@ -123,13 +123,13 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
     _check_like(drawn, scanned, best, limit, scan.label)
     ways = other_ways(likely, others, best)
     doubts = (*_free_notes(drawn, best), *ways_notes(part, scan.label, best.pose, ways, limit))
-    skin, cloud_note = _skin(drawn, scan, best)
     residual = Residual(
         float(np.median(best.distance)), float(np.sqrt((best.distance**2).mean())), float(np.quantile(best.distance, 0.95))
     )
     sigma = _scatter(drawn, scan, best.pose)
     x, y, z = best.pose.shift.tolist()
     to_part = rigid_from_matrix(best.pose.matrix, (x, y, z))
+    skin, cloud_note = _skin(drawn, scan, best, to_part)
     notes = (
         *scan.notes,
         *cloud_note,
@@ -298,9 +298,10 @@ def _scatter(drawn: Drawn, scan: Scan, pose: Pose) -> float:
     return local_sigma(points[over.sure], over.height[over.sure])
 
 
-def _skin(drawn: Drawn, scan: Scan, best: Fit) -> tuple[Skin, list[str]]:
+def _skin(drawn: Drawn, scan: Scan, best: Fit, to_part: Rigid) -> tuple[Skin, list[str]]:
     if not scan.is_cloud:
-        return Skin(Mesh(best.pose.points(scan.vertices), scan.triangles, np.zeros(len(scan.triangles), dtype=np.int64))), []
+        mesh = Mesh(scan.vertices, scan.triangles, np.zeros(len(scan.triangles), dtype=np.int64))
+        return Skin(mesh, tree=scan.tree).laid(to_part), []
     points = best.pose.points(thinned(scan.vertices, _CLOUD_CELLS))
     note = f"{scan.label}: a point cloud; each point was read as a small flat patch through its neighbours, smaller pits are lost"
     return Skin(_patches(drawn, points)), [note]

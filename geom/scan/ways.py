@@ -108,6 +108,13 @@ def _points_on(part: Part, name: str) -> Floats:
 # --- what is open -------------------------------------------------------------
 
 
+def _points_of_faces(part: Part) -> dict[str, Floats]:
+    """Return points on each face that is no drilled hole, all at once: as close together as tells ways round apart."""
+    faces = [face for face in part.faces if face.state != "hole"]
+    found = surface_samples(part.finished, _RAW, [surface for face in faces for surface in face.surfaces])
+    return {face.name: found.points[np.isin(found.face, face.surfaces)] for face in faces}
+
+
 def other_ways(likely: Fit, others: Sequence[Fit], best: Fit) -> tuple[Way, ...]:
     """Return the other ways round, against the likeliest; those along a freedom that is open anyhow are left out."""
     found = []
@@ -141,21 +148,22 @@ def ways_notes(part: Part, label: str, pose: Pose, ways: Sequence[Way], limit: f
     return [
         f"{label}: the pose is ambiguous: the scan fits {how} {'; '.join(way.words for way in ways)}: the casting is (nearly) the "
         "same from there, and this answer is for one pose only; one point of the scan on a named face settles it "
-        f"(scan.toml, [points], or touches.csv with '# frame: scan'){_settling(part, label, pose, ways, limit)}"
+        f"(scan.toml, [points], or touches.csv with '# frame: scan'){_settling(part, pose, ways, limit)}"
     ]
 
 
-def _settling(part: Part, label: str, pose: Pose, ways: Sequence[Way], limit: float) -> str:
+def _settling(part: Part, pose: Pose, ways: Sequence[Way], limit: float) -> str:
     """Name the face whose middle tells the most ways apart, and where it lies now."""
     found = []
     back = _rigid(pose).inverse()
+    points = _points_of_faces(part)
     for face in part.faces:
-        if face.state == "hole":
+        if face.name not in points:
             continue
-        middle = _points_on(part, face.name)
-        middle = middle[int(np.argmin(np.linalg.norm(middle - np.array(face.centroid), axis=1)))]
+        mine = points[face.name]
+        middle = mine[int(np.argmin(np.linalg.norm(mine - np.array(face.centroid), axis=1)))]
         spot = back.points(middle[None])
-        away = [_from_face(part, face.name, way.to_part.points(spot)[0], label) for way in ways]
+        away = [float(np.linalg.norm(mine - way.to_part.points(spot)[0], axis=1).min()) for way in ways]
         told_apart = sum(not _not_told(a, _RAW, limit) for a in away)
         found.append((-told_apart, -round(min(away), 3), face.name, middle, spot[0]))
     if not found:
