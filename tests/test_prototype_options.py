@@ -2,7 +2,9 @@
 
 import io
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
 import trimesh
 
@@ -11,8 +13,10 @@ from export.prints.prototype_print import flat_side, grown, print_files
 from geom.errors import GeometryError
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import solid_from_shape
-from geom.model.part import Part
-from geom.rays.body import body_of
+from geom.model.part import Part, PartFace
+from geom.pattern.bed_split import Keep, split_for_bed
+from geom.pattern.hollow import hollowed
+from geom.rays.body import block, body_of
 from geom.toml.print_settings import Printer
 
 SIZE = (120.0, 50.0, 24.0)
@@ -32,6 +36,12 @@ def plate() -> Part:
 @pytest.fixture(scope="module")
 def finished(plate: Part) -> PrintMesh:
     return print_mesh(plate.finished, "finished part", CHORD)
+
+
+def machined(plate: Part, name: str, rise: float) -> PartFace:
+    """Return the plate's flat face that looks up or down as a machined one."""
+    s = next(s for s in plate.finished.surfaces if s.kind == "plane" and s.normal[2] == pytest.approx(rise))
+    return PartFace(name, "plane", "machined", (s.index,), s.normal, s.origin, s.axis, 0.0, 0.0, False, s.centroid, s.area)
 
 
 def test_every_hole_is_wider_by_what_the_printer_pulls_in(plate, finished):
@@ -85,3 +95,76 @@ def test_a_stated_printer_that_cannot_make_it_is_refused(plate, finished, printe
     """A bed smaller than any piece, a nozzle wider than the walls."""
     with pytest.raises(GeometryError, match=says):
         print_files(plate, finished, printer, "job.toml")
+
+
+# --- hollow -----------------------------------------------------------------
+
+
+def objects(files: dict[str, bytes]) -> dict[str, trimesh.Trimesh]:
+    return trimesh.load(io.BytesIO(files["prototype.3mf"]), file_type="3mf").geometry
+
+
+@pytest.mark.parametrize(("opens", "high"), [(False, 24.0 - 6.0), (True, 24.0 - 3.0)])
+def test_a_hollow_blocks_volume_is_its_closed_form(opens, high):
+    """60 x 40 x 24 mm, wall 3: a cavity of 54 x 34 x 18 (or 21, open below) less two ribs one way and one the other."""
+    found = hollowed(block((0.0, 0.0, 0.0), (60.0, 40.0, 24.0)), 3.0, opens)
+
+    assert found.volume == pytest.approx(60 * 40 * 24 - (54 - 2 * 3) * (34 - 3) * high, rel=1e-9)
+    assert found.box == ((0.0, 0.0, 0.0), (60.0, 40.0, 24.0))
+
+
+def test_a_hollow_print_keeps_a_wall_on_every_face_and_round_every_hole(plate, finished):
+    """By another reader: every corner and facet's middle lies on the plate's skin or a wall's 2.4 mm within, by formula."""
+    milled = replace(plate, faces=(machined(plate, "bottom", -1.0), machined(plate, "top", 1.0)))
+    found = objects(print_files(milled, finished, Printer(hollow=2.4), "job.toml"))["prototype"]
+    points = np.vstack([found.vertices, found.triangles_center])
+    points += np.array([SIZE[0] / 2, SIZE[1] / 2, 0.0]) - [*found.bounds.mean(axis=0)[:2], 0.0]
+    walls = [points[:, i] for i in range(3)] + [SIZE[i] - points[:, i] for i in range(3)]
+    turned = min((1.0, -1.0), key=lambda way: abs(np.hypot(points[:, 0] - 20.0, way * (points[:, 1] - 25.0)).min() - 6.0))
+    holes = [np.hypot(points[:, 0] - x, turned * (points[:, 1] - y)) - radius for x, y, radius in HOLES]
+    within = np.minimum.reduce([*walls, *holes])
+    cells = within > 0.1
+
+    assert found.is_watertight
+    assert found.volume < 0.75 * finished.volume
+    assert cells.sum() > 100
+    assert within[cells].min() == pytest.approx(2.4, abs=2 * CHORD)
+    assert np.abs(within[~cells]).max() <= CHORD + 1e-6
+
+
+def test_a_machined_underside_stays_whole_and_a_cast_one_is_opened(plate, finished):
+    """The sheet says which, and by how much the print is lighter."""
+    milled = replace(plate, faces=(machined(plate, "bottom", -1.0), machined(plate, "top", 1.0)))
+    cast = print_files(plate, finished, Printer(hollow=3.0), "job.toml")
+    closed = print_files(milled, finished, Printer(hollow=3.0), "job.toml")
+
+    assert "opens below, in an as-cast side" in cast["prototype_print.txt"].decode()
+    assert "machined and stays whole" in closed["prototype_print.txt"].decode()
+    assert objects(cast)["prototype"].volume < objects(closed)["prototype"].volume
+
+
+# --- where it is cut --------------------------------------------------------
+
+
+def test_a_cut_avoids_what_mates_where_it_can_and_says_what_it_had_to_pass():
+    """A 150 mm bar on a 100 mm bed may be cut from 50 to 100: with a face from 40 to 80 behind 85, with one from 40 to 110 not."""
+    bar = block((0.0, 0.0, 0.0), (150.0, 40.0, 30.0))
+    printer = Printer(bed=(100.0, 100.0, 100.0))
+    free = split_for_bed(bar, printer, [Keep("pad", (40.0, 0.0, 30.0 - 1.0), (80.0, 40.0, 30.0))], "bar")
+    wide = split_for_bed(bar, printer, [Keep("pad", (40.0, 0.0, 30.0 - 1.0), (110.0, 40.0, 30.0))], "bar")
+
+    assert free.crossed == ()
+    assert 81.0 <= max(piece.box[0][0] for piece in free.pieces) <= 100.0
+    assert wide.crossed == ("pad",)
+
+
+def test_the_sheet_names_what_the_cut_had_to_pass(plate, finished):
+    """A plate machined all over on a bed of 90 mm: its top cannot stay in one piece, its holes can."""
+    milled = replace(plate, faces=(machined(plate, "top", 1.0),))
+    printer = Printer(bed=(90.0, 90.0, 90.0), stated=frozenset({"bed"}))
+
+    says = " ".join(print_files(milled, finished, printer, "job.toml")["prototype_print.txt"].decode().split())
+    assert "No place for the cut leaves these whole: top." in says
+    assert "No cut passes a machined face" in " ".join(
+        print_files(plate, finished, printer, "job.toml")["prototype_print.txt"].decode().split()
+    )

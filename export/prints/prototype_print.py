@@ -1,10 +1,11 @@
-"""The finished part as it is to be printed: holes grown, flat side down, cut for the bed, in one 3MF.
+"""The finished part as it is to be printed: holes grown, flat side down, cut for the bed, hollow on request, in one 3MF.
 
 The STL of the finished part stays the drawing's; this is what a printer makes
-come out like it. Holes are kept clear of cuts where there is a way. Lengths mm.
+come out like it. Cuts stay clear of what mates where there is a way. Lengths mm.
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from textwrap import wrap
 from typing import Final
 
@@ -20,11 +21,14 @@ from geom.fixture.checks import thinnest
 from geom.kernel.mesh import Mesh
 from geom.kernel.surface import Surface
 from geom.model.part import Part
-from geom.pattern.bed_split import Keep, split_for_bed
+from geom.pattern.bed_split import Keep, Split, split_for_bed
 from geom.pattern.cores import upright_to
 from geom.pattern.dowels import pin
+from geom.pattern.hollow import hollowed
+from geom.pattern.plane import Floats
 from geom.rays.body import Body, body_of, joined, rod
 from geom.space import Vec3
+from geom.tolerance import SAME_DIRECTION
 from geom.toml.print_settings import Printer
 
 PRINT_3MF: Final = "prototype.3mf"
@@ -39,7 +43,7 @@ _WIDTH: Final = 100
 
 
 def print_files(part: Part, finished: PrintMesh, printer: Printer, label: str, units: Units = "mm") -> dict[str, bytes]:
-    """Return the 3MF of the print, an STL of each piece where it is cut or its holes grown, and what is known of them.
+    """Return the 3MF of the print, an STL of each piece where it is not the drawing's own shape, and what is known of them.
 
     Args:
         finished: the checked mesh of the finished part.
@@ -49,10 +53,12 @@ def print_files(part: Part, finished: PrintMesh, printer: Printer, label: str, u
         GeometryError: the bed is too small, a wall is thinner than the nozzle, or a mesh does not close.
     """
     body = grown(body_of(finished.mesh, "finished part"), part.finished.surfaces, printer)
-    turn = upright_to(-np.asarray(flat_side(part, finished.mesh))).T
+    down = flat_side(part, finished.mesh)
+    turn = upright_to(-np.asarray(down)).T
     whole = body.moved(turn, (0.0, 0.0, 0.0))
-    keep = [_room(surface, turn) for surface in _bores(part.finished.surfaces)]
-    pieces = _for_the_bed(whole, printer, keep, label)
+    split = _for_the_bed(whole, printer, list(_kept_whole(part, finished.mesh, turn)), label)
+    opens = not _is_machined(part, down, whole.box[0][2])
+    pieces = tuple(_lightened(piece, whole.box[0][2], printer, opens) for piece in split.pieces)
     walls = [thinnest(piece).thickness for piece in pieces]
     if min(walls) < printer.nozzle and "nozzle" in printer.stated:
         raise GeometryError(
@@ -61,24 +67,70 @@ def print_files(part: Part, finished: PrintMesh, printer: Printer, label: str, u
         )
     named = [(f"prototype_{n}" if len(pieces) > 1 else "prototype", laid(p, f"piece {n}")) for n, p in enumerate(pieces, 1)]
     files = {}
-    if len(pieces) > 1 or printer.hole_growth > 0:
+    if len(pieces) > 1 or printer.hole_growth > 0 or printer.hollow is not None:
         files = {f"{name}.stl": stl_bytes(mesh, f"{part.name}: {name}", finished.chord) for name, mesh in named}
     if len(pieces) > 1:
         named.append(("prototype_pin", laid(pin(printer.pin, 3.2 * printer.pin, printer.chord), "dowel")))
         files["prototype_pin.stl"] = stl_bytes(named[-1][1], "dowel", printer.chord)
     files[PRINT_3MF] = threemf_bytes(side_by_side(named), f"test-fit print: {part.name}")
-    files[PRINT_SHEET] = _sheet(part, pieces, walls, printer, units).encode()
+    facts = _Facts(pieces, walls, split.crossed, sum(p.volume for p in split.pieces), opens)
+    files[PRINT_SHEET] = _sheet(part, facts, printer, units).encode()
     return files
 
 
-def _for_the_bed(whole: Body, printer: Printer, keep: list[Keep], label: str) -> tuple[Body, ...]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Facts:
+    """What the sheet says of the print: its pieces, the thinnest wall of each, the mating places a cut had to pass,
+    the volume before it was made hollow, and whether the hollow opens below."""
+
+    pieces: tuple[Body, ...]
+    walls: list[float]
+    crossed: tuple[str, ...]
+    solid: float
+    opens: bool
+
+
+def _lightened(piece: Body, underside: float, printer: Printer, opens: bool) -> Body:
+    """Return a piece hollow, where the job asks for that."""
+    if printer.hollow is None:
+        return piece
+    return hollowed(piece, printer.hollow, opens and piece.box[0][2] < underside + _FLAT)
+
+
+def _is_machined(part: Part, down: Vec3, height: float) -> bool:
+    """Tell whether a machined face lies on the bed: then it is to stay whole."""
+    return any(
+        face.kind == "plane"
+        and face.normal is not None
+        and np.dot(face.normal, down) > 1.0 - SAME_DIRECTION
+        and abs(float(np.dot(face.origin, down)) + height) < _FLAT + 1e-3
+        for face in part.machined
+    )
+
+
+def _kept_whole(part: Part, mesh: Mesh, turn: Floats) -> Iterator[Keep]:
+    """Yield what mates with the machine, as the print lies: holes and bores, and every machined face."""
+    named = {index: hole.name for hole in part.holes for index in hole.surfaces}
+    for surface in _bores(part.finished.surfaces):
+        yield _room(surface, turn, named.get(surface.index, "a bore"))
+    for face in part.machined:
+        corners = mesh.vertices[mesh.triangles[np.isin(mesh.face, face.surfaces)]].reshape(-1, 3) @ turn.T
+        if len(corners):
+            yield Keep(face.name, _corner(corners.min(axis=0)), _corner(corners.max(axis=0)))
+
+
+def _corner(place: Floats) -> Vec3:
+    return float(place[0]), float(place[1]), float(place[2])
+
+
+def _for_the_bed(whole: Body, printer: Printer, keep: list[Keep], label: str) -> Split:
     """Return the pieces for the bed; the whole where nobody stated the bed and the assumed one cannot be served."""
     try:
         return split_for_bed(whole, printer, keep, f"{label}, printer.bed")
     except GeometryError:
         if "bed" in printer.stated:
             raise
-        return (whole,)
+        return Split((whole,))
 
 
 def grown(body: Body, surfaces: tuple[Surface, ...], printer: Printer) -> Body:
@@ -112,21 +164,21 @@ def flat_side(part: Part, mesh: Mesh) -> Vec3:
     return down
 
 
-def _room(surface: Surface, turn: "np.typing.NDArray[np.float64]") -> Keep:
+def _room(surface: Surface, turn: Floats, name: str) -> Keep:
     """Return the box round a bore, as the print lies."""
     ends = np.array([np.asarray(surface.origin) + t * np.asarray(surface.axis) for t in surface.extent]) @ turn.T
-    low, high = ends.min(axis=0) - surface.radius, ends.max(axis=0) + surface.radius
-    return (float(low[0]), float(low[1]), float(low[2])), (float(high[0]), float(high[1]), float(high[2]))
+    return Keep(name, _corner(ends.min(axis=0) - surface.radius), _corner(ends.max(axis=0) + surface.radius))
 
 
-def _sheet(part: Part, pieces: tuple[Body, ...], walls: list[float], printer: Printer, units: Units) -> str:
+def _sheet(part: Part, facts: _Facts, printer: Printer, units: Units) -> str:
     lines = [f"TEST-FIT PRINT AS IT IS TO BE PRINTED: {part.name}", ""]
-    for words in _says(pieces, walls, printer, units):
+    for words in _says(facts, printer, units):
         lines += wrap(words, _WIDTH, initial_indent="- ", subsequent_indent="  ")
     return "\n".join(lines) + "\n"
 
 
-def _says(pieces: tuple[Body, ...], walls: list[float], printer: Printer, units: Units) -> Iterator[str]:
+def _says(facts: _Facts, printer: Printer, units: Units) -> Iterator[str]:
+    pieces, walls = facts.pieces, facts.walls
     yield f"Print {PRINT_3MF} as it lies, flat side down, scale 100 %."
     if printer.hole_growth > 0:
         yield sentence(
@@ -145,5 +197,31 @@ def _says(pieces: tuple[Body, ...], walls: list[float], printer: Printer, units:
         yield sentence(
             (f"Piece {number} of {len(pieces)}: ", x, " by ", y, " by ", z, "; thinnest wall ", round(wall, 2)), units
         ) + (f"; {fixed(piece.volume / 1000, 1)} cm3, {fixed(piece.volume * PLASTIC[1] / 1e6, 3)} kg solid in {PLASTIC[0]}.")
+    if printer.hollow is not None:
+        yield from _hollow_words(facts, printer.hollow, units)
     if len(pieces) > 1:
         yield "Print one dowel for each pair of holes, or use bought pins; glue the pieces together on a flat plate."
+        yield _cut_words(facts.crossed)
+
+
+def _hollow_words(facts: _Facts, wall: float, units: Units) -> Iterator[str]:
+    spared = 1.0 - sum(piece.volume for piece in facts.pieces) / facts.solid
+    yield sentence(
+        ("Hollow, a wall of ", wall, f" left on every face and round every hole: {fixed(100 * spared, 0)} % lighter."), units
+    )
+    if facts.opens:
+        yield "The hollow opens below, in an as-cast side; ribs part it so that no roof needs support."
+    else:
+        yield (
+            "The side it lies on is machined and stays whole, so the hollow is closed cells that need no support: print it from "
+            "filament, never from resin, which would stay in them."
+        )
+
+
+def _cut_words(crossed: tuple[str, ...]) -> str:
+    if not crossed:
+        return "No cut passes a machined face, a hole or a bore."
+    return (
+        f"No place for the cut leaves these whole: {', '.join(crossed)}. Dress the joint there flush before the print is tried on "
+        "the machine, or have it printed in one piece on a larger printer."
+    )

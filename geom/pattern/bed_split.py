@@ -6,6 +6,7 @@ and the holes.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -17,10 +18,30 @@ from geom.rays.body import Body
 from geom.space import Vec3
 from geom.toml.print_settings import Printer
 
-Keep = tuple[Vec3, Vec3]
-"""Least and greatest corner of a place that no cut should pass."""
+
+@dataclass(frozen=True, slots=True)
+class Keep:
+    """A place that no cut should pass: what it is, and its least and greatest corner."""
+
+    name: str
+    low: Vec3
+    high: Vec3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Split:
+    """The pieces of a print, where they were, and the places that a cut had to pass, by name."""
+
+    pieces: tuple[Body, ...]
+    crossed: tuple[str, ...] = ()
+
 
 _PLACES: Final = 25
+_CLEAR: Final = 1.0
+"""mm a cut stays off a place."""
+
+_SAME: Final = 1e-3
+
 _MOST: Final = 27
 _TO_Z: Final = (
     np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]]),
@@ -36,13 +57,14 @@ def fits(body: Body, bed: Vec3) -> bool:
     return z <= bed[2] and ((x <= bed[0] and y <= bed[1]) or (y <= bed[0] and x <= bed[1]))
 
 
-def split_for_bed(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> tuple[Body, ...]:
+def split_for_bed(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> Split:
     """Return the pieces of a print that each fit the bed, where they were; the print itself when it fits.
 
     Raises:
         GeometryError: the bed would need more than `_MOST` pieces, or a cut has no room for a dowel.
     """
     waiting, done = [body], []
+    passed: set[str] = set()
     while waiting:
         piece = waiting.pop(0)
         if fits(piece, printer.bed):
@@ -53,8 +75,10 @@ def split_for_bed(body: Body, printer: Printer, keep: Sequence[Keep], label: str
                 f"{label}: a bed of {_by(printer.bed)} mm would cut a print of {_by(_size(body))} mm into more than {_MOST} "
                 "pieces; state a larger bed in [printer], or have it printed where there is one"
             )
-        waiting.extend(_cut(piece, printer, keep, label))
-    return tuple(done)
+        halves, crossed = _cut(piece, printer, keep, label)
+        waiting.extend(halves)
+        passed |= crossed
+    return Split(tuple(done), tuple(sorted(passed)))
 
 
 def _size(body: Body) -> Vec3:
@@ -66,8 +90,8 @@ def _by(size: Vec3) -> str:
     return " x ".join(f"{value:.4g}" for value in size)
 
 
-def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> list[Body]:
-    """Return a print in two, cut where it is longest for the bed."""
+def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> tuple[list[Body], set[str]]:
+    """Return a print in two, cut where it is longest for the bed, and the names of what the cut passes."""
     size, bed = _size(body), printer.bed
     axis = int(np.argmax([s / b for s, b in zip(size, bed, strict=True)]))
     turn = _TO_Z[axis]
@@ -79,7 +103,7 @@ def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> list
     depth, radius = 1.7 * printer.pin, printer.pin / 2.0 + printer.gap
     places = []
     for at in np.linspace(near + margin, far - margin, _PLACES).tolist():
-        crossed = sum(a[axis] - 1.0 < at < b[axis] + 1.0 for a, b in keep)
+        crossed = len(_passed(body, axis, at, keep))
         area = sum(area_of(outline) for outline in upright.outlines_at(at))
         places.append((crossed, round(area, 3), abs(at - 0.5 * (low + high)), at))
     for *_, at in sorted(places):
@@ -95,4 +119,12 @@ def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> list
     drilled = holes(spots, 0.0, radius, depth, printer.chord)
     first = ahead - drilled.moved(np.diag([1.0, 1.0, -1.0]), (0.0, 0.0, at))
     second = behind - drilled.moved(np.eye(3), (0.0, 0.0, at))
-    return [part for half in (second, first) for part in half.moved(turn.T, (0.0, 0.0, 0.0)).pieces()]
+    halves = [part for half in (second, first) for part in half.moved(turn.T, (0.0, 0.0, 0.0)).pieces()]
+    return halves, _passed(body, axis, at, keep)
+
+
+def _passed(body: Body, axis: int, at: float, keep: Sequence[Keep]) -> set[str]:
+    """Return the names of the places that a cut through a piece passes, or comes within a millimetre of."""
+    low, high = body.box
+    here = (k for k in keep if all(k.low[i] <= high[i] + _SAME and k.high[i] >= low[i] - _SAME for i in range(3)))
+    return {k.name for k in here if k.low[axis] - _CLEAR < at < k.high[axis] + _CLEAR}

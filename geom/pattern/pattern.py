@@ -246,7 +246,7 @@ def _for_the_bed(pieces: list[Piece], cores: tuple[Core, ...], settings: "Settin
     found = []
     keep = [_room(core.bore) for core in cores]
     for piece in pieces:
-        parts = split_for_bed(piece.body, settings.printer, keep, f"{settings.label}, printer.bed: {piece.what}")
+        parts = split_for_bed(piece.body, settings.printer, keep, f"{settings.label}, printer.bed: {piece.what}").pieces
         if len(parts) == 1:
             found.append(piece)
             continue
@@ -260,4 +260,4 @@ def _for_the_bed(pieces: list[Piece], cores: tuple[Core, ...], settings: "Settin
 def _room(bore: Bore) -> Keep:
     """Return the box round a bore that no cut for the bed should pass."""
     low, high = np.minimum(bore.start, bore.end) - bore.radius, np.maximum(bore.start, bore.end) + bore.radius
-    return (float(low[0]), float(low[1]), float(low[2])), (float(high[0]), float(high[1]), float(high[2]))
+    return Keep("bore", (float(low[0]), float(low[1]), float(low[2])), (float(high[0]), float(high[1]), float(high[2])))

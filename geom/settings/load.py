@@ -34,7 +34,7 @@ from geom.standards.callout import parse_callout
 from geom.standards.tolerance_grades import default_grades
 from geom.toml.lines import KeyPath
 from geom.toml.pins import Pin, Pins
-from geom.toml.print_settings import PatternSettings, Printer
+from geom.toml.print_settings import HOLLOW_LINES, PatternSettings, Printer
 from geom.toml.reader import (
     Raw,
     Source,
@@ -377,6 +377,12 @@ def _printer(source: Source, units: str) -> Printer:
                 f"{source.where(('printer', key))}: a wall of {values['wall']:g} mm cannot be laid with a nozzle of "
                 f"{values['nozzle']:g} mm; make the wall at least as wide as the nozzle"
             )
+    hollow, least = values["hollow"], HOLLOW_LINES * values["nozzle"]
+    if hollow is not None and hollow < least:
+        raise JobError(
+            f"{source.where(('printer', 'hollow'))}: a wall of {hollow:g} mm is too thin to stand by itself from a nozzle of "
+            f"{values['nozzle']:g} mm; give {least:g} mm or more ({HOLLOW_LINES} lines), or leave the key out for a solid print"
+        )
     return Printer(**values, stated=frozenset(_table(source, "printer")))
 
 

@@ -5,12 +5,16 @@ why each default stands. Knows nothing of solids.
 """
 
 from dataclasses import dataclass, field
-from typing import Literal, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 from geom.space import Vec3
 from geom.tolerance import PRINT_CHORD
 
 Draw: TypeAlias = Literal["x", "y", "z"]
+
+
+HOLLOW_LINES: Final = 3
+"""Lines of the nozzle that the wall of a hollow print has at least: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +29,7 @@ class Printer:
         chord: greatest distance of a facet from the true surface, mm.
         wall: least left round a dowel, mm.
         pin: diameter of the dowels that line pieces up, mm.
+        hollow: wall left on every face and hole of a test-fit print made hollow, mm; None for a solid one.
         stated: keys the job gives itself.
     """
 
@@ -35,6 +40,7 @@ class Printer:
     chord: float = PRINT_CHORD
     wall: float = 1.5
     pin: float = 6.0
+    hollow: float | None = None
     stated: frozenset[str] = field(default_factory=frozenset)
 
 

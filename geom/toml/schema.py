@@ -210,6 +210,7 @@ PRINTER: Final[Table] = {
     "chord": Key("length", "greatest distance of a facet from the true surface", default="0.05 mm", least=0.001, most=1),
     "wall": Key("length", "least left round a dowel", default="1.5 mm", above=0, most=100),
     "pin": Key("length", "diameter of the dowels that line pieces up", default="6 mm", inch="0.25 in", least=2, most=30),
+    "hollow": Key("length", "wall of a test-fit print made hollow; it is solid unless told", above=0, most=100),
 }
 
 PATTERN: Final[Table] = {
