@@ -6,6 +6,7 @@ white: a sheet is copied and gets greasy. Knows nothing of what is drawn.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import Final, Literal, TypeAlias
 from xml.sax.saxutils import escape, quoteattr
 
@@ -13,10 +14,13 @@ from export.files.lettering import CAPITAL, DESCENT, text_width
 from export.fonts import SANS
 from geom.flat.curve2d import Box2, Vec2
 
-Style: TypeAlias = Literal["work", "work behind", "holding", "holding behind", "hatch", "cut", "axis", "balloon", "leader", "break"]
+Style: TypeAlias = Literal[
+    "work", "soft", "work behind", "holding", "holding behind", "hatch", "cut", "axis", "balloon", "leader", "break"
+]
 
 WIDTH: Final[dict[Style, float]] = {
     "work": 0.5,
+    "soft": 0.18,
     "work behind": 0.25,
     "holding": 0.35,
     "holding behind": 0.25,
@@ -121,15 +125,18 @@ def _facts(facts: Mapping[str, str]) -> str:
 
 def _group(group: Group, height: float) -> list[str]:
     lines = [f"<g id={quoteattr(group.name)}{_facts(group.facts)}>"]
-    for style in WIDTH:
-        paths = [mark.points for mark in group.marks if isinstance(mark, Path) and mark.style == style]
-        if paths:
-            dashes = f' stroke-dasharray="{" ".join(map(number, DASHES[style]))}" stroke-linecap="butt"' if style in DASHES else ""
-            data = "".join(_path(points, height) for points in paths)
-            look = f'fill="none" stroke="#000" stroke-width="{number(WIDTH[style])}"{dashes}'
-            lines.append(f'<path class="{style.replace(" ", "-")}" {look} d="{data}"/>')
-    lines += [_mark(mark, height) for mark in group.marks if not isinstance(mark, Path)]
+    for style, some in groupby(group.marks, lambda mark: mark.style if isinstance(mark, Path) else None):
+        marks = list(some)
+        lines += [_mark(mark, height) for mark in marks] if style is None else [_paths(style, marks, height)]
     return [*lines, "</g>"]
+
+
+def _paths(style: Style, marks: Sequence[Mark], height: float) -> str:
+    """Return paths of one style as one element."""
+    dashes = f' stroke-dasharray="{" ".join(map(number, DASHES[style]))}" stroke-linecap="butt"' if style in DASHES else ""
+    data = "".join(_path(mark.points, height) for mark in marks if isinstance(mark, Path))
+    look = f'fill="none" stroke="#000" stroke-width="{number(WIDTH[style])}"{dashes}'
+    return f'<path class="{style.replace(" ", "-")}" {look} d="{data}"/>'
 
 
 def _mark(mark: Mark, height: float) -> str:

@@ -1,27 +1,27 @@
-"""The pictures of one set-up: the work as it stands, true to scale, from above and from the front.
+"""The pictures of one set-up: work and holding true to scale, from above and from the front, zero and features marked.
 
-Hidden-line views in the set-up's own axes, mm on paper. Knows nothing of pages,
-tables or the cover.
+Hidden-line views in the set-up's own axes, mm on paper. The file says where
+everything stands: the drawing's scale and the zero's place in its first line,
+each thing's own numbers, mm in the set-up's frame, beside its lines. Knows
+nothing of pages, tables or the cover.
 """
 
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from export.number import Units
-from export.sheets.ink import Group, Path, svg_of
+from export.sheets.compose import PAD, Paper, groups
+from export.sheets.holding import Piece, pieces
+from export.sheets.ink import number, svg_of
+from export.sheets.seen import Seen, Side, seen_from
 from export.sheets.stages import stages
 from geom.job import Record
-from geom.rays.mesh_lines import Floats, Sight, cut_to_sight, drawn_lines
-from geom.space import Frame, scale
+from geom.rows.plan import Plan
 
 SCALES: Final = (5.0, 2.0, 1.0, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01)
 """Paper over work: ISO 5455, with 1:2.5, 1:3 and 1:4 between, so that small sheets are used up."""
 
-_EDGE: Final = 2.0
-_SAMPLE: Final = 0.25
-"""mm on paper between looks along a line."""
+TITLES: Final[dict[Side, str]] = {"above": "from above", "front": "from the front"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,47 +47,57 @@ class View:
         return f"{self.scale:g}:1" if self.scale >= 1 else f"1:{1 / self.scale:.3g}"
 
 
+def numbered_features(record: Record, setup: int) -> tuple[tuple[int, str], ...]:
+    """Return the features cut in a set-up and the numbers they carry in its pictures."""
+    return tuple(enumerate(record.setups[setup - 1].features, 1))
+
+
 def holding_views(record: Record, setup: int, room: tuple[float, float], units: Units) -> tuple[View, View]:
     """Return a set-up seen from above (spindle side) and from the front (operator's side), both at one scale.
 
     Args:
         setup: its number, from 1.
         room: width and height on paper that each may take, mm.
+        units: of the lengths in its words.
     """
-    frame = record.setups[setup - 1].frame
-    front = Frame(frame.origin, frame.x, frame.z, scale(frame.y, -1.0))
-    seen = [_lines(record, setup, view) for view in (frame, front)]
-    factor = next((s for s in SCALES if all(_fits(lines, s, room) for lines, _ in seen)), SCALES[-1])
-    above, ahead = (
-        _view(lines, sight, factor, title, units)
-        for (lines, sight), title in zip(seen, ("from above", "from the front"), strict=True)
-    )
-    return above, ahead
+    holding = _holding(record, setup, units)
+    seen = [_seen(record, setup, side, holding) for side in TITLES]
+    factor = next((s for s in SCALES if all(_fits(Paper(one.window, s, _foot(one)), room) for one in seen)), SCALES[-1])
+    above, front = (_view(record, setup, one, factor) for one in seen)
+    return above, front
 
 
 def small_view(record: Record, setup: int, room: tuple[float, float]) -> View:
-    """Return a set-up seen from the front, without numbers, for the order of set-ups on the cover."""
-    frame = record.setups[setup - 1].frame
-    lines, sight = _lines(record, setup, Frame(frame.origin, frame.x, frame.z, scale(frame.y, -1.0)))
-    factor = next((s for s in SCALES if _fits(lines, s, room)), SCALES[-1])
-    return _view(lines, sight, factor, "from the front", record.settings.units)
+    """Return a set-up seen from the front, without words or numbers, for the order of set-ups on the cover."""
+    seen = _seen(record, setup, "front", _holding(record, setup, record.settings.units))
+    factor = next((s for s in SCALES if _fits(Paper(seen.window, s, _foot(seen), bare=True), room)), SCALES[-1])
+    return _view(record, setup, seen, factor, bare=True)
 
 
-def _lines(record: Record, setup: int, view: Frame) -> tuple[Floats, Sight]:
-    mesh = stages(record)[setup - 1]
-    return drawn_lines(mesh, view), Sight(view.local_points(mesh.vertices)[mesh.triangles])
+def _holding(record: Record, setup: int, units: Units) -> tuple[Piece, ...]:
+    assert isinstance(record.plan, Plan)
+    hold = record.plan.setups[setup - 1].hold
+    return pieces(record.setups[setup - 1], hold, record.part, stages(record)[setup - 1], units)
 
 
-def _fits(lines: Floats, factor: float, room: tuple[float, float]) -> bool:
-    size = np.ptp(lines[:, :, :2].reshape(-1, 2), axis=0) * factor + 2 * _EDGE
-    return bool(size[0] <= room[0] and size[1] <= room[1])
+def _seen(record: Record, setup: int, side: Side, holding: tuple[Piece, ...]) -> Seen:
+    one = record.setups[setup - 1]
+    return seen_from(side, one.frame, stages(record)[setup - 1], holding, record.part, one.features)
 
 
-def _view(lines: Floats, sight: Sight, factor: float, title: str, units: Units) -> View:
-    low = lines[:, :, :2].min(axis=(0, 1))
-    size = np.ptp(lines[:, :, :2].reshape(-1, 2), axis=0) * factor + 2 * _EDGE
-    shown, _ = cut_to_sight(lines, sight, _SAMPLE / factor)
-    paper = (shown - low) * factor + _EDGE
-    marks = tuple(Path("work", ((float(a[0]), float(a[1])), (float(b[0]), float(b[1])))) for a, b in paper)
-    svg = svg_of(float(size[0]), float(size[1]), title, [Group("work", marks)], {"units": units})
-    return View(svg, float(size[0]), float(size[1]), factor, title)
+def _foot(seen: Seen) -> float:
+    """Return the paper mm that the ground takes below the window."""
+    return PAD if any(drawn.piece.kind == "ground" for drawn in seen.holding) else 0.0
+
+
+def _fits(paper: Paper, room: tuple[float, float]) -> bool:
+    return paper.width <= room[0] and paper.height <= room[1]
+
+
+def _view(record: Record, setup: int, seen: Seen, factor: float, *, bare: bool = False) -> View:
+    paper = Paper(seen.window, factor, _foot(seen), bare)
+    names = record.setups[setup - 1].features
+    zero = paper.at((0.0, 0.0))
+    facts = {"scale": f"{factor:.9g}", "zero": f"{number(zero[0])} {number(zero[1])}", "side": seen.side}
+    svg = svg_of(paper.width, paper.height, f"set-up {setup} {TITLES[seen.side]}", groups(seen, paper, names), facts)
+    return View(svg, paper.width, paper.height, factor, TITLES[seen.side])

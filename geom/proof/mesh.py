@@ -143,19 +143,23 @@ class Stuff:
 
 
 def left_by(sweeps: Sequence[Sweep], mesh: Mesh, label: str) -> Mesh:
-    """Return what sweeps leave of a closed mesh, as triangles that know no faces (all 0).
+    """Return what sweeps leave of a closed mesh; triangles that a cutter made belong to face -1.
 
     Raises:
         GeometryError: it is not closed.
     """
     import manifold3d
 
-    body = _solid(mesh, label)
+    numbered = (mesh.face + 1).astype(np.uint64)
+    body = manifold3d.Manifold(manifold3d.Mesh64(mesh.vertices, mesh.triangles.astype(np.uint64), face_id=numbered))
+    _check(body, label)
     tools = [tool for sweep in sweeps if (tool := _body(sweep, sweep.z, _ceiling(body, sweep), 0.0)) is not None]
     found = manifold3d.Manifold.batch_boolean([body, *tools], manifold3d.OpType.Subtract).to_mesh64()
     corners = np.array(found.tri_verts, dtype=np.int64).reshape(-1, 3)
     places = np.array(found.vert_properties, dtype=np.float64).reshape(len(found.vert_properties), -1)[:, :3]
-    return Mesh(np.ascontiguousarray(places), corners, np.zeros(len(corners), dtype=np.int64))
+    runs = np.diff(np.array(found.run_index, dtype=np.int64) // 3)
+    own = np.repeat(np.array(found.run_original_id, dtype=np.int64) == body.original_id(), runs)
+    return Mesh(np.ascontiguousarray(places), corners, np.where(own, np.array(found.face_id, dtype=np.int64) - 1, -1))
 
 
 def _lumps(body: "manifold3d.Manifold") -> tuple[tuple[float, Floats], ...]:
@@ -184,9 +188,15 @@ def _solid(mesh: Mesh, label: str) -> "manifold3d.Manifold":
     import manifold3d
 
     body = manifold3d.Manifold(manifold3d.Mesh64(mesh.vertices, mesh.triangles.astype(np.uint64)))
+    _check(body, label)
+    return body
+
+
+def _check(body: "manifold3d.Manifold", label: str) -> None:
+    import manifold3d
+
     if body.status() != manifold3d.Error.NoError or body.is_empty():
         raise GeometryError(f"{label}: its look-up mesh is not closed, so nothing is proved; rebuild the solid in the CAD program")
-    return body
 
 
 def _corners(body: "manifold3d.Manifold") -> Floats:

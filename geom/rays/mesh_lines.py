@@ -6,6 +6,9 @@ a chord error off, and a crease flatter than `CREASE` is taken for a rounding.
 Knows nothing of parts, vises or paper.
 """
 
+from collections.abc import Collection
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -24,6 +27,10 @@ _OFF: Final = 0.08
 _EDGE_ON: Final = 1e-4
 """A facet whose normal rises less than this towards the eye is seen edge-on, and so not seen."""
 
+_CREASED: Final = float(np.cos(np.radians(CREASE)))
+_FACING: Final = 0.5
+"""Least rise of a flat face towards the eye for its border to be worth a line."""
+
 _FAR: Final = 1e5
 
 Floats: TypeAlias = npt.NDArray[np.float64]
@@ -31,40 +38,81 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 Ints: TypeAlias = npt.NDArray[np.int64]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Edges:
+    """Where two triangles of a mesh meet: their numbers and the edge's two corners, (n, 2) each."""
+
+    pair: Ints
+    ends: Ints
+
+
+@lru_cache(maxsize=4)
+def _edges(mesh: Mesh) -> _Edges:
+    """Return the edges of a mesh; those with one triangle only are left out."""
+    t = mesh.triangles
+    sides = np.sort(np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]]), axis=1)
+    owner = np.tile(np.arange(len(t)), 3)
+    key = sides[:, 0] * len(mesh.vertices) + sides[:, 1]
+    order = np.argsort(key, kind="stable")
+    key, sides, owner = key[order], sides[order], owner[order]
+    first = np.flatnonzero(key[1:] == key[:-1])
+    return _Edges(np.stack([owner[first], owner[first + 1]], axis=1), sides[first])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A mesh in a view: where its corners are, which triangles look towards the eye, how edges turn (cosine)."""
+
+    points: Floats
+    rise: Floats
+    turn: Floats
+    edges: _Edges
+
+    @property
+    def front(self) -> Bools:
+        """Which triangles look towards the eye."""
+        return np.asarray(self.rise > _EDGE_ON)
+
+
+def _seen(mesh: Mesh, view: Frame) -> _Seen:
+    points, edges = view.local_points(mesh.vertices), _edges(mesh)
+    normal = _normals(points[mesh.triangles])
+    return _Seen(points, normal[:, 2], np.einsum("ij,ij->i", normal[edges.pair[:, 0]], normal[edges.pair[:, 1]]), edges)
+
+
 def drawn_lines(mesh: Mesh, view: Frame) -> Floats:
     """Return every crease and outline of a closed mesh that could show, (n, 2, 3) in the view."""
-    points = view.local_points(mesh.vertices)
-    pair, edge = _edges(mesh.triangles)
-    normal = _normals(points[mesh.triangles])
-    front = normal[:, 2] > _EDGE_ON
-    one, other = pair.T
-    outline = front[one] != front[other]
-    crease = front[one] & front[other] & (np.einsum("ij,ij->i", normal[one], normal[other]) < np.cos(np.radians(CREASE)))
-    return np.asarray(points[edge[outline | crease]])
+    seen = _seen(mesh, view)
+    one, other = seen.front[seen.edges.pair].T
+    return np.asarray(seen.points[seen.edges.ends[(one != other) | (one & other & (seen.turn < _CREASED))]])
 
 
-def border_lines(mesh: Mesh, faces: npt.ArrayLike, view: Frame) -> Floats:
-    """Return the outline of some faces of a mesh, hidden or not: where they end, and where they turn away, (n, 2, 3)."""
-    points = view.local_points(mesh.vertices)
-    pair, edge = _edges(mesh.triangles)
-    mine = np.isin(mesh.face, faces)
-    normal = _normals(points[mesh.triangles])
-    front = normal[:, 2] > _EDGE_ON
-    one, other = pair.T
-    ends = mine[one] != mine[other]
-    turns = mine[one] & mine[other] & (front[one] != front[other]) & (np.minimum(*np.abs(normal[pair, 2]).T) > _EDGE_ON)
-    creased = np.einsum("ij,ij->i", normal[one], normal[other]) < np.cos(np.radians(CREASE))
-    return np.asarray(points[edge[ends | turns | (mine[one] & mine[other] & creased)]])
+def soft_lines(mesh: Mesh, flat: Collection[int], view: Frame) -> Floats:
+    """Return where flat faces that look towards the eye run out into roundings, (n, 2, 3) in the view.
+
+    Args:
+        flat: numbers of the plane faces, as in `Mesh.face`.
+    """
+    seen = _seen(mesh, view)
+    plane = np.isin(mesh.face, np.array(sorted(flat), dtype=np.int64)) & (seen.rise > _FACING)
+    one, other = seen.edges.pair.T
+    out = (plane[one] != plane[other]) & seen.front[one] & seen.front[other] & (seen.turn >= _CREASED)
+    return np.asarray(seen.points[seen.edges.ends[out & (mesh.face[one] >= 0) & (mesh.face[other] >= 0)]])
 
 
-def _edges(triangles: Ints) -> tuple[Ints, Ints]:
-    """Return the two triangles at each edge (n, 2), and its two corners (n, 2); edges with one triangle left out."""
-    sides = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1)
-    owner = np.tile(np.arange(len(triangles)), 3)
-    order = np.lexsort((owner, sides[:, 1], sides[:, 0]))
-    sides, owner = sides[order], owner[order]
-    first = np.flatnonzero((sides[1:] == sides[:-1]).all(axis=1))
-    return np.stack([owner[first], owner[first + 1]], axis=1), sides[first]
+def border_lines(mesh: Mesh, owner: Ints, view: Frame) -> Floats:
+    """Return the outlines of some faces of a mesh, hidden or not: where each ends, turns away or is creased, (n, 2, 3).
+
+    Args:
+        owner: (m,) to which of them each triangle belongs; below 0 to none.
+    """
+    seen = _seen(mesh, view)
+    one, other = owner[seen.edges.pair].T
+    same = (one == other) & (one >= 0)
+    front = seen.front[seen.edges.pair].T
+    steep = np.abs(seen.rise[seen.edges.pair]).min(axis=1) > _EDGE_ON
+    inside = same & ((steep & (front[0] != front[1])) | (seen.turn < _CREASED))
+    return np.asarray(seen.points[seen.edges.ends[(one != other) | inside]])
 
 
 def _normals(corners: Floats) -> Floats:
@@ -100,20 +148,19 @@ class Sight:
 
 
 def cut_to_sight(lines: Floats, sight: Sight, step: float) -> tuple[Floats, Floats]:
-    """Return the pieces of lines (n, 2, 3) that show and those that do not, (k, 2, 2) each, to within about a step, mm."""
+    """Return the pieces of lines (n, 2, 3) that show and those that do not, (k, 2, 3) each, to within about a step, mm."""
     if not len(lines):
-        return np.zeros((0, 2, 2)), np.zeros((0, 2, 2))
+        return lines, lines
     size = np.linalg.norm((lines[:, 1] - lines[:, 0])[:, :2], axis=1)
     count = np.maximum(np.ceil(size / step).astype(np.int64), 1)
     row = np.repeat(np.arange(len(lines)), count)
     within = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    middle = ((within + 0.5) / count[row])[:, None]
-    shows = sight.open(lines[row, 0] + middle * (lines[row, 1] - lines[row, 0]))
+    share = ((within + 0.5) / count[row])[:, None]
+    shows = sight.open(lines[row, 0] + share * (lines[row, 1] - lines[row, 0]))
     starts = np.flatnonzero(np.concatenate([[True], (row[1:] != row[:-1]) | (shows[1:] != shows[:-1])]))
     ends = np.concatenate([starts[1:], [len(row)]]) - 1
     owner = row[starts]
-    a, b = within[starts] / count[owner], (within[ends] + 1) / count[owner]
-    flat = lines[owner, :, :2]
-    way = flat[:, 1] - flat[:, 0]
-    pieces = np.stack([flat[:, 0] + a[:, None] * way, flat[:, 0] + b[:, None] * way], axis=1)
+    a, b = (within[starts] / count[owner])[:, None], ((within[ends] + 1) / count[owner])[:, None]
+    way = lines[owner, 1] - lines[owner, 0]
+    pieces = np.stack([lines[owner, 0] + a * way, lines[owner, 0] + b * way], axis=1)
     return pieces[shows[starts]], pieces[~shows[starts]]

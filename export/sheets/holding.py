@@ -1,0 +1,167 @@
+"""What stands round the work in one set-up, as boxes to draw, each with the word a machinist calls it.
+
+Jaws, bed, table, plate, parallels and straps are the set-up's own boxes. Soft
+strips and rods, packing, jacks and shims have no box there: they are put where
+its words and its points say, between that steel and the work. Lengths mm,
+set-up frame. Knows nothing of views or paper.
+"""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Final, Literal, TypeAlias
+
+import numpy as np
+
+from export.number import Units, sentence
+from export.sheets.spots import spot_on
+from geom.kernel.extent import face_box
+from geom.kernel.mesh import Mesh
+from geom.model.part import Part
+from geom.rays.mesh_lines import Sight
+from geom.rows.plan import Hold, Place
+from geom.rows.records import Box, Setup
+from geom.setups.clamp_rules import STRAP, packing_width
+from geom.space import Frame, Vec3, scale
+
+_Underside: TypeAlias = Callable[[float, float], float]
+"""How high the lowest metal of the work lies over a place; inf where there is none."""
+
+Kind: TypeAlias = Literal["jaw", "ground", "plate", "parallel", "strap", "packing", "soft", "shim", "jack"]
+
+_NAMED: Final[dict[str, Kind]] = {
+    "fixed jaw": "jaw",
+    "movable jaw": "jaw",
+    "bed": "ground",
+    "table": "ground",
+    "angle plate": "plate",
+    "parallel": "parallel",
+    "strap": "strap",
+}
+_JACK: Final = re.compile(r"a jack(?: or packing)? under (.+?)(?:,|$)")
+_JACK_WIDE: Final = 7.0
+"""mm: half the width a jack is drawn with."""
+
+_SHIM: Final = 4.0
+"""mm: half the width a shim is drawn with."""
+
+_THIN: Final = 0.5
+"""mm: lower packing than this is a shim, which the three points show."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One thing that holds the work.
+
+    Attributes:
+        name: unique in its set-up: "fixed jaw", "strap 2", "packing 1".
+        word: what is written beside it; "" where another of its kind carries the word.
+        given: whether the box is the set-up's own; else it was put where the words say.
+    """
+
+    name: str
+    kind: Kind
+    word: str
+    low: Vec3
+    high: Vec3
+    given: bool = True
+
+
+def pieces(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> tuple[Piece, ...]:
+    """Return all that holds the work in a set-up.
+
+    Args:
+        work: as it stands, part frame.
+    """
+    given = tuple(_given(box, hold, units) for box in setup.boxes)
+    return (*given, *_soft(setup, hold, units), *_under(setup, hold, part, work, units))
+
+
+def _given(box: Box, hold: Hold, units: Units) -> Piece:
+    stem = box.name.rstrip("0123456789 ")
+    word = box.name if stem != "parallel" else sentence(("parallel ", hold.parallels), units)
+    if stem == "strap":
+        word = "stud" if any(str(p.words[0]).startswith("studs") for p in hold.packing) else "strap"
+    return Piece(box.name, _NAMED[stem], word, box.low, box.high)
+
+
+# --- between jaw and work ---------------------------------------------------
+
+
+def _soft(setup: Setup, hold: Hold, units: Units) -> Iterator[Piece]:
+    """Yield soft strips along the jaws and the soft rod: they fill the gap that the jaws leave for them."""
+    jaws = {box.name: box for box in setup.boxes}
+    places: tuple[tuple[Place, str], ...] = (("fixed jaw", "fixed jaw"), ("clamp", "movable jaw"))
+    for place, name in places:
+        packing = next((p for p in hold.packing if p.place == place), None)
+        if packing is None or name not in jaws:
+            continue
+        jaw, wide = jaws[name], packing_width([packing])
+        y = (jaw.low[1] - wide, jaw.low[1]) if place == "fixed jaw" else (jaw.high[1], jaw.high[1] + wide)
+        rod = "rod" in str(packing.words[0])
+        middle = jaw.high[2] - 0.5 * hold.grip
+        z = (middle - 0.5 * wide, middle + 0.5 * wide) if rod else (jaw.low[2], jaw.high[2])
+        word = sentence(("soft rod " if rod else "soft strip ", wide), units)
+        yield Piece(f"soft at {name}", "soft", word, (jaw.low[0], y[0], z[0]), (jaw.high[0], y[1], z[1]), given=False)
+
+
+# --- under the work ---------------------------------------------------------
+
+
+def _under(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> Iterator[Piece]:
+    """Yield packing, jacks and shims between the ground and the work."""
+    ground = next((box.high[2] for box in setup.boxes if _NAMED.get(box.name) == "ground"), None)
+    if ground is None:
+        return
+    frame = setup.frame
+    below = Frame(frame.origin, frame.x, scale(frame.y, -1.0), scale(frame.z, -1.0))
+    sight = Sight(below.local_points(work.vertices)[work.triangles])
+
+    def underside(x: float, y: float) -> float:
+        return -float(sight.depth(np.array([[x, -y]]))[0])
+
+    if hold.method == "table":
+        yield from _packing(setup, hold, part, ground, underside, units)
+    places = [spot_on(part, name, frame) for name in _jacked(hold)]
+    for number, (x, y, _) in enumerate(places, 1):
+        if _THIN < underside(x, y) - ground < np.inf:
+            yield _upright(f"jack {number}", "jack", "jack", (x, y), _JACK_WIDE, (ground, underside(x, y)))
+    for number, (x, y, z) in enumerate(hold.rests, 1):
+        yield Piece(f"rest {number}", "shim", "shim", (x - _SHIM, y - _SHIM, z - 1.0), (x + _SHIM, y + _SHIM, z), given=False)
+
+
+def _packing(setup: Setup, hold: Hold, part: Part, ground: float, underside: _Underside, units: Units) -> Iterator[Piece]:
+    """Yield packing under each strap as high as the work hangs there, or the plate that the work is screwed or bolted to."""
+    straps = [box for box in setup.boxes if box.name.startswith("strap")]
+    for number, box in enumerate(straps, 1):
+        at = (0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1]))
+        top = underside(*at)
+        if _THIN < top - ground < np.inf:
+            word = sentence(("packing ", round(top - ground, 1)), units)
+            yield _upright(f"packing {number}", "packing", word, at, STRAP, (ground, top))
+    if hold.parallels and not any(np.isfinite(underside(*_middle(box))) for box in straps):
+        low, high = _seat_box(hold, part, setup.frame)
+        word = "packing " if straps else "plate "
+        top = ground + hold.parallels
+        yield Piece("plate", "packing", sentence((word, hold.parallels), units), (*low, ground), (*high, top), given=False)
+
+
+def _middle(box: Box) -> tuple[float, float]:
+    return 0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1])
+
+
+def _upright(name: str, kind: Kind, word: str, at: tuple[float, float], half: float, span: tuple[float, float]) -> Piece:
+    return Piece(name, kind, word, (at[0] - half, at[1] - half, span[0]), (at[0] + half, at[1] + half, span[1]), given=False)
+
+
+def _jacked(hold: Hold) -> list[str]:
+    """Return the faces that the words put a jack under."""
+    found = (_JACK.match(str(packing.words[0])) for packing in hold.packing)
+    return [match[1] for match in found if match]
+
+
+def _seat_box(hold: Hold, part: Part, frame: Frame) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the corners, seen from above, of what the work sits on."""
+    seat = next(face for face in part.faces if face.name == hold.seat)
+    low, high = face_box(part.finished, seat.surfaces, frame)
+    return low[:2], high[:2]
