@@ -1,6 +1,7 @@
 """Patterns: contraction, draft, cores, halves, the bed; against the textbook example, closed forms and public models."""
 
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,20 +10,23 @@ import pytest
 
 from export.files.lettering import text_outlines
 from geom.errors import GeometryError, JobError
-from geom.kernel.cut import cut, cylinder
+from geom.kernel.cut import cone, cut, cylinder, fuse, prism
 from geom.kernel.mesh import tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
 from geom.model.part import Part
 from geom.pattern.bed_split import split_for_bed
+from geom.pattern.bores import Bore, sorted_bores
 from geom.pattern.contraction import Stage, growth, stages
-from geom.pattern.cores import Bore, core_body, core_box, core_of
+from geom.pattern.cores import core_body, core_box, core_of
 from geom.pattern.draft import leans_of
+from geom.pattern.halves import Piece
 from geom.pattern.lettered import flat_places, raised
+from geom.pattern.parting import Flat, Parting
 from geom.pattern.pattern import Pattern, make_pattern
-from geom.rays.body import block, body_of
+from geom.rays.body import Body, block, body_of
 from geom.settings.records import CastingSettings, PartSettings, Settings
-from geom.toml.print_settings import PatternSettings, Printer
+from geom.toml.print_settings import PatternSettings, Printer, Step
 from tests.catalogue import drafted_casting
 
 BASE = (90.0, 80.0, 40.0)
@@ -41,6 +45,22 @@ def job(alloy: str = "grey iron", parting: float | None = 0.0, **pattern: object
         casting=CastingSettings(parting=parting),
         pattern=PatternSettings(**pattern),  # type: ignore[arg-type]
     )
+
+
+RUN = 12.0 * math.tan(math.radians(10.0))
+STEP = Step((40.0 + RUN, -20.0, 120.0, 60.0), 12.0)
+
+
+def stepped_part() -> Solid:
+    """A plate bent like a Z, 10 mm thick: its underside lies at 0, climbs at 10 degrees, lies at 12; a boss of 8 mm below that."""
+    lean = math.tan(math.radians(LEAN))
+    side = [(0.0, 0.0), (40.0, 0.0), (40.0 + RUN, 12.0), (90.0, 12.0), (90.0 - 10 * lean, 22.0)]
+    side += [(30.0 + RUN, 22.0), (30.0, 10.0), (10 * lean, 10.0)]
+    body: object = prism([(x, 0.0, z) for x, z in side], (0.0, 40.0, 0.0))
+    for near, inward in ((0.0, 1.0), (40.0, -1.0)):
+        wedge = [(-5.0, near - inward, -1.0), (-5.0, near - inward * lean, -1.0), (-5.0, near + 30.0 * inward * lean, 30.0)]
+        body = cut(body, prism([*wedge, (-5.0, near - inward, 30.0)], (110.0, 0.0, 0.0)))
+    return solid_from_shape(fuse(body, cone((66.0, 20.0, 12.5), (0.0, 0.0, -1.0), 12.0, 11.0, 8.5)), "two heights")
 
 
 def part_of(casting: Solid) -> Part:
@@ -173,6 +193,168 @@ def test_a_bore_left_uncored_does_not_draw(bored):
     assert face.short == pytest.approx(2 * math.pi * 17.0 * 40.0, rel=1e-3)
 
 
+def bored_from(drafted: Solid, foot: tuple[float, float, float], way: tuple[float, float, float], deep: float) -> Solid:
+    """Return the drafted block with a 24 mm bore, flat at its end."""
+    return solid_from_shape(cut(drafted.shape, cylinder(foot, way, 12.0, deep)), "bored")
+
+
+def test_a_blind_bore_stands_on_one_print_half_as_long_as_itself(drafted):
+    """24 by 30 mm, 1 % larger: half of 30.3 mm is more than the table's 15; tapered by 3 degrees, 0.25 mm of clearance."""
+    solid = bored_from(drafted, (45.0, 40.0, -1.0), (0.0, 0.0, 1.0), 31.0)
+    found = make_pattern(part_of(solid), job(), tessellate(solid, 0.02))
+    (core,) = found.cores
+    r, deep, length = 12.12, 30.3, core.first.length
+    tip = r - length * math.tan(math.radians(3.0))
+    due = math.pi * r * r * deep + math.pi * length * ((r - 0.25) ** 2 + (r - 0.25) * (tip - 0.25) + (tip - 0.25) ** 2) / 3
+
+    assert core.bore.blind
+    assert core.last is None
+    assert length == pytest.approx(deep / 2)
+    assert core.volume == pytest.approx(due, rel=1e-6)
+    assert core_body(core, 0.002).volume == pytest.approx(due, rel=5e-4)
+    assert found.whole.box[0][2] == pytest.approx(-length)
+    assert found.whole.box[1][2] == pytest.approx(40.4)
+
+
+def test_a_blind_bore_that_opens_upwards_has_its_print_above(drafted):
+    """The mould is then rammed the other way up; the print stands 1.01 times the block's height and its own length high."""
+    solid = bored_from(drafted, (45.0, 40.0, 41.0), (0.0, 0.0, -1.0), 31.0)
+    found = make_pattern(part_of(solid), job(), tessellate(solid, 0.02))
+
+    assert found.draws
+    assert found.whole.box[1][2] == pytest.approx(40.4 + found.cores[0].first.length)
+
+
+def test_a_level_blind_core_is_held_by_a_print_as_long_as_itself(drafted):
+    """Nothing carries its far end: print and core of one diameter balance when they are equally long."""
+    solid = bored_from(drafted, (45.0, -5.0, 20.0), (0.0, 1.0, 0.0), 55.0)
+    (bore,), uncored = sorted_bores(solid.surfaces, (0, 1, 2), body_of(tessellate(solid, 0.02), "block"), solid.size)
+    core = core_of(bore, "test")
+
+    assert uncored == []
+    assert (bore.blind, bore.end) == (True, pytest.approx((45.0, 50.0, 20.0)))
+    assert bore.length > 49.0
+    assert core.first.length == pytest.approx(bore.length)
+    with pytest.raises(JobError, match=r"axis at Z 20\.00 mm and the parting plane at 0\.00 mm"):
+        make_pattern(part_of(solid), job(), tessellate(solid, 0.05))
+
+
+@pytest.mark.parametrize(
+    ("foot", "way", "says"),
+    [
+        ((45.0, 40.0, 20.0), (0.5, 0.0, math.sqrt(0.75)), r"30\.0 degrees off the draw.*drill it"),
+        ((45.0, 40.0, 20.0), (0.0, 0.0, 0.0), "neither end opens"),
+    ],
+)
+def test_a_bore_no_core_can_form_says_why(drafted, foot, way, says):
+    """Oblique: no print draws. Closed in: nothing holds the core. Then the casting does not draw, and the bore is named."""
+    if any(way):
+        start = tuple(f - 60.0 * w for f, w in zip(foot, way, strict=True))
+        solid = bored_from(drafted, start, way, 120.0)  # type: ignore[arg-type]
+    else:
+        solid = bored_from(drafted, (45.0, 40.0, 10.0), (0.0, 0.0, 1.0), 15.0)
+    found = make_pattern(part_of(solid), job(), tessellate(solid, 0.05))
+    (one,) = found.uncored
+
+    assert re.search(says, one.why)
+    assert not found.draws
+
+
+def test_cores_alike_come_out_of_one_box(drafted):
+    """Two bores of 16 mm and one of 20: two boxes, one of them used twice."""
+    shape = drafted.shape
+    for x, radius in ((20.0, 8.0), (45.0, 10.0), (70.0, 8.0)):
+        shape = cut(shape, cylinder((x, 40.0, -1.0), (0.0, 0.0, 1.0), radius, 42.0))
+    solid = solid_from_shape(shape, "three")
+    found = make_pattern(part_of(solid), job(), tessellate(solid, 0.05))
+
+    assert [box.count for box in found.boxes] == [1, 2]
+    assert len(found.cores) == 3
+    assert {"core_box_1_a", "core_box_1_b", "core_box_2_a", "core_box_2_b"} < {piece.name for piece in found.pieces}
+
+
+# --- stepped parting --------------------------------------------------------
+
+
+def test_a_steps_risers_lean_and_its_volume_is_a_frustum():
+    """A 20 mm square at 6 mm over a plane at 0, risers at 10 degrees: a truncated pyramid on a 100 mm square slab 5 mm thick."""
+    parting = Parting(0.0, (Flat((-10.0, -10.0), (10.0, 10.0), 6.0),))
+    under = parting.below((-50.0, -50.0, -5.0), (50.0, 50.0, 20.0))
+    run = 6.0 * math.tan(math.radians(10.0))
+    top, foot = 20.0**2, (20.0 + 2 * run) ** 2
+
+    assert under.volume == pytest.approx(100.0 * 100.0 * 5.0 + 6.0 * (top + foot + math.sqrt(top * foot)) / 3, rel=1e-9)
+    assert parting.heights(np.array([[0.0, 0.0], [10.0 + run / 2, 0.0], [30.0, 0.0]])) == pytest.approx([6.0, 3.0, 0.0])
+
+
+@pytest.fixture(scope="module")
+def two_heights() -> tuple[Solid, Pattern]:
+    solid = stepped_part()
+    return solid, make_pattern(part_of(solid), job(steps=(STEP,)), tessellate(solid, 0.05))
+
+
+def test_a_part_on_two_heights_draws_only_from_a_parting_with_a_step(two_heights):
+    """Parted level, sand under the raised half would have to come up through it; parted along its underside all of it draws."""
+    solid, stepped = two_heights
+    plane = make_pattern(part_of(solid), job(), tessellate(solid, 0.05))
+    down = next(s for s in solid.surfaces if s.kind == "plane" and s.normal[2] < -0.99 and abs(s.origin[2] - 12.0) < 1e-6)
+
+    assert [face.angle for face in plane.draft.faults if face.surface == down.index] == [-90.0]
+    assert stepped.draws
+    assert min(face.angle for face in stepped.draft.faces) == pytest.approx(LEAN, abs=1e-6)
+
+
+def test_the_halves_of_a_stepped_pattern_add_up_and_lift_off_each_other_and_their_board(two_heights):
+    """The lower one is the boss, a frustum of 1.01 times 8 mm; upper half and boss meet nothing as they are drawn."""
+    _, stepped = two_heights
+    turn, pieces = np.diag([1.0, -1.0, -1.0]), {piece.name: piece for piece in stepped.pieces}
+    upper, lower = (_back(pieces[name]) for name in ("pattern_upper", "pattern_lower"))
+    board = pieces["follow_board"].body
+    radii = (12.0 - 0.5 / 8.5, 11.0)
+    boss = 1.01**3 * math.pi * 8.0 * (radii[0] ** 2 + radii[0] * radii[1] + radii[1] ** 2) / 3
+    deep = float(re.search(r"holes ([\d.]+) mm deep", pieces["pattern_lower"].what)[1])  # type: ignore[index]
+    holes = len(stepped.spots) * math.pi * deep
+
+    assert lower.volume == pytest.approx(boss - holes * 3.15**2, rel=0.01)
+    assert upper.volume + lower.volume == pytest.approx(stepped.whole.volume - holes * (3.15**2 + 3.075**2), rel=2e-3)
+    assert board.box[0][2] == pytest.approx(0.0)
+    laid = lower.moved(turn, (0.0, 0.0, 1.01 * 12.0 + 8.0))
+    for lift in (0.0, 0.1, 3.0, 15.0):
+        above = (0.0, 0.0, lift)
+        assert (upper.moved(np.eye(3), above) & lower).volume == pytest.approx(0.0, abs=0.05)
+        assert (laid.moved(np.eye(3), above) & board).volume == pytest.approx(0.0, abs=0.05)
+
+
+def _back(piece: Piece) -> Body:
+    """Return a piece where it was in the pattern."""
+    turn = np.asarray(piece.turn).T
+    return piece.body.moved(turn, (-turn @ np.asarray(piece.shift)).tolist())
+
+
+@pytest.mark.parametrize(
+    ("step", "says"),
+    [
+        (
+            Step((0.0, 0.0, 40.0, 40.0), 55.0, "job.toml line 9, pattern.step.1"),
+            "line 9, pattern.step.1: the plane at Z 55 mm misses",
+        ),
+        (Step((200.0, 0.0, 240.0, 40.0), 12.0), "lies beside the casting"),
+        (Step((10.0, 10.0, 10.2, 40.0), 12.0), "less than 1 mm wide"),
+    ],
+)
+def test_a_step_that_makes_no_sense_is_refused(drafted, step, says):
+    """Too high, beside the casting, or no area."""
+    with pytest.raises(JobError, match=says):
+        make_pattern(part_of(drafted), job(steps=(step,)), tessellate(drafted, 0.05))
+
+
+def test_steps_whose_risers_meet_are_refused(drafted):
+    """10 and 20 mm over the plane, 1 mm apart: their risers need 5.3 mm."""
+    steps = (Step((0.0, 0.0, 30.0, 80.0), 10.0), Step((31.0, 0.0, 60.0, 80.0), 20.0))
+    with pytest.raises(JobError, match=r"1\.0 mm apart and their risers, which lean by 10 degrees, need 5\.3 mm"):
+        make_pattern(part_of(drafted), job(steps=steps), tessellate(drafted, 0.05))
+
+
 # --- text -------------------------------------------------------------------
 
 
@@ -260,4 +442,4 @@ def test_where_no_parting_is_stated_the_widest_section_is_taken(drafted):
     """The foot of a block that leans in."""
     found = make_pattern(part_of(drafted), replace(job(), casting=CastingSettings()), tessellate(drafted, 0.05))
 
-    assert (found.parting, found.assumed, found.draws) == (0.0, True, True)
+    assert (found.parting.z, found.parting.assumed, found.draws) == (0.0, True, True)

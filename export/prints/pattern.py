@@ -22,7 +22,9 @@ from geom.fixture.sweep import simplified
 from geom.kernel.mesh import Mesh
 from geom.pattern.cores import Core
 from geom.pattern.draft import FaceDraft
-from geom.pattern.pattern import Pattern, Piece
+from geom.pattern.halves import Piece
+from geom.pattern.parting import RISER
+from geom.pattern.pattern import Pattern
 from geom.rays.body import Body
 from geom.rows.records import Words
 from geom.standards.foundry import smallest_cored_bore
@@ -111,8 +113,9 @@ def pattern_document(found: Pattern, job: "Job", walls: dict[str, Wall]) -> dict
         "contraction": [{"metal": s.metal, "per_cent": round(100 * s.share, 4), "why": s.why} for s in found.stages],
         "growth": found.growth,
         "draw": "xyz"[found.along],
-        "parting": found.parting,
-        "parting_assumed": found.assumed,
+        "parting": found.parting.z,
+        "parting_assumed": found.parting.assumed,
+        "parting_steps": [{"low": list(f.low), "high": list(f.high), "parting": f.z} for f in found.parting.flats],
         "least_draft": found.draft.least,
         "faults": [
             {
@@ -196,8 +199,19 @@ def size_words(found: Pattern, units: Units) -> Iterator[str]:
 
 def parting_words(found: Pattern, units: Units) -> Iterator[str]:
     """Yield where the pattern parts, and why there."""
-    why = "; the job states no casting.parting, so the casting's widest section is taken" if found.assumed else ""
-    yield sentence(_even(f"Drawn along {'XYZ'[found.along]}, parted at ", found.parting, f" of the part{why}."), units)
+    parting = found.parting
+    why = "; the job states no casting.parting, so the casting's widest section is taken" if parting.assumed else ""
+    yield sentence(_even(f"Drawn along {'XYZ'[found.along]}, parted at ", parting.z, f" of the part{why}."), units)
+    x, y = ("XYZ"[axis] for axis in found.order[:2])
+    for flat in parting.flats:
+        (a, b), (c, d) = zip(flat.low, flat.high, strict=True)
+        yield sentence(
+            _even(
+                f"Stepped: parted at {'XYZ'[found.along]} ", flat.z, f" over {x} ", a, " to ", b, f", {y} ", c, " to ", d,
+                f"; the risers lean outwards by {RISER:g} degrees (common practice, no source).",
+            ),
+            units,
+        )  # fmt: skip
 
 
 def draft_words(found: Pattern, job: "Job") -> Iterator[str]:
@@ -222,8 +236,8 @@ def draft_words(found: Pattern, job: "Job") -> Iterator[str]:
             "Give these faces draft in the model, part the casting elsewhere (casting.parting), draw it along another axis "
             "(pattern.draw), or fill the hollow and machine it."
         )
-    for bore in found.uncored:
-        yield f"The bore of {fixed(2 * bore.radius, 1)} mm is not cored: it does not run through, or cores are switched off."
+    for one in found.uncored:
+        yield f"The bore of {fixed(2 * one.bore.radius, 1)} mm is not cored: {one.why}."
 
 
 def piece_words(piece: Piece, wall: Wall, units: Units) -> str:
@@ -252,23 +266,15 @@ def check_words(found: Pattern, units: Units) -> Iterator[str]:
 
 
 def _core_words(core: Core) -> Words:
-    first, last = core.first, core.last
-    kind = "upright core" if core.bore.upright else "level core"
-    return (
-        f"{kind}: ",
-        2 * core.bore.radius,
-        " over ",
-        core.bore.length,
-        "; prints ",
-        first.length,
-        " and ",
-        last.length,
-        " long, the core's ",
-        first.clearance,
-        " smaller at each side and ",
-        last.clearance,
-        f" short; core {core.volume / 1000:.1f} cm3 (print sizes: common practice, no source).",
-    )
+    bore, first, last = core.bore, core.first, core.last
+    kind = f"{'blind ' if bore.blind else ''}{'upright' if bore.upright else 'level'} core: "
+    size: Words = (kind, 2 * bore.radius, " over ", bore.length + bore.tip)
+    if last is None:
+        prints: Words = ("; print ", first.length, " long, the core's ", first.clearance, " smaller at each side")
+    else:
+        prints = ("; prints ", first.length, " and ", last.length, " long, the core's ", first.clearance)
+        prints = (*prints, " smaller at each side and ", last.clearance, " short")
+    return (*size, *prints, f"; core {core.volume / 1000:.1f} cm3 (print sizes: common practice, no source).")
 
 
 def use_words(found: Pattern) -> Iterator[str]:

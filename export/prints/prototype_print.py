@@ -22,7 +22,7 @@ from geom.kernel.mesh import Mesh
 from geom.kernel.surface import Surface
 from geom.model.part import Part
 from geom.pattern.bed_split import Keep, Split, split_for_bed
-from geom.pattern.cores import upright_to
+from geom.pattern.bores import upright_to
 from geom.pattern.dowels import pin
 from geom.pattern.hollow import hollowed
 from geom.pattern.plane import Floats

@@ -1,8 +1,7 @@
-"""Bores that no pattern draws: the core that forms each, its prints on the pattern, and the box it is rammed in.
+"""The core that forms a bore, its prints on the pattern, and the box it is rammed in.
 
-Round straight bores that run right through, along the draw or level in the
-parting plane; pattern size, draw frame. Print lengths, tapers and clearances:
-common practice, no source. The foundry decides what it cores.
+Pattern size, draw frame. Print lengths, tapers and clearances: common practice,
+no source. The foundry decides what it cores. Knows nothing of casting or sand.
 """
 
 import math
@@ -12,37 +11,21 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
-from geom.kernel.shape import Surface
+from geom.pattern.bores import Bore, upright_to
 from geom.rays.body import Body, block, joined, rod
 from geom.standards.foundry import core_print
-from geom.tolerance import SAME_DIRECTION
-
-Floats = npt.NDArray[np.float64]
 
 LOWER_TAPER: Final = 3.0
 UPPER_TAPER: Final = 10.0
 """Degrees: the upper print finds its seat as the mould is closed."""
 
-_FULL_TURN: Final = 359.0
+STANDING: Final = 0.5
+LYING: Final = 1.0
+"""Length of the one print of a blind bore's core over the core's own, at least: standing on it, or level and held by it alone."""
+
 _LAP: Final = 0.2
 """mm by which a core's filling reaches into the metal round it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Bore:
-    """A bore of the casting: the surfaces of its wall, radius, and both ends of its axis, draw frame, pattern size."""
-
-    surfaces: tuple[int, ...]
-    radius: float
-    start: tuple[float, float, float]
-    end: tuple[float, float, float]
-    upright: bool
-
-    @property
-    def length(self) -> float:
-        return math.dist(self.start, self.end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,23 +40,23 @@ class Print:
 
 @dataclass(frozen=True, slots=True)
 class Core:
-    """A core: its bore, and the prints at the start and the end of the bore."""
+    """A core: its bore, the print at the bore's start, and the one at its end; None at the closed end of a blind bore."""
 
     bore: Bore
     first: Print
-    last: Print
+    last: Print | None
 
     @property
     def profile(self) -> tuple[tuple[float, float], ...]:
         """Height along the axis from the core's own first end, and radius there: the core as rammed."""
         a, b, bore = self.first, self.last, self.bore
-        gap = b.clearance
         low, high = a.length, a.length + bore.length
+        body = ((0.0, a.tip - a.clearance), (low, a.root - a.clearance), (low, bore.radius), (high, bore.radius))
+        if b is None:
+            return (*body, (high + bore.tip, 0.0)) if bore.tip > 0 else body
+        gap = b.clearance
         return (
-            (0.0, a.tip - a.clearance),
-            (low, a.root - a.clearance),
-            (low, bore.radius),
-            (high, bore.radius),
+            *body,
             (high, b.root - b.clearance),
             (high + b.length - gap, b.tip - b.clearance + gap * (b.root - b.tip) / b.length),
         )
@@ -82,6 +65,11 @@ class Core:
     def volume(self) -> float:
         """Closed form, mm3."""
         return sum(_frustum(r0, r1, z1 - z0) for (z0, r0), (z1, r1) in _steps(self.profile))
+
+    @property
+    def kind(self) -> tuple[tuple[float, float], ...]:
+        """What two cores from one box have in common."""
+        return tuple((round(z, 4), round(r, 4)) for z, r in self.profile)
 
 
 def _frustum(r0: float, r1: float, height: float) -> float:
@@ -92,36 +80,6 @@ def _steps(profile: Sequence[tuple[float, float]]) -> list[tuple[tuple[float, fl
     return [(a, b) for a, b in pairwise(profile) if b[0] > a[0]]
 
 
-def bores_of(surfaces: Sequence[Surface], along: int, order: tuple[int, int, int], factor: float) -> tuple[Bore, ...]:
-    """Return the straight round through bores along or square to the draw.
-
-    Args:
-        along: which part axis is the draw.
-        order: the part axes that are the draw frame's X, Y, Z.
-        factor: pattern size over casting size.
-    """
-    found: list[Bore] = []
-    for surface in surfaces:
-        if surface.kind != "cylinder" or not surface.hollow or surface.turn < _FULL_TURN:
-            continue
-        rise = abs(surface.axis[along])
-        if SAME_DIRECTION < rise < 1.0 - SAME_DIRECTION:
-            continue
-        ends = [tuple(factor * (surface.origin[i] + t * surface.axis[i]) for i in order) for t in surface.extent]
-        start, end = sorted(ends, key=lambda p: (round(p[2], 6), p))
-        found.append(Bore((surface.index,), factor * surface.radius, start, end, rise > 0.5))  # type: ignore[arg-type]
-    return tuple(sorted(found, key=lambda bore: (-bore.radius, bore.start)))
-
-
-def is_through(bore: Bore, casting: Body, size: float) -> bool:
-    """Tell whether a core could be held at both ends: nothing but air beyond them, as wide as the bore."""
-    axis = np.subtract(bore.end, bore.start) / bore.length
-    turn = upright_to(axis)
-    foot = np.subtract(bore.start, size * axis).tolist()
-    whole = rod((0.0, 0.0, 0.0), 0.98 * bore.radius, 2.0 * size + bore.length, 0.1).moved(turn, foot)
-    return (whole & casting).volume < 1e-3 * whole.volume
-
-
 def core_of(bore: Bore, where: str) -> Core:
     """Return the core of a bore and its prints.
 
@@ -129,11 +87,16 @@ def core_of(bore: Bore, where: str) -> Core:
         StandardError: the bore is larger than the table of prints.
     """
     diameter = 2.0 * bore.radius
+    deep = bore.length + bore.tip
     if not bore.upright:
         length, clearance = core_print(diameter, "level", where)
+        if bore.blind:
+            return Core(bore, Print(max(length, LYING * deep), bore.radius, bore.radius, clearance), None)
         level = Print(length, bore.radius, bore.radius, clearance)
         return Core(bore, level, level)
     low, clearance = core_print(diameter, "lower", where)
+    if bore.blind:
+        return Core(bore, _tapered(max(low, STANDING * deep), bore.radius, LOWER_TAPER, clearance), None)
     high, _ = core_print(diameter, "upper", where)
     return Core(bore, _tapered(low, bore.radius, LOWER_TAPER, clearance), _tapered(high, bore.radius, UPPER_TAPER, clearance))
 
@@ -146,24 +109,15 @@ def _tapered(length: float, radius: float, taper: float, clearance: float) -> Pr
 def filling(core: Core, chord: float) -> Body:
     """Return what fills a core's bore on the pattern, with its prints, draw frame."""
     a, b, bore = core.first, core.last, core.bore
-    plug = rod((0.0, 0.0, a.length), bore.radius + _LAP, bore.length, chord)
-    prints = [
+    deep = bore.length + (bore.tip + _LAP if bore.blind else 0.0)
+    bodies = [
+        rod((0.0, 0.0, a.length), bore.radius + _LAP, deep, chord),
         rod((0.0, 0.0, 0.0), a.tip, a.length + _LAP, chord, a.root + _LAP * (a.root - a.tip) / a.length),
-        rod((0.0, 0.0, a.length + bore.length - _LAP), b.root, b.length + _LAP, chord, b.tip),
     ]
-    axis = np.subtract(bore.end, bore.start) / bore.length
-    foot = np.subtract(bore.start, a.length * axis).tolist()
-    return joined([plug, *prints]).moved(upright_to(axis), foot)
-
-
-def upright_to(axis: Floats) -> Floats:
-    """Return the turn (3, 3) that lays Z along a direction."""
-    way = np.asarray(axis, dtype=float)
-    if abs(way[2]) > 1.0 - 1e-12:
-        return np.diag([1.0, math.copysign(1.0, way[2]), math.copysign(1.0, way[2])])
-    across = np.cross((0.0, 0.0, 1.0), way)
-    across /= np.linalg.norm(across)
-    return np.column_stack([across, np.cross(way, across), way])
+    if b is not None:
+        bodies.append(rod((0.0, 0.0, a.length + bore.length - _LAP), b.root, b.length + _LAP, chord, b.tip))
+    foot = np.subtract(bore.start, a.length * bore.axis).tolist()
+    return joined(bodies).moved(upright_to(bore.axis), foot)
 
 
 def core_body(core: Core, chord: float) -> Body:
@@ -185,14 +139,26 @@ class CoreBox:
         halves: both, each on Z 0, the core's axis along X.
         size: of one half.
         cavity: volume of the whole cavity, mm3.
+        core: what it makes; `count` of them for one casting.
+        apart: between the two dowels, along and across the half, and their hole's depth.
     """
 
     halves: tuple[Body, Body]
     size: tuple[float, float, float]
     cavity: float
+    core: Core
+    count: int
+    apart: tuple[float, float, float]
 
 
-def core_box(core: Core, chord: float, wall: float, pin: float, gap: float) -> CoreBox:
+def boxes_for(cores: Sequence[Core], chord: float, wall: float, pin: float, gap: float) -> tuple[CoreBox, ...]:
+    """Return a box for each kind of core: alike ones come out of one box."""
+    kinds = list(dict.fromkeys(core.kind for core in cores))
+    alike = [[core for core in cores if core.kind == kind] for kind in kinds]
+    return tuple(core_box(same[0], chord, wall, pin, gap, len(same)) for same in alike)
+
+
+def core_box(core: Core, chord: float, wall: float, pin: float, gap: float, count: int = 1) -> CoreBox:
     """Return the box a core is rammed in: open where the core's first end comes out, closed at the other."""
     inner = core_body(core, chord)
     length = core.profile[-1][0]
@@ -209,4 +175,6 @@ def core_box(core: Core, chord: float, wall: float, pin: float, gap: float) -> C
     for grow, flip in ((0.0, 1.0), (gap, -1.0)):
         holes = joined([rod((x, flip * y, -depth), pin / 2.0 + gap / 2.0 + grow, depth + 1.0, chord) for x, y in spots])
         halves.append((outer - cavity - holes).moved(np.eye(3), (0.0, 0.0, height)))
-    return CoreBox((halves[0], halves[1]), (length + wall, 2.0 * half_width, height), 2.0 * cavity.volume)
+    (x0, y0), (x1, y1) = spots
+    size, apart = (length + wall, 2.0 * half_width, height), (x1 - x0, abs(y1 - y0), depth)
+    return CoreBox((halves[0], halves[1]), size, 2.0 * cavity.volume, core, count, apart)

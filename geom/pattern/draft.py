@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from geom.kernel.mesh import Mesh
 from geom.kernel.shape import Surface
+from geom.pattern.parting import Parting
 from geom.rays.body import Body
 from geom.rays.tree import RayTree
 
@@ -30,6 +31,9 @@ ANGLE_NOISE: Final = 0.05
 
 LEAST_AREA: Final = 2.0
 """mm2; less of a face than this is where two facets meet, not a face that tears sand."""
+
+_BESIDE: Final = 1e-4
+"""mm off the skin where the sand that moulds it is looked for: a face in the parting itself belongs to what lies on it."""
 
 _CLEAR: Final = 0.06
 """mm off the skin where a look along the draw begins: more than the facets' own error."""
@@ -73,7 +77,7 @@ class Draft:
 
 
 def draft_of(
-    mesh: Mesh, surfaces: Sequence[Surface], order: Order, cored: frozenset[int], filled: Body, z: float, least: float
+    mesh: Mesh, surfaces: Sequence[Surface], order: Order, cored: frozenset[int], filled: Body, parting: Parting, least: float
 ) -> Draft:
     """Return the draft of a casting.
 
@@ -83,11 +87,13 @@ def draft_of(
         order: the part axes that are the draw frame's X, Y and Z.
         cored: surfaces that cores form.
         filled: the casting with what cores form filled, draw frame.
-        z: height of the parting plane.
+        parting: where the halves meet.
         least: draft that is asked for, degrees.
     """
     keep = ~np.isin(mesh.face, sorted(cored))
-    corners, face = _halved(mesh.vertices[mesh.triangles[keep]], mesh.face[keep], z)
+    corners, face = mesh.vertices[mesh.triangles[keep]], mesh.face[keep]
+    for way, at in parting.planes():
+        corners, face = _halved(corners, face, way, at)
     corners, face = _small(corners, face)
     cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.linalg.norm(cross, axis=1)
@@ -96,9 +102,9 @@ def draft_of(
     area, middle = size / 2.0, corners.mean(axis=1)
     normal = _smooth(corners, cross, face, surfaces, order)
     lean = _leans(normal[:, 2], face, surfaces, order[2])
-    above = middle[:, 2] - z
-    upper = np.where(np.abs(above) > 1e-6, above > 0, normal[:, 2] > 0)
-    held = _held(filled, middle, normal, lean, upper, z)
+    beside = middle + _BESIDE * normal
+    upper = beside[:, 2] > parting.heights(beside[:, :2])
+    held = _held(filled, middle, normal, lean, upper, parting)
     angle = np.where(held, -np.abs(lean), np.abs(lean))
     short = ~held & (angle < least - ANGLE_NOISE)
     bad = np.where(held, 2, np.where(short, 1, 0))
@@ -165,7 +171,7 @@ def _leans(rise: Floats, face: Ints, surfaces: Sequence[Surface], along: int) ->
     return found
 
 
-def _held(filled: Body, middle: Floats, normal: Floats, lean: Floats, upper: Bools, z: float) -> Bools:
+def _held(filled: Body, middle: Floats, normal: Floats, lean: Floats, upper: Bools, parting: Parting) -> Bools:
     """Return which facets sand holds."""
     mesh = filled.mesh()
     centre = 0.5 * (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0))
@@ -177,11 +183,14 @@ def _held(filled: Body, middle: Floats, normal: Floats, lean: Floats, upper: Boo
     start = middle + _CLEAR * normal - centre
     held[look] = tree.first(start[look], way[look]) >= 0
     across = look & ~held & ((lean > 0) != upper)
+    levels = np.array(parting.levels)
+    level = np.abs(parting.heights(middle[:, :2])[:, None] - levels).argmin(axis=1)
     for is_upper in (True, False):
-        here = np.flatnonzero(across & (upper == is_upper))
-        if len(here):
-            outlines = filled.outlines_at(z + (1e-3 if is_upper else -1e-3))
-            held[here] = ~_enclosed(middle[here, :2], outlines)
+        for number, z in enumerate(levels.tolist()):
+            here = np.flatnonzero(across & (upper == is_upper) & (level == number))
+            if len(here):
+                outlines = filled.outlines_at(z + (1e-3 if is_upper else -1e-3))
+                held[here] = ~_enclosed(middle[here, :2], outlines)
     return held
 
 
@@ -232,9 +241,9 @@ def _least(angle: Floats, area: Floats) -> float:
     return float(angle[order[min(at, len(order) - 1)]])
 
 
-def _halved(corners: Floats, face: Ints, z: float) -> tuple[Floats, Ints]:
-    """Return triangles cut at a height; the pieces keep their face."""
-    rise = corners[:, :, 2] - z
+def _halved(corners: Floats, face: Ints, normal: Floats, at: float) -> tuple[Floats, Ints]:
+    """Return triangles cut by a plane; the pieces keep their face."""
+    rise = corners @ normal - at
     crossing = (rise.max(axis=1) > 1e-9) & (rise.min(axis=1) < -1e-9)
     pieces, owners = [corners[~crossing]], [face[~crossing]]
     for triangle, owner, up in zip(corners[crossing], face[crossing].tolist(), rise[crossing], strict=True):

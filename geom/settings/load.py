@@ -34,7 +34,7 @@ from geom.standards.callout import parse_callout
 from geom.standards.tolerance_grades import default_grades
 from geom.toml.lines import KeyPath
 from geom.toml.pins import Pin, Pins
-from geom.toml.print_settings import HOLLOW_LINES, PatternSettings, Printer
+from geom.toml.print_settings import HOLLOW_LINES, PatternSettings, Printer, Step
 from geom.toml.reader import (
     Raw,
     Source,
@@ -56,6 +56,8 @@ from geom.toml.schema import (
     PINS,
     SETUPS,
     SHOP,
+    STEP,
+    STEPS,
     TABLES,
     TOP,
     VARIANTS,
@@ -387,7 +389,10 @@ def _printer(source: Source, units: str) -> Printer:
 
 
 def _pattern(source: Source, units: str) -> PatternSettings:
-    values = _read(source, "pattern", units)
+    raw = _table(source, "pattern")
+    values = read_table({k: v for k, v in raw.items() if k != STEPS}, TABLES["pattern"], source, ("pattern",), units)
+    steps = _entries(("pattern", STEPS), raw.get(STEPS, []), STEP, source, units)
+    values["steps"] = tuple(Step(tuple(given["over"]), given["parting"], source.where(here)) for here, given, _ in steps)
     where = {key: source.where(("pattern", key)) for key in _table(source, "pattern")}
     if values["master"]:
         find_alloy(values["master"], where["master"])

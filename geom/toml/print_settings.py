@@ -45,6 +45,21 @@ class Printer:
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """`[[pattern.step]]`: a rectangle across the draw over which the halves part at another height.
+
+    Attributes:
+        over: two opposite corners, along the two part axes across the draw, in the order of the alphabet, mm.
+        parting: height there, along the draw, mm.
+        where: file, line and key, for messages.
+    """
+
+    over: tuple[float, float, float, float]
+    parting: float
+    where: str = "[[pattern.step]]"
+
+
+@dataclass(frozen=True, slots=True)
 class PatternSettings:
     """`[pattern]`: how the pattern is made; the parting plane is `[casting] parting`.
 
@@ -54,6 +69,7 @@ class PatternSettings:
         draw: part axis along which the halves are drawn.
         draft: least draft of a face along the draw, degrees.
         cores: make cores of round bores that would not draw.
+        steps: where the parting lies at other heights than the plane.
         text: raised on the pattern; "" for none.
         text_height: of its capitals, mm; None to fit the face.
         where: file, line and key of each value given, for messages.
@@ -64,6 +80,7 @@ class PatternSettings:
     draw: Draw = "z"
     draft: float = 1.0
     cores: bool = True
+    steps: tuple[Step, ...] = ()
     text: str = ""
     text_height: float | None = None
     where: dict[str, str] = field(default_factory=dict)

@@ -162,6 +162,7 @@ FOUNDRY: Final[Table] = {
 DRAWING: Final[Table] = {
     "projection": Key("choice", "first or third angle", default="first", inch="third", choices=("first", "third")),
     "sheet": Key("choice", "paper size", default="A3", choices=("A3", "A4")),
+    "paper": Key("choice", "paper of the set-up sheets", choices=("a4", "letter")),
     "title": Key("text", "title; the part's name unless told", longest=25),
     "supplementary": Key("text", "supplementary title", longest=25),
     "owner": Key("text", "legal owner", longest=60),
@@ -222,6 +223,16 @@ PATTERN: Final[Table] = {
     "text": Key("text", "raised on the pattern", default="", longest=24),
     "text_height": Key("length", "height of its capitals; as the face allows unless told", least=3, most=100),
 }
+
+STEP: Final[Table] = {
+    "over": Key(
+        "lengths", "two opposite corners, along the part's axes across the draw", needed=True, least=-10000, most=10000, count=4
+    ),
+    "parting": Key("length", "height of the parting there, along the draw", needed=True, least=-10000, most=10000),
+}
+"""Each [[pattern.step]]: where the halves part at another height."""
+
+STEPS: Final = "step"
 
 PIN: Final[Table] = {
     "number": Key("integer", "which set-up, from 1", needed=True, least=1, most=20),

@@ -30,7 +30,7 @@ def main() -> None:
         made = time.process_time()
         grown = body_of(mesh, "casting").moved(found.growth * np.eye(3), (0.0, 0.0, 0.0))
         whole = joined([grown, *(filling(core, settings.printer.chord) for core in found.cores)])
-        upper, lower = whole.split((0.0, 0.0, 1.0), found.growth * found.parting)
+        upper, lower = whole.split((0.0, 0.0, 1.0), found.growth * found.parting.z)
         assert upper.volume + lower.volume > 0
         bare = time.process_time() - made
         times = (made - meshed) / bare

@@ -1,0 +1,126 @@
+"""A pattern parted: its upper and lower pieces, lined up by dowels, and the board for a parting with steps.
+
+Pieces come out as they lie on the printer's bed. Draw frame, pattern size, mm.
+Knows nothing of cores and drafts.
+"""
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from geom.pattern.dowels import Spot, dowel_spots, holes
+from geom.pattern.parting import Floats, Parting, board
+from geom.pattern.plane import area
+from geom.rays.body import Body, joined
+from geom.space import Vec3
+from geom.toml.print_settings import Printer
+
+_Room: TypeAlias = tuple[float, tuple[Spot, ...], float]
+
+_SLIVER: Final = 1.0
+"""mm3 of a part that is nothing: facets that just pass the parting."""
+
+BOARD_MARGIN: Final = 25.0
+BOARD_THICK: Final = 8.0
+"""mm of a follow board beyond the pattern, and under its deepest step: common practice, no source."""
+
+_AS_IT_IS: Final = np.eye(3)
+_OVER: Final = np.diag([1.0, -1.0, -1.0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """One thing to print, as it lies on the bed; mm.
+
+    Attributes:
+        name: of its file and in the 3MF.
+        body: flat side on Z 0.
+        what: what it is, in words.
+        turn, shift: how it came here from its place in the pattern; None for what is no part of it.
+    """
+
+    name: str
+    body: Body
+    what: str
+    turn: Floats | None = None
+    shift: Vec3 = (0.0, 0.0, 0.0)
+
+
+def halves(whole: Body, parting: Parting, printer: Printer) -> tuple[tuple[Spot, ...], list[Piece]]:
+    """Return the dowels' places and the pieces: pins are glued into the upper one, holes run free in the lower."""
+    under = parting.below(*_round(whole))
+    upper, lower = (whole - under, whole & under) if parting.flats else whole.split((0.0, 0.0, 1.0), parting.z)
+    if lower.volume < _SLIVER:
+        return (), [_laid("pattern", upper, f"pattern in one piece, {_back(parting)} back down", False)]
+    if upper.volume < _SLIVER:
+        return (), [_laid("pattern", lower, f"pattern in one piece, {_back(parting)} back down", True)]
+    radius = printer.pin / 2.0 + printer.hole_growth / 2.0
+    made: list[Piece] = []
+    spots: list[Spot] = []
+    below = [part for part in lower.pieces() if part.volume > _SLIVER]
+    above = joined([part for part in upper.pieces() if part.volume > _SLIVER])
+    for number, loose in enumerate(below, 1):
+        z, here, depth = _room_for_dowels(above, loose, parting, radius + printer.gap, printer.wall)
+        if here:
+            loose = loose - holes(here, z, radius + printer.gap, depth, printer.chord)
+            bores = holes(here, 0.0, radius + printer.gap / 2.0, depth, printer.chord)
+            above = above - bores.moved(np.diag([1.0, 1.0, -1.0]), (0.0, 0.0, z))
+        spots.extend(here)
+        name = "pattern_lower" if len(below) == 1 else f"pattern_lower_{number}"
+        words = f"holes {depth:.1f} mm deep run free on the dowels" if here else "no room for a dowel: glue it on"
+        made.append(_laid(name, loose, f"lower part, {words}{_stepped(loose, parting, -1.0)}", True))
+    top = _laid("pattern_upper", above, f"upper part, dowels glued in{_stepped(above, parting, 1.0)}", False)
+    return tuple(spots), [top, *made]
+
+
+def follow_board(whole: Body, parting: Parting) -> list[Piece]:
+    """Return the board that carries the pattern while the lower half is rammed, where the parting has steps."""
+    if not parting.flats:
+        return []
+    made = board(parting, *_round(whole), BOARD_MARGIN, BOARD_THICK)
+    return [Piece("follow_board", made, "follow board: the pattern lies on its steps while the lower half is rammed")]
+
+
+def _round(whole: Body) -> tuple[Vec3, Vec3]:
+    """Return a box that holds a pattern with room to spare."""
+    low, high = whole.box
+    return (low[0] - 5.0, low[1] - 5.0, low[2] - 5.0), (high[0] + 5.0, high[1] + 5.0, high[2] + 5.0)
+
+
+def _laid(name: str, body: Body, what: str, over: bool) -> Piece:
+    """Return a piece on the bed: its parted side down."""
+    turn = _OVER if over else _AS_IT_IS
+    shift = (0.0, 0.0, body.box[1][2] if over else -body.box[0][2])
+    return Piece(name, body.moved(turn, shift), what, turn, shift)
+
+
+def _back(parting: Parting) -> str:
+    return "stepped" if parting.flats else "flat"
+
+
+def _stepped(body: Body, parting: Parting, side: float) -> str:
+    """Return what the printer has to know of a piece whose parted side is no plane."""
+    near = [z for z in parting.levels if _ends_at(body, z, side)]
+    return "; its parted side is stepped: print it with supports under the step" if len(near) > 1 else ""
+
+
+def _ends_at(body: Body, z: float, side: float) -> bool:
+    """Tell whether part of a piece ends at a height, on its parted side."""
+    inside, outside = (sum(area(o) for o in body.outlines_at(z + s * side * 0.01)) for s in (1.0, -1.0))
+    return inside > outside + 1.0
+
+
+def _room_for_dowels(
+    above: Body, loose: Body, parting: Parting, radius: float, wall: float
+) -> tuple[float, tuple[Spot, ...], float]:
+    """Return the height at which dowels find room, their places, and their depth each way: the deepest that leaves a wall."""
+    best: _Room = (parting.z, (), 0.0)
+    for share in (3.4, 2.0, 1.2):
+        for z in parting.levels:
+            spots = dowel_spots(above, loose, z, radius, wall, share * radius)
+            if len(spots) > len(best[1]):
+                best = (z, spots, share * radius)
+        if best[1]:
+            return best
+    return best
