@@ -16,12 +16,16 @@ from export.sheets.balloons import FIGURE, RADIUS, RING, Balloon, balloons
 from export.sheets.holding import Kind
 from export.sheets.ink import Blot, Disc, Group, Mark, Path, Style, Word, number
 from export.sheets.seen import Drawn, Seen, hatched, outline, shown_and_behind
-from export.sheets.words import HEIGHT, Placed, placed
+from export.sheets.words import HEIGHT, Ink, Placed, placed
 from geom.flat.curve2d import Box2, Vec2
 from geom.rays.mesh_lines import Floats, cut_to_sight
 
-PAD: Final = 5.0
-"""mm of ground drawn under what stands on it; and the air round the picture that words may use."""
+FOOT: Final = 5.0
+"""mm of ground drawn under what stands on it."""
+
+_AIR: Final = 3.0
+_BARE_EDGE: Final = 1.0
+"""mm round a picture with words, and round one without."""
 
 _STEP: Final = 0.25
 """mm between looks along a line."""
@@ -30,6 +34,9 @@ _AXIS: Final = 15.0
 _HEAD, _HEAD_HALF = 3.0, 0.9
 _ZERO: Final = 1.9
 _DOT: Final = 0.5
+_LEAST_SHOWN: Final = 4.0
+"""mm of outline that must show of a thing for it to be named."""
+
 
 _HATCH: Final[dict[Kind, tuple[float, bool]]] = {
     "jaw": (2.6, True),
@@ -42,8 +49,8 @@ _HATCH: Final[dict[Kind, tuple[float, bool]]] = {
 }
 """Pitch along x, mm, and whether it rises to the right."""
 
-_ONCE: Final[tuple[Kind, ...]] = ("parallel", "shim", "soft", "jack")
-"""Kinds of which one word stands for all that say the same."""
+_TOLD_HIDDEN: Final[tuple[Kind, ...]] = ("parallel", "packing", "jack", "shim")
+"""Kinds that are named even where the work or a jaw hides them: nobody would look for them there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,49 +58,28 @@ class Paper:
     """Where a window of the work lies on paper.
 
     Attributes:
-        foot: mm of ground below the window.
+        width, height: mm on paper.
+        corner: where the window's lower left corner lies.
         bare: without words and balloons.
     """
 
     window: Box2
     factor: float
-    foot: float = 0.0
-    bare: bool = False
-
-    @property
-    def edge(self) -> float:
-        """From the edge of the paper to the picture."""
-        return 1.0 if self.bare else RING + PAD
-
-    @property
-    def reach(self) -> tuple[float, float, float, float]:
-        """How far the axes' arrows need more than the window: left, below, right, above."""
-        x0, _, x1, y1 = self.window
-        if self.bare:
-            return (0.0, self.foot, 0.0, 0.0)
-        over = _AXIS + HEIGHT + 1.0
-        return (max(0.0, x0 * self.factor + 3.0), self.foot, max(0.0, over - x1 * self.factor), max(0.0, over - y1 * self.factor))
-
-    @property
-    def width(self) -> float:
-        """mm on paper."""
-        return round((self.window[2] - self.window[0]) * self.factor + self.reach[0] + self.reach[2] + 2 * self.edge, 3)
-
-    @property
-    def height(self) -> float:
-        """mm on paper."""
-        return round((self.window[3] - self.window[1]) * self.factor + self.reach[1] + self.reach[3] + 2 * self.edge, 3)
+    width: float
+    height: float
+    corner: Vec2
+    bare: bool
 
     @property
     def picture(self) -> Box2:
         """What the balloons stand round."""
-        air = 1.0 if self.bare else RING
+        air = _BARE_EDGE if self.bare else RING
         return (air, air, self.width - air, self.height - air)
 
     def at(self, point: Sequence[float]) -> Vec2:
         """Return where a point of the view lies on paper."""
-        x = (point[0] - self.window[0]) * self.factor + self.reach[0] + self.edge
-        return (float(x), float((point[1] - self.window[1]) * self.factor + self.reach[1] + self.edge))
+        x, y = ((point[i] - self.window[i]) * self.factor + self.corner[i] for i in (0, 1))
+        return (float(x), float(y))
 
     def box(self, box: Box2) -> Box2:
         """Return where a box of the view lies on paper."""
@@ -101,8 +87,19 @@ class Paper:
 
     def back(self, point: Vec2) -> Vec2:
         """Return the point of the view that lies at a place on paper."""
-        x = (point[0] - self.reach[0] - self.edge) / self.factor + self.window[0]
-        return (x, (point[1] - self.reach[1] - self.edge) / self.factor + self.window[1])
+        x, y = ((point[i] - self.corner[i]) / self.factor + self.window[i] for i in (0, 1))
+        return (x, y)
+
+
+def paper_for(seen: Seen, factor: float, *, bare: bool = False) -> Paper:
+    """Return the paper that a view takes at a scale: its window, the ground below, the axes' arrows, room round it."""
+    x0, y0, x1, y1 = seen.window
+    foot = FOOT if any(drawn.piece.kind == "ground" for drawn in seen.holding) else 0.0
+    edge, over = (_BARE_EDGE, 0.0) if bare else (RING + _AIR, _AXIS + HEIGHT + 1.0)
+    left, below = edge, edge + foot
+    right, above = (edge + max(0.0, over - v * factor) for v in (x1, y1))
+    wide, high = (round((b - a) * factor + c + d, 3) for a, b, c, d in ((x0, x1, left, right), (y0, y1, below, above)))
+    return Paper(seen.window, factor, wide, high, (left, below), bare)
 
 
 def groups(seen: Seen, paper: Paper, features: Sequence[str]) -> list[Group]:
@@ -115,11 +112,12 @@ def groups(seen: Seen, paper: Paper, features: Sequence[str]) -> list[Group]:
     work = _work(seen, paper)
     if paper.bare:
         return [*steel, work]
-    ink = _points([*work.marks, *(mark for group in steel for mark in group.marks)])
+    lines = _points([*work.marks, *(mark for group in steel for mark in group.marks)])
+    ink = Ink(lines, paper.width, paper.height)
     zero, signs = _zero(seen, paper)
-    words = _words(seen, paper, signs, ink)
-    taken = [*signs, *(one.word.box for one in words)]
     tips = [paper.at(spot) for spot, _ in seen.spots]
+    words = _words(seen, paper, [*signs, *((x - 1.0, y - 1.0, x + 1.0, y + 1.0) for x, y in tips)], ink)
+    taken = [*signs, *(one.word.box for one in words)]
     numbered = balloons(tips, paper.picture, taken)
     return [*steel, work, _cut(seen, paper), *_numbers(numbered, seen, paper, features), zero, _said(words)]
 
@@ -129,7 +127,8 @@ def groups(seen: Seen, paper: Paper, features: Sequence[str]) -> list[Group]:
 
 def _paths(style: Style, lines: Floats, paper: Paper) -> tuple[Path, ...]:
     """Return lines on paper, those that follow each other joined."""
-    return tuple(Path(style, points) for points in _joined([(paper.at(a), paper.at(b)) for a, b in lines.tolist()]))
+    flat = (lines[:, :, :2] - np.array(paper.window[:2])) * paper.factor + np.array(paper.corner)
+    return tuple(Path(style, points) for points in _joined([((a, b), (c, d)) for (a, b), (c, d) in flat.tolist()]))
 
 
 def _joined(pieces: Sequence[tuple[Vec2, Vec2]]) -> list[tuple[Vec2, ...]]:
@@ -199,12 +198,13 @@ def _steel(drawn: Drawn, seen: Seen, paper: Paper) -> Group:
 
 
 def _grounded(drawn: Drawn, paper: Paper) -> Drawn:
-    """Return the ground with no more of its height than the paper has room for, broken off below."""
+    """Return as much of the ground as the paper has room for, broken off where it goes on."""
     x0, y0, x1, y1 = drawn.box
-    deep = paper.foot / paper.factor
-    if y1 - y0 <= deep:
-        return drawn
-    return Drawn(drawn.piece, (x0, y1 - deep, x1, y1), drawn.near, tuple({*drawn.broken, "below"}))
+    deep, over = FOOT / paper.factor, _AIR / paper.factor
+    left, right = paper.window[0] - over, paper.window[2] + over
+    cut = {"left": x0 < left, "right": x1 > right, "below": y1 - y0 > deep}
+    box = (max(x0, left), max(y0, y1 - deep), min(x1, right), y1)
+    return Drawn(drawn.piece, box, drawn.near, tuple(side for side, is_cut in cut.items() if is_cut))
 
 
 def _break(box: Box2, side: str) -> tuple[Vec2, ...]:
@@ -225,8 +225,7 @@ def _zero(seen: Seen, paper: Paper) -> tuple[Group, list[Box2]]:
     x, y = paper.at((0.0, 0.0))
     letters = ("X", "Y" if seen.side == "above" else "Z")
     ends = ((x + _AXIS, y), (x, y + _AXIS))
-    marks: list[Mark] = [Disc("axis", (x, y), _ZERO)]
-    marks += [Path("axis", ((x - 2.6, y), ends[0])), Path("axis", ((x, y - 2.6), ends[1]))]
+    marks: list[Mark] = [Disc("axis", (x, y), _ZERO), Path("axis", ((x - 3.0, y), ends[0])), Path("axis", ((x, y - 3.0), ends[1]))]
     marks += [Blot(_head(end, way)) for end, way in zip(ends, ((1.0, 0.0), (0.0, 1.0)), strict=True)]
     names = [
         Word(letters[0], (ends[0][0] + 1.2 + 0.4 * HEIGHT, y), HEIGHT * 1.15),
@@ -246,25 +245,29 @@ def _head(tip: Vec2, way: Vec2) -> tuple[Vec2, ...]:
 # --- words and numbers ------------------------------------------------------
 
 
-def _words(seen: Seen, paper: Paper, signs: Sequence[Box2], ink: Floats) -> list[Placed]:
-    taken, found, said = list(signs), [], set()
-    for drawn in _in_order(seen.holding):
-        piece = drawn.piece
-        if not piece.word or (piece.kind in _ONCE and (piece.kind, piece.word) in said):
-            continue
-        said.add((piece.kind, piece.word))
-        text = f"{piece.word}, broken off" if drawn.broken and piece.kind != "ground" else piece.word
-        target = paper.box((_grounded(drawn, paper) if piece.kind == "ground" else drawn).box)
-        one = placed(text, target, paper.picture, taken, ink, _shows(drawn, seen, paper))
+def _words(seen: Seen, paper: Paper, taken: Sequence[Box2], ink: Ink) -> list[Placed]:
+    """Return a word for each kind of thing that holds the work, once for all that are called the same."""
+    boxes, found = list(taken), []
+    for drawn in _named(seen, paper):
+        text = f"{drawn.piece.word}, broken off" if drawn.broken and drawn.piece.kind != "ground" else drawn.piece.word
+        one = placed(text, paper.box(drawn.box), paper.picture, boxes, ink, _shows(drawn, seen, paper))
         found.append(one)
-        taken.append(one.word.box)
+        boxes.append(one.word.box)
     return found
 
 
-def _in_order(holding: Sequence[Drawn]) -> list[Drawn]:
-    """Return what is named first: what leaves least choice."""
+def _named(seen: Seen, paper: Paper) -> list[Drawn]:
+    """Return the pieces that carry a word, those with least choice of place first; of equals the one that shows most."""
+    best: dict[tuple[Kind, str], tuple[float, Drawn]] = {}
+    for drawn in seen.holding:
+        kind = drawn.piece.kind
+        shown, _ = cut_to_sight(outline(drawn), seen.all, _STEP / paper.factor)
+        size = float(np.linalg.norm(shown[:, 1] - shown[:, 0], axis=1).sum()) * paper.factor
+        key = (kind, drawn.piece.word)
+        if (size > _LEAST_SHOWN or kind in _TOLD_HIDDEN) and size > best.get(key, (-1.0, drawn))[0] + 1e-6:
+            best[key] = size, _grounded(drawn, paper) if kind == "ground" else drawn
     rank: dict[Kind, int] = {"jaw": 0, "plate": 1, "ground": 2}
-    return sorted(holding, key=lambda drawn: rank.get(drawn.piece.kind, 3))
+    return sorted((drawn for _, drawn in best.values()), key=lambda drawn: rank.get(drawn.piece.kind, 3))
 
 
 def _shows(drawn: Drawn, seen: Seen, paper: Paper) -> Callable[[Box2], bool]:

@@ -9,9 +9,8 @@ set-up frame. Knows nothing of views or paper.
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from math import inf, isfinite
 from typing import Final, Literal, TypeAlias
-
-import numpy as np
 
 from export.number import Units, sentence
 from export.sheets.spots import spot_on
@@ -55,7 +54,7 @@ class Piece:
 
     Attributes:
         name: unique in its set-up: "fixed jaw", "strap 2", "packing 1".
-        word: what is written beside it; "" where another of its kind carries the word.
+        word: what is written beside it.
         given: whether the box is the set-up's own; else it was put where the words say.
     """
 
@@ -79,10 +78,13 @@ def pieces(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> tu
 
 def _given(box: Box, hold: Hold, units: Units) -> Piece:
     stem = box.name.rstrip("0123456789 ")
-    word = box.name if stem != "parallel" else sentence(("parallel ", hold.parallels), units)
-    if stem == "strap":
-        word = "stud" if any(str(p.words[0]).startswith("studs") for p in hold.packing) else "strap"
-    return Piece(box.name, _NAMED[stem], word, box.low, box.high)
+    studs = any(str(packing.words[0]).startswith("studs") for packing in hold.packing)
+    words = {
+        "parallel": sentence(("parallel ", hold.parallels), units),
+        "strap": "stud" if studs else "strap",
+        "bed": "bed of the vise",
+    }
+    return Piece(box.name, _NAMED[stem], words.get(stem, box.name), box.low, box.high)
 
 
 # --- between jaw and work ---------------------------------------------------
@@ -115,16 +117,16 @@ def _under(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> It
         return
     frame = setup.frame
     below = Frame(frame.origin, frame.x, scale(frame.y, -1.0), scale(frame.z, -1.0))
-    sight = Sight(below.local_points(work.vertices)[work.triangles])
+    sight = Sight(work, below)
 
     def underside(x: float, y: float) -> float:
-        return -float(sight.depth(np.array([[x, -y]]))[0])
+        return -sight.depth((x, -y))
 
     if hold.method == "table":
         yield from _packing(setup, hold, part, ground, underside, units)
-    places = [spot_on(part, name, frame) for name in _jacked(hold)]
+    places = [spot_on(part, name, frame) for name in _jacked(hold, part)]
     for number, (x, y, _) in enumerate(places, 1):
-        if _THIN < underside(x, y) - ground < np.inf:
+        if _THIN < underside(x, y) - ground < inf:
             yield _upright(f"jack {number}", "jack", "jack", (x, y), _JACK_WIDE, (ground, underside(x, y)))
     for number, (x, y, z) in enumerate(hold.rests, 1):
         yield Piece(f"rest {number}", "shim", "shim", (x - _SHIM, y - _SHIM, z - 1.0), (x + _SHIM, y + _SHIM, z), given=False)
@@ -136,10 +138,10 @@ def _packing(setup: Setup, hold: Hold, part: Part, ground: float, underside: _Un
     for number, box in enumerate(straps, 1):
         at = (0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1]))
         top = underside(*at)
-        if _THIN < top - ground < np.inf:
+        if _THIN < top - ground < inf:
             word = sentence(("packing ", round(top - ground, 1)), units)
             yield _upright(f"packing {number}", "packing", word, at, STRAP, (ground, top))
-    if hold.parallels and not any(np.isfinite(underside(*_middle(box))) for box in straps):
+    if hold.parallels and not any(isfinite(underside(*_middle(box))) for box in straps):
         low, high = _seat_box(hold, part, setup.frame)
         word = "packing " if straps else "plate "
         top = ground + hold.parallels
@@ -154,10 +156,11 @@ def _upright(name: str, kind: Kind, word: str, at: tuple[float, float], half: fl
     return Piece(name, kind, word, (at[0] - half, at[1] - half, span[0]), (at[0] + half, at[1] + half, span[1]), given=False)
 
 
-def _jacked(hold: Hold) -> list[str]:
-    """Return the faces that the words put a jack under."""
+def _jacked(hold: Hold, part: Part) -> list[str]:
+    """Return the level faces that the words put a jack under; what is round there is packed where it is lowest."""
     found = (_JACK.match(str(packing.words[0])) for packing in hold.packing)
-    return [match[1] for match in found if match]
+    level = {face.name for face in part.faces if face.kind == "plane"}
+    return [match[1] for match in found if match and match[1] in level]
 
 
 def _seat_box(hold: Hold, part: Part, frame: Frame) -> tuple[tuple[float, float], tuple[float, float]]:

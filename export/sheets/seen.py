@@ -6,7 +6,7 @@ the eye, its origin at the set-up's zero. Knows nothing of scale or paper.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -23,9 +23,6 @@ Side: TypeAlias = Literal["above", "front"]
 
 _BEYOND, _KEPT = 45.0, 30.0
 """mm: what holds the work is drawn whole where it reaches no further beyond the work than this; else only the second."""
-
-_FACES: Final = ((0, 3, 2), (0, 2, 1), (4, 5, 6), (4, 6, 7), (0, 1, 5), (0, 5, 4), (2, 3, 7), (2, 7, 6), (1, 2, 6), (1, 6, 5),
-                 (0, 4, 7), (0, 7, 3))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +78,11 @@ def seen_from(side: Side, frame: Frame, work: Mesh, holding: Sequence[Piece], pa
         features: what is cut, in the order of their numbers.
     """
     view = view_of(frame, side)
-    corners = view.local_points(work.vertices)[work.triangles]
+    corners = view.local_points(work.vertices)
     boxes = [_turned(piece, side) for piece in holding]
-    hiding = [_triangles(low, high) for piece, (low, high) in zip(holding, boxes, strict=True) if piece.kind != "ground"]
+    hiding = [box for piece, box in zip(holding, boxes, strict=True) if piece.kind != "ground"]
     flat = [s.index for s in part.casting.surfaces if s.kind == "plane"]
-    around = (*corners[:, :, :2].min(axis=(0, 1)).tolist(), *corners[:, :, :2].max(axis=(0, 1)).tolist())
+    around = (*corners[:, :2].min(axis=0).tolist(), *corners[:, :2].max(axis=0).tolist())
     drawn = tuple(
         _drawn(piece, low, high, around)
         for piece, (low, high) in zip(holding, boxes, strict=True)
@@ -96,8 +93,8 @@ def seen_from(side: Side, frame: Frame, work: Mesh, holding: Sequence[Piece], pa
         drawn_lines(work, view),
         soft_lines(work, flat, view),
         _cut_lines(part, features, view),
-        Sight(corners),
-        Sight(np.concatenate([corners, *hiding])),
+        Sight(work, view),
+        Sight(work, view, hiding),
         drawn,
         tuple(_spot(part, name, view) for name in features),
         _window(around, drawn),
@@ -109,12 +106,6 @@ def _turned(piece: Piece, side: Side) -> tuple[Vec3, Vec3]:
         return piece.low, piece.high
     (x0, y0, z0), (x1, y1, z1) = piece.low, piece.high
     return (x0, z0, -y1), (x1, z1, -y0)
-
-
-def _triangles(low: Vec3, high: Vec3) -> Floats:
-    (a, b, c), (d, e, f) = low, high
-    ends = np.array([(a, b, c), (d, b, c), (d, e, c), (a, e, c), (a, b, f), (d, b, f), (d, e, f), (a, e, f)])
-    return np.asarray(ends[np.array(_FACES)])
 
 
 def _drawn(piece: Piece, low: Vec3, high: Vec3, around: Box2) -> Drawn:
@@ -131,8 +122,9 @@ def _drawn(piece: Piece, low: Vec3, high: Vec3, around: Box2) -> Drawn:
 
 
 def _window(around: Box2, drawn: Sequence[Drawn]) -> Box2:
-    """Return the box of all that is drawn; of the ground only its top and its width count."""
-    boxes = [around, *(d.box if d.piece.kind != "ground" else (d.box[0], d.box[3], d.box[2], d.box[3]) for d in drawn)]
+    """Return the box of all that is drawn; of the ground only its top counts."""
+    grounds = [d.box[3] for d in drawn if d.piece.kind == "ground"]
+    boxes = [around, *((0.0, top, 0.0, top) for top in grounds), *(d.box for d in drawn if d.piece.kind != "ground")]
     x0, y0, x1, y1 = zip(*boxes, strict=True)
     return (min(0.0, *x0), min(0.0, *y0), max(0.0, *x1), max(0.0, *y1))
 

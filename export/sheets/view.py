@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from export.number import Units
-from export.sheets.compose import PAD, Paper, groups
+from export.sheets.compose import Paper, groups, paper_for
 from export.sheets.holding import Piece, pieces
 from export.sheets.ink import number, svg_of
 from export.sheets.seen import Seen, Side, seen_from
@@ -62,7 +62,7 @@ def holding_views(record: Record, setup: int, room: tuple[float, float], units: 
     """
     holding = _holding(record, setup, units)
     seen = [_seen(record, setup, side, holding) for side in TITLES]
-    factor = next((s for s in SCALES if all(_fits(Paper(one.window, s, _foot(one)), room) for one in seen)), SCALES[-1])
+    factor = next((s for s in SCALES if all(_fits(paper_for(one, s), room) for one in seen)), SCALES[-1])
     above, front = (_view(record, setup, one, factor) for one in seen)
     return above, front
 
@@ -70,7 +70,7 @@ def holding_views(record: Record, setup: int, room: tuple[float, float], units: 
 def small_view(record: Record, setup: int, room: tuple[float, float]) -> View:
     """Return a set-up seen from the front, without words or numbers, for the order of set-ups on the cover."""
     seen = _seen(record, setup, "front", _holding(record, setup, record.settings.units))
-    factor = next((s for s in SCALES if _fits(Paper(seen.window, s, _foot(seen), bare=True), room)), SCALES[-1])
+    factor = next((s for s in SCALES if _fits(paper_for(seen, s, bare=True), room)), SCALES[-1])
     return _view(record, setup, seen, factor, bare=True)
 
 
@@ -85,17 +85,12 @@ def _seen(record: Record, setup: int, side: Side, holding: tuple[Piece, ...]) ->
     return seen_from(side, one.frame, stages(record)[setup - 1], holding, record.part, one.features)
 
 
-def _foot(seen: Seen) -> float:
-    """Return the paper mm that the ground takes below the window."""
-    return PAD if any(drawn.piece.kind == "ground" for drawn in seen.holding) else 0.0
-
-
 def _fits(paper: Paper, room: tuple[float, float]) -> bool:
     return paper.width <= room[0] and paper.height <= room[1]
 
 
 def _view(record: Record, setup: int, seen: Seen, factor: float, *, bare: bool = False) -> View:
-    paper = Paper(seen.window, factor, _foot(seen), bare)
+    paper = paper_for(seen, factor, bare=bare)
     names = record.setups[setup - 1].features
     zero = paper.at((0.0, 0.0))
     facts = {"scale": f"{factor:.9g}", "zero": f"{number(zero[0])} {number(zero[1])}", "side": seen.side}

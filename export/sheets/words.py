@@ -21,6 +21,7 @@ _PER_INK: Final = 0.25
 """mm of distance that covering half a millimetre of line is worth."""
 
 _TAKEN: Final = 500.0
+_GRID: Final = 0.5
 
 Clear = Callable[[Box2], bool]
 
@@ -33,16 +34,34 @@ class Placed:
     leader: tuple[Vec2, Vec2] | None = None
 
 
-def placed(
-    text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: npt.NDArray[np.float64], shows: Clear | None
-) -> Placed:
+class Ink:
+    """How much line lies where: points along it, counted on a grid so that any box is summed at once."""
+
+    __slots__ = ("_sum",)
+
+    def __init__(self, points: npt.NDArray[np.float64], width: float, height: float) -> None:
+        """Count points (n, 2), about half a millimetre apart, on paper of a size."""
+        bins = (int(width / _GRID) + 2, int(height / _GRID) + 2)
+        counts = np.zeros(bins)
+        cell = np.clip((points / _GRID).astype(np.int64), 0, np.array(bins) - 1)
+        np.add.at(counts, (cell[:, 0], cell[:, 1]), 1.0)
+        self._sum = np.pad(counts.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+
+    def under(self, box: Box2) -> int:
+        """Return how many points a box covers, to the grid."""
+        top = np.array(self._sum.shape) - 1
+        (x0, y0), (x1, y1) = (np.clip(np.rint(np.array(box[i : i + 2]) / _GRID), 0, top).astype(int) for i in (0, 2))
+        return int(self._sum[x1, y1] - self._sum[x0, y1] - self._sum[x1, y0] + self._sum[x0, y0])
+
+
+def placed(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: Ink, shows: Clear | None) -> Placed:
     """Return where words stand.
 
     Args:
         target: box of what they name.
         picture: where words may stand.
         taken: boxes of other words and signs.
-        ink: (n, 2) points along lines, half a millimetre apart.
+        ink: what words would cover.
         shows: whether all of a box within the target can be seen; None where words may not stand in it.
     """
     inside = _inside(text, target, taken, shows) if shows is not None else None
@@ -71,14 +90,14 @@ def _between(low: float, high: float) -> list[float]:
     return sorted(found, key=lambda v: (round(abs(v - middle), 6), v))
 
 
-def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: npt.NDArray[np.float64]) -> Placed:
+def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: Ink) -> Placed:
     best: tuple[float, Placed] | None = None
     for step in _STEPS:
         for at in _around(text, target, step):
             word = Word(text, at, HEIGHT)
             box = word.box
             out = max(picture[0] - box[0], picture[1] - box[1], box[2] - picture[2], box[3] - picture[3], 0.0)
-            inked = int(((ink > np.array(box[:2])) & (ink < np.array(box[2:]))).all(axis=1).sum())
+            inked = ink.under(box)
             cost = step + _PER_INK * inked + _TAKEN * (sum(_overlap(box, other) for other in taken) + (out > 0)) + out
             if best is None or cost < best[0] - 1e-6:
                 best = cost, Placed(word, _leader(box, target) if step > 1.0 else None)

@@ -150,16 +150,24 @@ def left_by(sweeps: Sequence[Sweep], mesh: Mesh, label: str) -> Mesh:
     """
     import manifold3d
 
-    numbered = (mesh.face + 1).astype(np.uint64)
-    body = manifold3d.Manifold(manifold3d.Mesh64(mesh.vertices, mesh.triangles.astype(np.uint64), face_id=numbered))
+    own = manifold3d.Manifold.reserve_ids(1)
+    body = manifold3d.Manifold(
+        manifold3d.Mesh64(
+            mesh.vertices,
+            mesh.triangles.astype(np.uint64),
+            face_id=(mesh.face + 1).astype(np.uint64),
+            run_index=np.array([0, 3 * len(mesh.triangles)], dtype=np.uint64),
+            run_original_id=np.array([own], dtype=np.uint32),
+        )
+    )
     _check(body, label)
     tools = [tool for sweep in sweeps if (tool := _body(sweep, sweep.z, _ceiling(body, sweep), 0.0)) is not None]
     found = manifold3d.Manifold.batch_boolean([body, *tools], manifold3d.OpType.Subtract).to_mesh64()
     corners = np.array(found.tri_verts, dtype=np.int64).reshape(-1, 3)
     places = np.array(found.vert_properties, dtype=np.float64).reshape(len(found.vert_properties), -1)[:, :3]
     runs = np.diff(np.array(found.run_index, dtype=np.int64) // 3)
-    own = np.repeat(np.array(found.run_original_id, dtype=np.int64) == body.original_id(), runs)
-    return Mesh(np.ascontiguousarray(places), corners, np.where(own, np.array(found.face_id, dtype=np.int64) - 1, -1))
+    old = np.repeat(np.array(found.run_original_id, dtype=np.int64) == own, runs)
+    return Mesh(np.ascontiguousarray(places), corners, np.where(old, np.array(found.face_id, dtype=np.int64) - 1, -1))
 
 
 def _lumps(body: "manifold3d.Manifold") -> tuple[tuple[float, Floats], ...]:

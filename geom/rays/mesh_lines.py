@@ -6,7 +6,7 @@ a chord error off, and a crease flatter than `CREASE` is taken for a rounding.
 Knows nothing of parts, vises or paper.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from geom.kernel.mesh import Mesh
 from geom.rays.tree import RayTree
-from geom.space import Frame
+from geom.space import Frame, Vec3, scale
 
 CREASE: Final = 32.0
 """Degrees: look-up facets of a round turn by up to 30 degrees from one to the next (`geom.kernel.mesh`)."""
@@ -31,7 +31,7 @@ _CREASED: Final = float(np.cos(np.radians(CREASE)))
 _FACING: Final = 0.5
 """Least rise of a flat face towards the eye for its border to be worth a line."""
 
-_FAR: Final = 1e5
+_FAR: Final = 1e4
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
@@ -74,6 +74,7 @@ class _Seen:
         return np.asarray(self.rise > _EDGE_ON)
 
 
+@lru_cache(maxsize=8)
 def _seen(mesh: Mesh, view: Frame) -> _Seen:
     points, edges = view.local_points(mesh.vertices), _edges(mesh)
     normal = _normals(points[mesh.triangles])
@@ -121,30 +122,56 @@ def _normals(corners: Floats) -> Floats:
 
 
 class Sight:
-    """What stands in the way of looking along a view's Z."""
+    """What stands in the way of looking along a view's Z: a mesh, and boxes square to the view."""
 
-    __slots__ = ("_middle", "_tree")
+    __slots__ = ("_boxes", "_tree", "_view")
 
-    def __init__(self, corners: Floats) -> None:
-        """Take triangles (m, 3, 3) in the view."""
-        self._middle = corners.reshape(-1, 3).mean(axis=0) if len(corners) else np.zeros(3)
-        own = corners.reshape(-1, 3) - self._middle
-        self._tree = RayTree(own, np.arange(len(own)).reshape(-1, 3)) if len(corners) else None
+    def __init__(self, mesh: Mesh, view: Frame, boxes: Sequence[tuple[Vec3, Vec3]] = ()) -> None:
+        """Look at a mesh and at boxes.
+
+        Args:
+            boxes: least and greatest corner of each, in the view.
+        """
+        self._tree, self._view, self._boxes = _tree(mesh), view, boxes
 
     def open(self, points: Floats) -> Bools:
-        """Return from which points (n, 3) nothing stands between them and the eye."""
-        if self._tree is None or not len(points):
-            return np.ones(len(points), dtype=np.bool_)
-        starts = points - self._middle + np.array([0.0, 0.0, _OFF])
-        return np.asarray(self._tree.first(starts, np.tile([0.0, 0.0, 1.0], (len(points), 1))) < 0)
+        """Return from which points (n, 3) in the view nothing stands between them and the eye."""
+        if not len(points):
+            return np.ones(0, dtype=np.bool_)
+        starts = points + np.array([0.0, 0.0, _OFF])
+        shows = ~self._tree.meets(self._view.part_points(starts), self._view.z)
+        for low, high in self._boxes:
+            over = (starts[:, :2] > np.array(low[:2]) + _OFF) & (starts[:, :2] < np.array(high[:2]) - _OFF)
+            shows &= ~(over.all(axis=1) & (starts[:, 2] < high[2]))
+        return np.asarray(shows)
 
-    def depth(self, points: Floats) -> Floats:
-        """Return how high, in the view, the first thing met from the eye lies under points (n, 2); -inf where nothing does."""
-        if self._tree is None or not len(points):
-            return np.full(len(points), -np.inf)
-        starts = np.column_stack([points - self._middle[:2], np.full(len(points), _FAR)])
-        _, away = self._tree.within(starts, np.tile([0.0, 0.0, -1.0], (len(points), 1)), np.full(len(points), 2 * _FAR))
-        return np.asarray(_FAR - away + self._middle[2])
+    def depth(self, point: tuple[float, float]) -> float:
+        """Return how high, in the view, the metal first met from the eye lies at a place; -inf where there is none."""
+        start = self._view.part((*point, _FAR))
+        return _FAR - self._tree.away(start, scale(self._view.z, -1.0))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rays:
+    """Rays on a mesh, part frame; the tree lies about its middle."""
+
+    tree: RayTree
+    middle: Floats
+
+    def meets(self, starts: Floats, way: Vec3) -> Bools:
+        """Return which rays meet the mesh."""
+        return np.asarray(self.tree.first(starts - self.middle, np.tile(np.array(way), (len(starts), 1))) >= 0)
+
+    def away(self, start: Vec3, way: Vec3) -> float:
+        """Return how far one ray goes until it meets the mesh, inf where it does not."""
+        _, away = self.tree.within(np.array([start]) - self.middle, np.array([way]), np.array([2.0 * _FAR]))
+        return float(away[0])
+
+
+@lru_cache(maxsize=4)
+def _tree(mesh: Mesh) -> _Rays:
+    middle = mesh.vertices.mean(axis=0)
+    return _Rays(RayTree(mesh.vertices - middle, mesh.triangles), middle)
 
 
 def cut_to_sight(lines: Floats, sight: Sight, step: float) -> tuple[Floats, Floats]:
