@@ -14,7 +14,7 @@ import numpy as np
 
 from geom.model.part import Part
 from geom.rays.analytic import Bools, Floats, Ints, dots
-from geom.rays.rays import Skin, skin_of
+from geom.rays.rays import Hits, Skin, skin_of
 
 _HALF_TURN: Final = 180.0
 """A hollow face that reaches further round its axis than this, degrees, is a bore: what lies beyond the axis is not its stock."""
@@ -40,11 +40,13 @@ class Measured:
         stock: mm along the outward normal.
         slope: how fast it changes along the face, mm per mm; 0 where unknown.
         solid: True where the metal reaches as far as the cutter goes: cut from solid.
+        skin: what of the casting each point's normal meets, whatever is cut.
     """
 
     stock: Floats
     slope: Floats
     solid: Bools
+    skin: Hits
 
 
 class Depth:
@@ -81,7 +83,7 @@ class Depth:
             stock[air] = np.maximum(stock[air], -np.where(np.isfinite(thickness), thickness, 0.0))
         slope = self._slope(points, normals, hits.face, hits.distance)
         slope[solid] = 0.0
-        return Measured(stock, slope, solid)
+        return Measured(stock, slope, solid, hits)
 
     def _to_axis(self, points: Floats, face: Ints) -> Floats:
         """Return the distance along the normal to a bore's axis; inf on other faces."""
