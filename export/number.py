@@ -18,7 +18,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Context, Decimal
 from typing import Final, Literal, TypeAlias
 
 from geom.errors import EvenstockError, JobError
-from geom.rows.records import About
+from geom.rows.words import About, Area, Coordinate
 from geom.units import UNITS
 
 Units: TypeAlias = Literal["mm", "inch"]
@@ -35,6 +35,9 @@ _COARSEST_STEP_MM: Final = Decimal(1)
 _MOST_DECIMALS: Final = 6
 _LIMIT_STEP: Final = {"mm": Decimal("0.001"), "inch": Decimal("0.0001")}
 _ROUGH: Final = {"mm": 0, "inch": 1}
+_PLACE: Final = {"mm": 1, "inch": 2}
+_AREA: Final = {"mm": 0, "inch": 3}
+_UNIT_AREA: Final = {"mm": 1.0, "inch": 25.4**2}
 _EXACT: Final = Context(prec=60, rounding=ROUND_HALF_UP)
 _HALF: Final = Decimal("0.5")
 
@@ -208,13 +211,16 @@ def _inwards(value: Decimal, places: int, way: str) -> str:
 
 def sentence(words: Iterable[str | float], units: Units) -> str:
     """Return words and lengths in mm as one line, each length with its unit; `About` ones to whole mm or tenths of an inch."""
-    return "".join(
-        part if isinstance(part, str) else f"{size(part, units, _most(part, units))} {_UNIT_NAME[units]}" for part in words
-    )
+    return "".join(part if isinstance(part, str) else _said(part, units) for part in words)
 
 
-def _most(value: float, units: Units) -> int:
-    return _ROUGH[units] if isinstance(value, About) else 4
+def _said(value: float, units: Units) -> str:
+    """Return a length of a sentence with its unit, an area with its own, a coordinate without."""
+    if isinstance(value, Coordinate):
+        return length(value, units, _PLACE[units])
+    if isinstance(value, Area):
+        return f"{fixed(value / _UNIT_AREA[units], _AREA[units])} {_UNIT_NAME[units]}2"
+    return f"{size(value, units, _ROUGH[units] if isinstance(value, About) else 4)} {_UNIT_NAME[units]}"
 
 
 def decimals_of(step: Decimal) -> int:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
+from export.number import sentence
 from geom.errors import ReadingError
 from geom.kernel.step import read_step
 from geom.model.part import Part
@@ -56,6 +57,11 @@ def touches(
                 Touch(face, way, back.point(tuple(tip.tolist())), RADIUS, max(noise, 0.05), f"touches.csv line {len(found) + 2}")
             )
     return tuple(found)
+
+
+def said(found: AsReceived) -> list[str]:
+    """Return the notes as a sheet in mm prints them."""
+    return [sentence(note, "mm") for note in found.notes]
 
 
 def off(found: AsReceived, move: Rigid) -> tuple[float, float]:
@@ -296,7 +302,7 @@ def test_a_drafted_side_without_a_height_is_trusted_less(drafted):
     found = receive(drafted, Readings(thicknesses=(reading,)), grade=GRADE)
 
     assert found.residuals[0][2] == pytest.approx(2 * 15 * np.tan(np.radians(3.0)), rel=0.1)
-    assert any("t line 2: does not say where" in note and "half way up" in note for note in found.notes)
+    assert any("t line 2: does not say where" in note and "half way up" in note for note in said(found))
 
 
 def test_an_unread_coordinate_on_a_drafted_side_is_trusted_less(drafted):
@@ -447,7 +453,7 @@ def test_nothing_measured_is_the_drawn_casting(block):
 
     assert found.to_part == STAY
     assert len(found.free) == 6
-    assert any("nothing has been measured" in note for note in found.notes)
+    assert any("nothing has been measured" in note for note in said(found))
 
 
 def test_too_few_touches_name_what_is_free(block):
@@ -456,7 +462,7 @@ def test_too_few_touches_name_what_is_free(block):
     found = receive(block, Readings(touches=touches(block, move, ("bottom",), 3)), grade=GRADE)
 
     assert found.free == ("shift along X", "shift along Y", "turn about Z")
-    assert any("3 touches leave free: shift along X, shift along Y, turn about Z" in note for note in found.notes)
+    assert any("3 touches leave free: shift along X, shift along Y, turn about Z" in note for note in said(found))
     assert abs(found.to_part.turn[2]) < 0.1
     assert found.to_part.shift[2] == pytest.approx(move.shift[2], abs=0.5)
 
@@ -470,7 +476,7 @@ def test_a_wild_touch_is_named_and_left_out(block):
     found = receive(block, Readings(touches=tuple(laid)), grade=GRADE)
 
     assert found.set_aside == (laid[5].source,)
-    assert any(note.startswith(f"{laid[5].source}: lies") and "left out: measure it again" in note for note in found.notes)
+    assert any(note.startswith(f"{laid[5].source}: lies") and "left out: measure it again" in note for note in said(found))
     assert max(off(found, MOVES[1])) < 1e-6
 
 

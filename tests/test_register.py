@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from export.number import sentence
 from geom.errors import ReadingError
 from geom.kernel.cut import box, cut, cylinder, fuse
 from geom.kernel.mesh import Mesh
@@ -152,8 +153,8 @@ def test_an_open_scan_is_laid_as_well(part, exact, tmp_path):
     found = register_scan(part, read_scan_file(path, "mm"))
 
     assert off_by(found, move, part) < 1e-3  # single precision at half a metre: 3e-5 mm a point
-    assert "the mesh is open: 1 hole" in found.notes[0]
-    assert any("of the drawn casting was not scanned" in note for note in found.notes)
+    assert "the mesh is open: 1 hole" in sentence(found.notes[0], "mm")
+    assert any("of the drawn casting was not scanned" in sentence(note, "mm") for note in found.notes)
     assert np.isneginf(-found.skin.over(np.array([(40.0, 25.0, 0.0)]), np.array([(0.0, 0.0, -1.0)])).distance[0])
 
 
@@ -179,7 +180,7 @@ def _as_trimesh(mesh: Mesh) -> trimesh.Trimesh:
 def test_a_square_block_fits_eight_ways_and_says_so(block):
     """A square prism has eight rotations on to itself: seven more ways, and a named point settles it."""
     found = register_scan(block, scan_of(exact_mesh(block.casting, 3000), any_move(91)))
-    note = found.notes[-1]
+    note = sentence(found.notes[-1], "mm")
 
     assert found.ambiguous
     assert "fits as well" in note
@@ -215,7 +216,7 @@ def test_one_point_that_does_not_settle_all_leaves_the_rest_said(block):
 
     assert up == pytest.approx(UP, abs=1e-9)
     assert found.ambiguous
-    assert found.notes[-1].count("turned ") == 3
+    assert sentence(found.notes[-1], "mm").count("turned ") == 3
 
 
 def test_a_round_casting_leaves_its_turn_open():
@@ -223,9 +224,9 @@ def test_a_round_casting_leaves_its_turn_open():
     solid = solid_from_shape(cylinder((10.0, 20.0, 0.0), UP, 20.0, 60.0), "round")
     part = Part("round", "grey iron", solid, solid, (), ())
     found = register_scan(part, scan_of(exact_mesh(solid, 3000), any_move(94)))
-    notes = " ".join(found.notes)
+    notes = " ".join(sentence(note, "mm") for note in found.notes)
 
-    assert "round about the part's Z axis through (10.0, 20.0, 0.0) mm: how far the scan is turned about it stays open" in notes
+    assert "round about the part's Z axis through 10.0 20.0 0.0: how far the scan is turned about it stays open" in notes
     assert found.residual.median < 1e-3
     assert found.ambiguous
 

@@ -1,6 +1,7 @@
 """`evenstock place` with a scan, as a user runs it on files: what is open is said, what is wrong is refused."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -130,6 +131,22 @@ def test_a_touch_in_a_gap_of_the_scan_counts_as_skin(tmp_path, mesh, capsys):
     assert "the scan does not show top there; the touch stands in for the skin " in said[0]
     assert "1.50 mm inside the drawn one" in said[0]
     assert found["least_margin"] == pytest.approx(1.25, abs=0.1)
+
+
+def test_everything_said_of_a_scan_is_in_the_sheets_own_unit(tmp_path, mesh, capsys):
+    """In inches nothing is left in mm: the touch is 1.5 / 25.4 = 0.059 in inside, the scan is sure to 0.03 / 25.4 = 0.001 in."""
+    job = a_job(tmp_path / "block", more='sigma = "0.03 mm"\n')
+    middle = mesh.vertices[mesh.triangles].mean(axis=1)
+    seen = (np.hypot(middle[:, 0] - 30.0, middle[:, 1] - 20.0) > 10.0) | (middle[:, 2] < 32.9)
+    scanned(job, POSE.points(mesh.vertices), mesh.triangles[seen])
+    _touched(job, 1.5)
+    _, out, _ = answer(capsys, "place", job, "--units", "inch")
+    _, ask, _ = answer(capsys, "place", job, "--units", "inch", "--ask")
+
+    assert "0.059 in inside the drawn one" in out
+    assert "each of its faces as a whole is taken as sure to 0.001 in" in out
+    assert "of rim, about 0." in out
+    assert not re.search(r"\bmm2?\b", out + ask)
 
 
 def test_a_touch_that_contradicts_the_scan_is_named(tmp_path, mesh, capsys):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from export.number import sentence
 from geom.errors import EvenstockError, GeometryError, ReadingError
 from geom.readings.records import ScanFile
 from geom.scan.file import Scan, read_scan, read_scan_file
@@ -169,7 +170,7 @@ def test_an_open_scan_says_how_much_is_missing(tmp_path, turned):
     scan = read_scan_file(write_stl(tmp_path / "open.stl", box.vertices, faces[:, ::-1] if turned else faces), "mm")
     a, b, c = (scan.vertices[scan.triangles[:, i]] for i in range(3))
 
-    assert "1 hole, 200 mm of rim, about 2400 mm2 (22% of the skin) not scanned" in scan.notes[-1]
+    assert "1 hole, 200 mm of rim, about 2400 mm2 (22% of the skin) not scanned" in sentence(scan.notes[-1], "mm")
     assert (np.einsum("ij,ij->i", np.cross(b - a, c - a), a + b + c) > 0).all()
     assert ("turned over" in scan.notes[0]) == turned
 
@@ -181,7 +182,7 @@ def test_more_than_two_triangles_at_an_edge_are_counted(tmp_path):
     a, b = BALL.faces[0][:2]
     scan = read_scan_file(write_ply(tmp_path / "fin.ply", vertices, np.concatenate([BALL.faces, [[a, b, tip]]])), "mm")
 
-    assert "more than two triangles meet at 1 edges" in " ".join(scan.notes)
+    assert "more than two triangles meet at 1 edges" in " ".join(sentence(note, "mm") for note in scan.notes)
 
 
 def test_order_and_doubling_of_points_change_nothing(tmp_path):

@@ -17,7 +17,7 @@ from geom.place.castings import Placed, ranking
 from geom.place.placement import FaceTake, Placement
 from geom.place.stages import UNFELT
 from geom.place.words import of_100
-from geom.rows.records import About, Words
+from geom.rows.words import About, Area, Coordinate, Note, Words
 from geom.settings.place import Freedom
 from geom.space import Vec3
 
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 _PLACES: Final[Mapping[str, int]] = {"mm": 2, "inch": 3}
 _WIDTH: Final = 100
-_SQUARE_INCH: Final = 25.4**2
 _LIGHT: Final = 0.01
 """A binding point that carries less of the least margin than this is not printed."""
 
@@ -86,7 +85,7 @@ def _casting_lines(placed: Placed, zero: Zero, units: Units, hold: Sequence[Free
         yield from _wrapped([f"The scan leaves {len(placed.open_still)} question(s) open: see them with --ask."])
     yield from _wrapped(_held_line(found, hold, units))
     yield from _wrapped(_ways_lines(placed, units))
-    yield from _wrapped(f"Note: {note}." if not note.endswith(".") else f"Note: {note}" for note in placed.notes)
+    yield from _wrapped(f"Note: {note_sentence(note, units).removesuffix('.')}." for note in placed.notes)
 
 
 def casting_heading(placed: Placed) -> str:
@@ -149,16 +148,12 @@ def _short_lines(faces: Sequence[FaceTake], units: Units) -> Iterator[str]:
         word = "SHORT" if face.state == "short" else "Forgiven"
         at = "" if face.bearing <= 0 else f" round {_place(face.short_at or face.thinnest, units)}"
         if face.short_depth > 0:
-            where = "everywhere" if face.bearing <= 0 else f"over {_area(face.short_area, units)}"
+            where = "everywhere" if face.bearing <= 0 else f"over {sentence((Area(face.short_area),), units)}"
             what = f"lacks up to {_length(face.short_depth, units)} {unit} of metal {where}"
         else:
             what = f"keeps {_length(face.take_min, units)} {unit} where {_length(face.required, units)} {unit} are asked for"
         bears = f"it bears on {_share(face.bearing)} of its area, and {_share(face.bearing_needed)} is asked for"
         yield f"{word}: {face.name} {what}{at}; {bears}."
-
-
-def _area(value: float, units: Units) -> str:
-    return f"{fixed(value / _SQUARE_INCH, 3)} in2" if units == "inch" else f"{fixed(value, 0)} mm2"
 
 
 def _move(found: Placement, units: Units) -> str:
@@ -303,9 +298,18 @@ def _ask_line(number: int, ask: Ask, units: Units) -> tuple[str, ...]:
 
 def place_sentence(words: Words, units: Units) -> str:
     """Return words with their lengths to the report's figures."""
-    return sentence(
-        (w if isinstance(w, (str, About)) else f"{size(w, units, _PLACES[units])} {UNIT_NAMES[units]}" for w in words), units
-    )
+    known = (str, About, Area, Coordinate)
+    return sentence((w if isinstance(w, known) else _said(w, units) for w in words), units)
+
+
+def note_sentence(note: Note, units: Units) -> str:
+    """Return a note with its lengths to as many decimals as the report's tables."""
+    known = (str, About, Area, Coordinate)
+    return sentence((w if isinstance(w, known) else f"{_length(w, units)} {UNIT_NAMES[units]}" for w in note), units)
+
+
+def _said(value: float, units: Units) -> str:
+    return f"{size(value, units, _PLACES[units])} {UNIT_NAMES[units]}"
 
 
 def _length(value: float, units: Units) -> str:

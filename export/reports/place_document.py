@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from export.number import sentence
 from export.reports.hole import exact, exact_point
+from export.reports.place import note_sentence
 from geom.datum.zero import Zero
 from geom.place.ask import Ask
 from geom.place.castings import Placed, ranking
@@ -81,7 +82,7 @@ def _entry(placed: Placed, zero: Zero) -> dict[str, Any]:
         "free": list(placed.received.free),
         "set_aside": list(placed.received.set_aside),
         "held": _held_entry(found),
-        "notes": list(placed.notes),
+        "notes": [note_sentence(note, "mm") for note in placed.notes],
     }
 
 

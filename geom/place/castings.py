@@ -23,7 +23,7 @@ from geom.readings.records import Readings
 from geom.received.casting import AsReceived, receive
 from geom.received.feeders import check_feeders, stub_notes
 from geom.rigid import Rigid
-from geom.rows.records import Words
+from geom.rows.words import Note, Words
 from geom.settings.place import PlacementSettings
 from geom.settings.records import READINGS, Settings
 from geom.stock.required import Need
@@ -60,7 +60,7 @@ class Placed:
     placement: Placement
     to_part: Rigid
     asks: tuple[Ask, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     open_still: tuple[Words, ...] = ()
     other_ways: tuple["OtherWay", ...] = ()
 
@@ -137,7 +137,7 @@ def _turned_round(
     return OtherWay(way.words, place(part, replace(received, scan=skin), needs, wanted))
 
 
-def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[str, ...], tuple["Way", ...]]:
+def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[Note, ...], tuple["Way", ...]]:
     grade = settings.casting.grade
     if readings.scan is None:
         received = receive(part, readings, grade=grade, parting=settings.casting.parting)

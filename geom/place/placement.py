@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.place.stages import Stage
 from geom.rigid import Rigid
-from geom.rows.records import Words
+from geom.rows.words import Note, Words
 from geom.settings.place import Freedom
 from geom.space import Vec3
 
@@ -146,7 +146,7 @@ class Placement:
     stages: tuple[Stage, ...]
     held: Held | None
     advice: tuple[Words, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     rounds: int
     change: float
 

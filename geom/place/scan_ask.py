@@ -15,7 +15,7 @@ from geom.place.placement import Placement
 from geom.place.rows import look, pivot_of, sites_of
 from geom.place.scan_look import Gap, gaps_at, points_on
 from geom.received.casting import AsReceived
-from geom.rows.records import Words
+from geom.rows.words import Words, where
 from geom.stock.required import Need
 
 _LEAST_SHARE, _LEAST_AREA = 0.005, 10.0
@@ -54,10 +54,9 @@ def _chance_short(gap: Gap, required: float) -> float:
 
 
 def _gap_words(gap: Gap, name: str, required: float, chance: float) -> Words:
-    x, y, z = gap.at
     room = gap.drawn - required
     words: Words = (
-        f"{name}: not scanned round ", x, " ", y, " ", z, f", {gap.share:.1%} of the face; as drawn ", gap.drawn,
+        f"{name}: not scanned round ", *where(gap.at), f", {gap.share:.1%} of the face; as drawn ", gap.drawn,
         " of stock stands there, ", required, " is wanted; the casting tolerance leaves a chance of "
         f"{_in_100(chance)} that it falls short",
     )  # fmt: skip

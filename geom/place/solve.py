@@ -42,6 +42,7 @@ from geom.place.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.received.casting import AsReceived
 from geom.rigid import STAY, Rigid
+from geom.rows.words import Note
 from geom.scan.pits import Pit, pit_words
 from geom.settings.place import PlacementSettings
 from geom.stock.report import ENOUGH
@@ -350,11 +351,11 @@ def _own(case: _Case, seen: Look, rows: Ints) -> Floats:
     return np.hypot(case.received.scan_sigma, seen.even.sigma[rows])
 
 
-def _pit_notes(case: _Case, pits: tuple[Pit, ...]) -> list[str]:
+def _pit_notes(case: _Case, pits: tuple[Pit, ...]) -> list[Note]:
     """Return a sentence on each of the pits that leave least over what is required, and how many more there are."""
     names = [face.name for face in case.part.machined]
     order = sorted(pits, key=lambda pit: round(pit.stock - float(case.amounts[pit.face]), 9))
-    said = [pit_words(pit, names[pit.face]) for pit in order[:_PITS]]
+    said: list[Note] = [pit_words(pit, names[pit.face]) for pit in order[:_PITS]]
     if len(order) > _PITS:
         said.append(f"{len(order) - _PITS} more pits and low spots leave more")
     return said
@@ -404,12 +405,12 @@ def _held(case: _Case, found: Placement) -> Held | None:
     return Held(case.settings.hold, least, gain, free.here.move.shift, free.here.move.turn)
 
 
-def _notes(settled: _Settled) -> tuple[str, ...]:
+def _notes(settled: _Settled) -> tuple[Note, ...]:
     case = settled.here.case
     notes = list(case.received.notes)
     if settled.change >= STILL:
         notes.append(
-            f"after {settled.looks} looks the place still moved {settled.change:.4f} mm; the stock is measured at the place given"
+            (f"after {settled.looks} looks the place still moved ", settled.change, "; the stock is measured at the place given")
         )
     if case.received.scan is None and not len(outline_of(case.part).points) and case.settings.order[-1] != "outline":
         notes.append("no wall stays as cast, so there is no outline to line up")

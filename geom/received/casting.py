@@ -30,6 +30,7 @@ from geom.received.solve import Estimate, Lines, solve
 from geom.received.spots import Spot, Spots, spot_of
 from geom.received.touches import located_tips
 from geom.rigid import STAY, Rigid
+from geom.rows.words import Note, Words
 from geom.space import Vec3
 from geom.standards.alloy import alloy
 from geom.standards.tolerance_grades import default_grades
@@ -120,7 +121,7 @@ class AsReceived:
     joint: Floats
     free: tuple[str, ...]
     set_aside: tuple[str, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     grade: int
     residuals: tuple[tuple[str, float, float], ...]
     model: SkinModel = field(repr=False)
@@ -227,7 +228,7 @@ def receive(
         covariance=estimate.joint[6:, 6:],
         joint=estimate.joint,
         free=estimate.free if len(tips.points) else _ALL_FREE,
-        set_aside=tuple(w.split(": ")[0] for w in wild),
+        set_aside=tuple(str(w[0]).split(": ")[0] for w in wild),
         notes=tuple(_notes(readings, model, estimate, across, order, wild, scan is not None, sigma)),
         grade=order,
         residuals=estimate.residuals,
@@ -240,34 +241,34 @@ _ALL_FREE: Final = ("shift along X", "shift along Y", "shift along Z", "turn abo
 
 def _without_wild(
     model: SkinModel, tips: Tips, sources: tuple[str, ...], across: Sequence[Measured], start: Rigid
-) -> tuple[Estimate, "np.typing.NDArray[np.bool_]", list[str]]:
+) -> tuple[Estimate, "np.typing.NDArray[np.bool_]", list[Words]]:
     """Return the estimate without readings that all the others contradict, which readings it keeps, and a word on each other."""
     labels = (*sources, *(m.source for m in across))
     keep = np.ones(len(labels), dtype=np.bool_)
-    wild: list[str] = []
+    wild: list[Words] = []
+    out: list[str] = []
     lines = Lines(model, tips, tuple(across), labels)
     estimate = solve(lines, keep, start)
     while estimate.worst is not None and estimate.worst[1] > _WILD and abs(estimate.worst[2]) > _WILD_LEAST:
         index, _, off = estimate.worst
         if len(wild) + 1 > max(1, int(_MOST_WILD * len(labels))):
-            raise ReadingError(_do_not_fit(model, tips, labels, [*wild, labels[index]], estimate))
+            raise ReadingError(_do_not_fit(model, tips, labels, [*out, labels[index]], estimate))
         keep[index] = False
-        wild.append(_wild_line(lines, index, off))
+        wild.append(_wild_words(lines, index, off))
+        out.append(labels[index])
         estimate = solve(lines, keep, start)
     return estimate, keep, wild
 
 
-def _wild_line(lines: Lines, index: int, off: float) -> str:
-    name = lines.labels[index]
-    said = f"{name}: is {abs(off):.2f} mm {'more' if off > 0 else 'less'} than all other readings and the casting tolerance allow"
+def _wild_words(lines: Lines, index: int, off: float) -> Words:
+    verb, how = "is ", f"{'more' if off > 0 else 'less'} than all other readings and the casting tolerance allow"
     if index < len(lines.tips.points):
-        side = "outside" if off > 0 else "inside"
-        said = f"{name}: lies {abs(off):.2f} mm {side} where all other readings and the casting tolerance put its face"
-    return f"{said}; left out: measure it again"
+        verb, how = "lies ", f"{'outside' if off > 0 else 'inside'} where all other readings and the casting tolerance put its face"
+    return (f"{lines.labels[index]}: {verb}", abs(off), f" {how}; left out: measure it again")
 
 
 def _do_not_fit(model: SkinModel, tips: Tips, labels: Sequence[str], wild: Sequence[str], estimate: Estimate) -> str:
-    named = ", ".join(w.split(": ")[0] for w in wild[:4])
+    named = ", ".join(wild[:4])
     worst = max(abs(r[1]) for r in estimate.residuals)
     text = (
         f"{len(wild)} of {len(labels)} readings ({named}{' ...' if len(wild) > 4 else ''}) do not fit the drawn casting, "
@@ -365,15 +366,18 @@ def _notes(
     estimate: Estimate,
     across: Sequence[Measured],
     grade: int,
-    wild: Sequence[str],
+    wild: Sequence[Words],
     scanned: bool,
     scan_sigma: float,
-) -> list[str]:
-    notes = [*readings.warnings, *(m.note for m in across if m.note), *(s.note for s in model.spots.spots if s.note), *wild]
+) -> list[Note]:
+    notes: list[Note] = [
+        *readings.warnings,
+        *(m.note for m in across if m.note),
+        *(s.note for s in model.spots.spots if s.note),
+        *wild,
+    ]
     if scanned:
-        notes.append(
-            f"the scan stands in for every drawn face; each of its faces as a whole is taken as sure to {scan_sigma:.2f} mm"
-        )
+        notes.append(("the scan stands in for every drawn face; each of its faces as a whole is taken as sure to ", scan_sigma))
         return notes
     if not readings.count:
         notes.append(f"nothing has been measured: the casting is taken as drawn, within casting tolerance grade DCTG {grade}")

@@ -17,6 +17,7 @@ from geom.model.part import Part
 from geom.rays.analytic import Floats, Ints, dots
 from geom.readings.records import ROUGH_PLACE, Height, Thickness
 from geom.received.faces import FaceSkin, Walls, face_skin, meets, over_skin
+from geom.rows.words import Note, where
 from geom.space import Vec3, cross, norm
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ class Measured:
     read: float
     expected: Expected
     sigma: float
-    note: str = ""
+    note: Note = ""
     two_walls: bool = False
 
 
@@ -251,7 +252,7 @@ def _places(reading: Height | Thickness, skin: FaceSkin) -> Floats:
 
 def _place_doubt(
     model: SkinModel, reading: Height | Thickness, skin: FaceSkin, drawn: _Drawn, expected: Expected
-) -> tuple[float, str]:
+) -> tuple[float, Note]:
     """Return what the place is worth in mm, and a sentence where none was said."""
     if _is_same_everywhere(model, expected):
         return 0.0, ""
@@ -265,11 +266,10 @@ def _place_doubt(
     if doubt < _NOTICED:
         return 0.0, ""
     name = reading.faces[0] if isinstance(reading, Thickness) else reading.face
-    x, y, z = expected.at
     return doubt, (
-        f"{reading.source}: does not say where on {name} it was taken; taken at ({x:.1f}, {y:.1f}, {z:.1f}) mm, half way up, "
-        f"and trusted {doubt:.2f} mm less because the face is not square to the measurement"
-    )
+        f"{reading.source}: does not say where on {name} it was taken; taken at ", *where(expected.at), ", half way up, and "
+        "trusted ", doubt, " less because the face is not square to the measurement",
+    )  # fmt: skip
 
 
 def _is_same_everywhere(model: SkinModel, expected: Expected) -> bool:

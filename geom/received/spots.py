@@ -13,6 +13,7 @@ from geom.model.part import Part
 from geom.rays.analytic import Floats, Ints
 from geom.readings.records import CutAndSee, LowSpot
 from geom.received.faces import Walls, face_skin, over_skin
+from geom.rows.words import Note, where
 from geom.space import Vec3
 
 
@@ -40,7 +41,7 @@ class Spot:
     sigma: float
     cut: float
     source: str
-    note: str = ""
+    note: Note = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +87,9 @@ def spot_of(part: Part, walls: Walls, reading: LowSpot | CutAndSee) -> Spot:
     wider = float(np.sqrt(depth / reading.depth))
     u, v = _in_face(normal)
     x, y, z = centre.tolist()
-    note = ""
+    note: Note = ""
     if reading.at is None:
-        note = f"{reading.source}: does not say where on {reading.face}; taken in its middle, ({x:.1f}, {y:.1f}, {z:.1f}) mm"
+        note = (f"{reading.source}: does not say where on {reading.face}; taken in its middle, ", *where((x, y, z)))
     half = (wider * reading.size[0] / 2.0, wider * reading.size[1] / 2.0)
     return Spot(reading.face, int(walls.number[surface]), (x, y, z), u, v, half, depth, reading.sigma, cut, reading.source, note)
 

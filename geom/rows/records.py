@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias, get_args
 
 from geom.datum.zero import Zero
+from geom.rows.words import About as About
+from geom.rows.words import Words as Words
 from geom.space import Frame, Vec3
 
 Action: TypeAlias = Literal[
@@ -63,13 +65,6 @@ TOOL_KINDS: tuple[ToolKind, ...] = get_args(ToolKind)
 Towards: TypeAlias = Literal["", "+x", "-x", "+y", "-y", "-z"]
 TOWARDS: tuple[Towards, ...] = get_args(Towards)
 """Which way a finder moves when it meets the work, set-up frame; "" for everything else."""
-
-Words: TypeAlias = tuple[str | float, ...]
-"""A sentence in pieces; a float is a length in mm, which `export.number` prints in the sheet's unit."""
-
-
-class About(float):
-    """A length, mm, that is only said roughly: whole mm, tenths of an inch."""
 
 
 @dataclass(frozen=True, slots=True)

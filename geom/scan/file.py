@@ -17,6 +17,7 @@ from geom.errors import ReadingError
 from geom.rays.analytic import Floats, Ints
 from geom.rays.mesh_tree import AnyTree
 from geom.readings.records import ScanFile
+from geom.rows.words import Note
 from geom.scan.mesh import sound
 from geom.scan.ply import read_ply
 from geom.scan.raw import RawScan
@@ -67,7 +68,7 @@ class Scan:
     triangles: Ints = field(repr=False)
     unit: Unit = "mm"
     sigma: float | None = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     tree: AnyTree | None = field(default=None, repr=False)
 
     @property

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from geom.errors import GeometryError
 from geom.rays.analytic import Bools, Floats, Ints, dots
+from geom.rows.words import About, Area, Note
 from geom.scan.raw import RawScan
 
 _Words = npt.NDArray[np.uint64]
@@ -26,7 +27,7 @@ _FLAT: Final = 1e-3
 """Volume over area^1.5 (a cube has 0.07, a ball 0.09) below which a surface encloses nothing and has no outside."""
 
 
-def sound(raw: RawScan, label: str, scale: float) -> tuple[Floats, Ints, tuple[str, ...]]:
+def sound(raw: RawScan, label: str, scale: float) -> tuple[Floats, Ints, tuple[Note, ...]]:
     """Return vertices in mm, triangles facing outward, and notes.
 
     Args:
@@ -264,7 +265,7 @@ def area_vectors(vertices: Floats, triangles: Ints) -> Floats:
     return np.stack([u[:, i] * v[:, j] - u[:, j] * v[:, i] for i, j in ((1, 2), (2, 0), (0, 1))], axis=1) / 2.0
 
 
-def _open_note(vertices: Floats, triangles: Ints, seams: _Seams, label: str) -> tuple[str, ...]:
+def _open_note(vertices: Floats, triangles: Ints, seams: _Seams, label: str) -> tuple[Note, ...]:
     """Say how many holes there are, how long their rims, and how much skin they hide (as if covered flat)."""
     if not len(seams.rim):
         return ()
@@ -281,6 +282,8 @@ def _open_note(vertices: Floats, triangles: Ints, seams: _Seams, label: str) -> 
     rim = float(np.linalg.norm(end - start, axis=1).sum())
     whole = missing + float(np.linalg.norm(area_vectors(vertices, triangles), axis=1).sum())
     return (
-        f"{label}: the mesh is open: {count:,} hole{'s' if count != 1 else ''}, {rim:.0f} mm of rim, about {missing:.0f} mm2 "
-        f"({missing / whole:.0%} of the skin) not scanned; nothing is known of the metal there",
-    )
+        (
+            f"{label}: the mesh is open: {count:,} hole{'s' if count != 1 else ''}, ", About(rim), " of rim, about ", Area(missing),
+            f" ({missing / whole:.0%} of the skin) not scanned; nothing is known of the metal there",
+        ),
+    )  # fmt: skip

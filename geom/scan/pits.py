@@ -12,6 +12,7 @@ import numpy as np
 
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.rays.rays import Skin
+from geom.rows.words import Words, where
 from geom.space import Vec3
 
 _SURE: Final = 5.0
@@ -163,12 +164,11 @@ def _size(points: Floats, spacing: float) -> tuple[float, float]:
     return max(along, across), min(along, across)
 
 
-def pit_words(pit: Pit, face: str) -> str:
+def pit_words(pit: Pit, face: str) -> Words:
     """Return what to say of a pit."""
-    x, y, z = (round(v, 1) + 0.0 for v in pit.at)
     wide = pit.size[0] > _WIDE
     return (
-        f"{face} has a {'low spot' if wide else 'pit'} at {x:.1f} {y:.1f} {z:.1f}: {pit.depth:.2f} mm below the skin around it, "
-        f"about {pit.size[0]:.1f} x {pit.size[1]:.1f} mm, {pit.stock:.2f} mm of stock left over it"
-        + ("" if wide else "; a pit in the casting or a wild point of the scan, look at it")
-    )
+        f"{face} has a {'low spot' if wide else 'pit'} at ", *where(pit.at), ": ", pit.depth, " below the skin around it, about ",
+        pit.size[0], " x ", pit.size[1], ", ", pit.stock, " of stock left over it",
+        *(() if wide else ("; a pit in the casting or a wild point of the scan, look at it",)),
+    )  # fmt: skip

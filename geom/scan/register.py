@@ -19,6 +19,7 @@ from geom.rays.analytic import Floats
 from geom.rays.rays import Skin
 from geom.readings.records import HintPoint
 from geom.rigid import Rigid, rigid_from_matrix
+from geom.rows.words import Note
 from geom.scan.file import MM_PER_UNIT, Scan
 from geom.scan.fit import Fit, Pose, fitted, rough_scores
 from geom.scan.noise import local_sigma
@@ -99,7 +100,7 @@ class RegisteredScan:
     pose_sigma: float
     ambiguous: bool
     ways: tuple[Way, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     iterations: int
 
 
@@ -253,22 +254,24 @@ def _missed(drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> float:
 # --- which way round --------------------------------------------------------
 
 
-def _free_notes(drawn: Drawn, best: Fit) -> list[str]:
+def _free_notes(drawn: Drawn, best: Fit) -> list[Note]:
     return [free_note(way, drawn.size, drawn.centre) for way in best.free]
 
 
 # --- what comes out ---------------------------------------------------------
 
 
-def _fit_notes(scan: Scan, residual: Residual, sigma: float, drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> list[str]:
-    notes = [
-        f"{scan.label}: half of the scan is within {residual.median:.2f} mm of the drawn skin, 95 % within {residual.p95:.2f} mm; "
-        f"neighbouring points scatter by {sigma:.2f} mm"
-    ]
+def _fit_notes(scan: Scan, residual: Residual, sigma: float, drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> list[Note]:
+    notes: list[Note] = [
+        (
+            f"{scan.label}: half of the scan is within ", residual.median, " of the drawn skin, 95 % within ", residual.p95,
+            "; neighbouring points scatter by ", sigma,
+        )
+    ]  # fmt: skip
     strange, missed = float(np.mean(best.distance > limit)), _missed(drawn, scanned, best, limit)
     if strange > 0.01:
         notes.append(
-            f"{scan.label}: {strange:.0%} of it is more than {limit:.1f} mm off the drawn skin (feeders, flash, or the table)"
+            (f"{scan.label}: {strange:.0%} of it is more than ", limit, " off the drawn skin (feeders, flash, or the table)")
         )
     if missed > 0.01:
         notes.append(f"{scan.label}: {missed:.0%} of the drawn casting was not scanned")
@@ -279,14 +282,16 @@ def _accuracy(scan: Scan, scatter: float) -> float:
     return scan.sigma if scan.sigma is not None else max(_ACCURATE, scatter)
 
 
-def _sure_notes(scan: Scan, scatter: float) -> list[str]:
+def _sure_notes(scan: Scan, scatter: float) -> list[Note]:
     if scan.sigma is None:
         return [
-            f"{scan.label}: states no sigma, so each face as a whole is taken as sure to {_accuracy(scan, scatter):.2f} mm, as its "
-            "points scatter; state the scanner's own in scan.toml"
-        ]
+            (
+                f"{scan.label}: states no sigma, so each face as a whole is taken as sure to ", _accuracy(scan, scatter),
+                ", as its points scatter; state the scanner's own in scan.toml",
+            )
+        ]  # fmt: skip
     if scatter > _TOO_ROUGH * scan.sigma:
-        return [f"{scan.label}: its points scatter by {scatter:.2f} mm, not the {scan.sigma:.2f} mm stated: check its unit"]
+        return [(f"{scan.label}: its points scatter by ", scatter, ", not the ", scan.sigma, " stated: check its unit")]
     return []
 
 

@@ -17,6 +17,7 @@ from geom.rays.rays import Skin
 from geom.readings.records import Touch
 from geom.received.faces import face_skin, over_skin
 from geom.rigid import Rigid
+from geom.rows.words import About, Words
 
 _SEEN: Final = 8.0
 """Skin further than this, mm, from the drawn one is another wall's, seen through a gap."""
@@ -31,13 +32,15 @@ _APART: Final = 4.0
 """A touch further from the scan than so many standard deviations of both is named."""
 
 
-def with_touches(part: Part, scan: Skin, accuracy: float, to_part: Rigid, touches: Sequence[Touch]) -> tuple[Skin, tuple[str, ...]]:
+def with_touches(
+    part: Part, scan: Skin, accuracy: float, to_part: Rigid, touches: Sequence[Touch]
+) -> tuple[Skin, tuple[Words, ...]]:
     """Return the scan with the gaps filled that were touched, and a sentence on each touch that fills one or contradicts it.
 
     Args:
         accuracy: of the scan, mm; to_part: the frame of the scan, and of the touches, to the part frame.
     """
-    patches, notes = [], []
+    patches, notes = [], list[Words]()
     for touch in touches:
         if touch.face is None or not all(touch.known):
             continue
@@ -50,14 +53,18 @@ def with_touches(part: Part, scan: Skin, accuracy: float, to_part: Rigid, touche
         if room:
             patches.append(_patch(foot + off * normal, normal, room))
             notes.append(
-                f"{touch.source}: the scan does not show {touch.face} there; the touch stands in for the skin {room} mm round it, "
-                f"{abs(off):.2f} mm {'outside' if off >= 0 else 'inside'} the drawn one"
-            )
+                (
+                    f"{touch.source}: the scan does not show {touch.face} there; the touch stands in for the skin ", About(room),
+                    " round it, ", abs(off), f" {'outside' if off >= 0 else 'inside'} the drawn one",
+                )
+            )  # fmt: skip
         elif abs(seen) < _SEEN and abs(seen - off) > _APART * float(np.hypot(accuracy, touch.sigma)):
             notes.append(
-                f"{touch.source}: lies {abs(off - seen):.2f} mm {'outside' if off > seen else 'inside'} the scan of {touch.face}, "
-                "which stands; measure it again"
-            )
+                (
+                    f"{touch.source}: lies ", abs(off - seen),
+                    f" {'outside' if off > seen else 'inside'} the scan of {touch.face}, which stands; measure it again",
+                )
+            )  # fmt: skip
     return (Skin(_joined(scan.mesh, patches)) if patches else scan), tuple(notes)
 
 

@@ -17,6 +17,7 @@ from geom.rays.analytic import Floats
 from geom.rays.sample import surface_samples
 from geom.readings.records import HintPoint, Readings
 from geom.rigid import Rigid, rigid_from_matrix
+from geom.rows.words import Note, Words, where
 from geom.scan.fit import Fit, Pose
 from geom.scan.words import axis_words, turn_words
 
@@ -135,7 +136,7 @@ def _along_free(turn: Floats, free: Floats) -> bool:
     return any(np.linalg.norm(way[:3]) > 0.1 and abs(way[:3] @ axis) > 0.99 * np.linalg.norm(way[:3]) for way in free)
 
 
-def ways_notes(part: Part, label: str, pose: Pose, ways: Sequence[Way], limit: float) -> list[str]:
+def ways_notes(part: Part, label: str, pose: Pose, ways: Sequence[Way], limit: float) -> list[Note]:
     """Say which other ways round fit as well, and which point settles it.
 
     Args:
@@ -144,15 +145,17 @@ def ways_notes(part: Part, label: str, pose: Pose, ways: Sequence[Way], limit: f
     if not ways:
         return []
     equal = all(way.score <= _EQUAL * way.chosen + 1e-3 for way in ways)
-    how = "as well" if equal else f"nearly as well ({ways[0].score:.2f} against {ways[0].chosen:.2f} mm)"
+    how: Words = ("as well",) if equal else ("nearly as well (", ways[0].score, " against ", ways[0].chosen, ")")
     return [
-        f"{label}: the pose is ambiguous: the scan fits {how} {'; '.join(way.words for way in ways)}: the casting is (nearly) the "
-        "same from there, and this answer is for one pose only; one point of the scan on a named face settles it "
-        f"(scan.toml, [points], or touches.csv with '# frame: scan'){_settling(part, pose, ways, limit)}"
-    ]
+        (
+            f"{label}: the pose is ambiguous: the scan fits ", *how, f" {'; '.join(way.words for way in ways)}: the casting is "
+            "(nearly) the same from there, and this answer is for one pose only; one point of the scan on a named face settles it "
+            "(scan.toml, [points], or touches.csv with '# frame: scan')", *_settling(part, pose, ways, limit),
+        )
+    ]  # fmt: skip
 
 
-def _settling(part: Part, pose: Pose, ways: Sequence[Way], limit: float) -> str:
+def _settling(part: Part, pose: Pose, ways: Sequence[Way], limit: float) -> Words:
     """Name the face whose middle tells the most ways apart, and where it lies now."""
     found = []
     back = _rigid(pose).inverse()
@@ -167,10 +170,10 @@ def _settling(part: Part, pose: Pose, ways: Sequence[Way], limit: float) -> str:
         told_apart = sum(not _not_told(a, _RAW, limit) for a in away)
         found.append((-told_apart, -round(min(away), 3), face.name, middle, spot[0]))
     if not found:
-        return ""
+        return ()
     count, _, name, middle, spot = min(found, key=lambda f: f[:3])
     if not count:
-        return "; the named faces look the same from there too, so any of these poses will do"
+        return ("; the named faces look the same from there too, so any of these poses will do",)
     rest = "" if -count == len(ways) else f" (tells {-count} of {len(ways)} apart; name a second one as well)"
-    at, there = (" ".join(f"{v + 0.0:.1f}" for v in np.round(p, 1)) for p in (middle, spot))
-    return f", best on {name!r} near {at} of the drawing; in the pose taken that is {there} of the scan{rest}"
+    at, there = (where(p.tolist()) for p in (middle, spot))
+    return (f", best on {name!r} near ", *at, " of the drawing; in the pose taken that is ", *there, f" of the scan{rest}")

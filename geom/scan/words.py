@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from geom.rays.analytic import Floats
+from geom.rows.words import Note, where
 
 _CLOSE: Final = 0.9986
 """Cosine of 3 degrees: closer to X, Y or Z than this is that axis."""
@@ -38,7 +39,7 @@ def turn_words(turn: Floats) -> str:
     return f"turned {angle:.0f} degrees about {axis_words(turn)[1]}"
 
 
-def free_note(way: Floats, size: float, centre: Floats) -> str:
+def free_note(way: Floats, size: float, centre: Floats) -> Note:
     """Say which freedom the skin does not hold.
 
     Args:
@@ -51,5 +52,5 @@ def free_note(way: Floats, size: float, centre: Floats) -> str:
         return f"the drawn casting is the same all along {name}: where the scan lies along it stays open and was left as found"
     axis, name = _named(turn / rate)
     foot = centre + np.cross(turn, shift) / rate**2
-    at = ", ".join(f"{round(v, 1) + 0.0:.1f}" for v in foot - (foot @ axis) * axis)
-    return f"the drawn casting is round about {name} through ({at}) mm: how far the scan is turned about it stays open"
+    at = where((foot - (foot @ axis) * axis).tolist())
+    return (f"the drawn casting is round about {name} through ", *at, ": how far the scan is turned about it stays open")
