@@ -19,6 +19,7 @@ from geom.stock.required import Need, needs_of
 
 if TYPE_CHECKING:
     from geom.kernel.shape import Solid
+    from geom.passes.setup_rows import RowMaker
     from geom.place.castings import Placed
     from geom.rows.plan import NoPlan, Plan
     from geom.rows.records import Setup, Words
@@ -135,11 +136,22 @@ def planned(job: Job, zero: Zero, stock: "StockReport", say: Say = _silent, plac
     Raises:
         JobError: a pin contradicts a rule of holding.
     """
+    return _planned(job, zero, _row_maker(job, stock, placed), say)
+
+
+def _row_maker(job: Job, stock: "StockReport", placed: "Sequence[Placed]") -> "RowMaker":
+    from geom.passes.setup_rows import RowMaker
+
+    return RowMaker(job.part, job.settings, stock, placed[0] if placed and placed[0].measured else None)
+
+
+def _planned(job: Job, zero: Zero, rows: "RowMaker", say: Say) -> "Plan | NoPlan":
     from geom.setups.planner import plan_setups
 
     say("planning set-ups")
-    placement = placed[0].placement if placed and placed[0].measured else None
-    return plan_setups(job.part, job.settings, zero, stock, job.settings.setups or None, placement)
+    placement = rows.placed.placement if rows.placed else None
+    pins = job.settings.setups or None
+    return plan_setups(job.part, job.settings, zero, rows.stock, pins, placement, rows.first_fault)
 
 
 def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
@@ -152,19 +164,18 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
         JobError: `[datum]` names what the part does not have.
         ReadingError: a reading is wrong.
     """
-    from geom.passes.setup_rows import setups_of, with_faults
+    from geom.passes.setup_rows import setups_of
     from geom.rows.plan import Plan
 
     zero = resolve_zero(job.part, job.settings.datum)
     stock = measure_stock(job, say)
     placed = placements(job, say, casting) if casting is not None or (job.settings.folder / READINGS).exists() else ()
-    plan = planned(job, zero, stock, say, placed)
+    rows = _row_maker(job, stock, placed)
+    plan = _planned(job, zero, rows, say)
     say("working out coordinates")
-    first = placed[0] if placed and placed[0].measured else None
-    setups = setups_of(plan, job.part, job.settings, zero, stock, first) if isinstance(plan, Plan) else ()
-    checked = [with_faults(one, job.part, job.settings) for one in setups]
-    faults = tuple((one.number, words) for one, found in checked for words in found)
-    return Record(job, stock, zero, tuple(one for one, _ in checked), placed, plan, faults)
+    found = setups_of(plan, zero, rows) if isinstance(plan, Plan) else ()
+    faults = tuple((one.number, words) for one, wrong in found for words in wrong)
+    return Record(job, stock, zero, tuple(one for one, _ in found), placed, plan, faults)
 
 
 def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any], Mapping[str, Any]]":

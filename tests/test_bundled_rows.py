@@ -8,7 +8,7 @@ import pytest
 from geom.cutters.cutting_data import spindle_at_most
 from geom.datum.zero import resolve_zero
 from geom.job import Job, measure_stock, planned
-from geom.passes.setup_rows import setups_of
+from geom.passes.setup_rows import RowMaker, setups_of
 from geom.rows.plan import Plan
 from geom.rows.records import CUTTING, Setup
 from tests.bundled import JOBS, opened
@@ -22,7 +22,7 @@ def worked(name: str) -> tuple[Job, Plan, tuple[Setup, ...]]:
     zero, stock = resolve_zero(job.part, job.settings.datum), measure_stock(job)
     plan = planned(job, zero, stock)
     assert isinstance(plan, Plan)
-    return job, plan, setups_of(plan, job.part, job.settings, zero, stock)
+    return job, plan, tuple(one for one, _ in setups_of(plan, zero, RowMaker(job.part, job.settings, stock)))
 
 
 @pytest.mark.parametrize("name", JOBS)

@@ -21,13 +21,14 @@ from geom.kernel.shape import Solid, Surface, solid_from_shape
 from geom.kernel.step import read_step
 from geom.looks.row_faults import faults_of
 from geom.model.part import Part, PartHole
-from geom.passes.setup_rows import setups_of
+from geom.passes.setup_rows import RowMaker, setups_of
 from geom.recognise.part import recognise
-from geom.rows.plan import Hold, NoPlan, Plan
+from geom.rows.plan import Hold, NoPlan, Plan, PlannedSetup
 from geom.rows.records import Box
 from geom.settings.records import HoleSettings, Settings
 from geom.setups.held import Held
-from geom.setups.planner import COST, Cost, _choices, _cost, _demands, _Search, _sum, plan_setups
+from geom.setups.planner import _demands, plan_setups
+from geom.setups.search import COST, Cost, Search, choices, cost_of, summed
 from geom.setups.work import work_of
 from geom.setups.zero_room import zero_can_be_found
 from geom.shop.records import without
@@ -104,7 +105,7 @@ def told(found: Plan) -> list[tuple[object, ...]]:
 # --- the best of all --------------------------------------------------------
 
 
-def every_cost(search: _Search, done: frozenset[str], depth: int) -> Iterator[Cost]:
+def every_cost(search: Search, done: frozenset[str], depth: int) -> Iterator[Cost]:
     """Yield the cost of every way on, one after the other, without any bound but the number of set-ups."""
     if done == search.names:
         yield (0.0,) * len(COST)
@@ -113,10 +114,10 @@ def every_cost(search: _Search, done: frozenset[str], depth: int) -> Iterator[Co
         return
     for way in range(len(search.ways)):
         for held in search.holds(way, done):
-            for made in _choices(search, way, held.makes, frozenset()):
-                first = _cost(search, way, held, made, done)
+            for made in choices(search, way, held.makes, frozenset()):
+                first = cost_of(search, way, held, made, done)
                 for rest in every_cost(search, done | made, depth - 1):
-                    yield _sum(first, rest)
+                    yield summed(first, rest)
 
 
 @pytest.mark.parametrize(("make", "depth"), [(drilled_plate, 2), (bolt_circle_cover, 3), (None, 3)])
@@ -127,7 +128,7 @@ def test_the_search_finds_what_trying_every_order_finds(make: Callable[[], Pair]
     zero = SLAB_ZERO if make is None else resolve_zero(part, settings.datum)
     stock = stock_report(part, {f.name: NO_NEED for f in part.machined})
     work, tasks = work_of(part, stock, zero), tasks_of(part, zero, settings)
-    search = _Search(work, settings, tasks.ways, _demands(tasks, work, settings), Pins())
+    search = Search(work, settings, tasks.ways, _demands(tasks, work, settings), Pins())
     found = plan_setups(part, settings, zero, stock)
 
     costs = list(every_cost(search, frozenset(), depth))
@@ -192,7 +193,7 @@ def test_zero_is_found_in_every_set_up_of_a_block_cut_all_over() -> None:
     """Straps 30 high on its top leave a finder that reaches 30 no room: the plan takes other holds, and no row is at fault."""
     part, found, settings, zero, stock = block_with_its_work()
 
-    for setup in setups_of(found, part, settings, zero, stock):
+    for setup, _ in setups_of(found, zero, RowMaker(part, settings, stock)):
         assert faults_of(setup, part, settings) == ()
 
 
@@ -329,6 +330,53 @@ def test_inch_and_mm_agree() -> None:
 def test_planning_twice_gives_the_same_plan() -> None:
     """No clock, no order of sets."""
     assert repr(plan(two_sided(), zero=SLAB_ZERO)) == repr(plan(two_sided(), zero=SLAB_ZERO))
+
+
+# --- rows that have a fault -------------------------------------------------
+
+
+def looked_over(fault: Callable[[PlannedSetup], bool]) -> tuple[Plan, list[PlannedSetup]]:
+    """Return the slab's plan when the rows of some set-ups have a fault, and which were looked at."""
+    seen: list[PlannedSetup] = []
+
+    def look_over(planned: PlannedSetup, _count: int) -> tuple[str | float, ...]:
+        seen.append(planned)
+        return ("row 4 (drill bolt): the 9 mm drill meets the fixed jaw by ", 2.0) if fault(planned) else ()
+
+    part, asked = slab(), hand_settings()
+    stock = stock_report(part, {f.name: NO_NEED for f in part.machined})
+    found = plan_setups(part, asked, SLAB_ZERO, stock, look_over=look_over)
+    assert isinstance(found, Plan)
+    return found, seen
+
+
+def test_a_plan_whose_rows_have_a_fault_is_not_taken_where_another_has_none() -> None:
+    """With a fault in every set-up that begins as the best plan does, the next best is taken and the plan says why."""
+    best = plan(slab(), zero=SLAB_ZERO)
+    first = best.setups[0]
+    found, seen = looked_over(lambda p: p.number == 1 and p.up == first.up)
+
+    assert found.setups[0].up != first.up
+    assert found.cost > best.cost
+    assert {name for s in found.setups for name in s.features} == {name for s in best.setups for name in s.features}
+    assert "meets the fixed jaw" in "".join(str(piece) for piece in found.rejected)
+    assert len(seen) > len(found.setups)
+
+
+def test_rows_without_a_fault_leave_the_plan_as_it_is() -> None:
+    """Each set-up is looked at once."""
+    found, seen = looked_over(lambda _planned: False)
+
+    assert told(found) == told(plan(slab(), zero=SLAB_ZERO))
+    assert [p.number for p in seen] == [1, 2]
+
+
+def test_where_every_plan_has_a_fault_the_best_one_is_the_answer() -> None:
+    """After a limited number of looks: the fault is then told with its rows."""
+    found, seen = looked_over(lambda _planned: True)
+
+    assert told(found) == told(plan(slab(), zero=SLAB_ZERO))
+    assert len(seen) <= 10
 
 
 # --- pins and refusals ------------------------------------------------------

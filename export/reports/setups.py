@@ -17,7 +17,7 @@ from geom.rows.plan import NoPlan, PickUp, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Row, Words
 from geom.setups.grip_check import Grip, grip_words, grips_of
 from geom.setups.hold_words import hold_words
-from geom.setups.planner import COST
+from geom.setups.search import COST
 from geom.shop.records import Shop
 from geom.space import dot
 from geom.stock.report import StockReport

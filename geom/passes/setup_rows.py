@@ -7,7 +7,7 @@ set-up frame. Knows nothing of how set-ups are planned.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 from geom.datum.zero import Zero
@@ -95,16 +95,42 @@ def _with_cutter(shop: Shop, name: str) -> Shop:
     return replace(shop, cutters=tuple(c for c in shop.cutters if c.kind not in mills or c.name == name))
 
 
-def setups_of(
-    plan: Plan, part: Part, settings: Settings, zero: Zero, stock: StockReport, placed: "Placed | None" = None
-) -> tuple[Setup, ...]:
-    """Return every set-up of a plan with its rows; what no set-up makes is listed with the first."""
+@dataclass(frozen=True, slots=True, eq=False)
+class RowMaker:
+    """Makes the rows of set-ups and looks them over, each once.
+
+    Attributes:
+        placed: the casting as received; None for the drawn one.
+    """
+
+    part: Part
+    settings: Settings
+    stock: StockReport
+    placed: "Placed | None" = None
+    made: dict[tuple[PlannedSetup, int], tuple[Setup, tuple[Words, ...]]] = field(default_factory=dict)
+
+    def rows(self, planned: PlannedSetup, count: int) -> tuple[Setup, tuple[Words, ...]]:
+        """Return one of `count` set-ups with what is wrong with its rows in front of its notes, and those faults."""
+        if (planned, count) not in self.made:
+            setup = rows_for(planned, count, self.part, self.settings, self.stock, self.placed)
+            self.made[planned, count] = with_faults(setup, self.part, self.settings)
+        return self.made[planned, count]
+
+    def first_fault(self, planned: PlannedSetup, count: int) -> Words:
+        """Return the first thing that is wrong with a set-up's rows; () when they can be followed."""
+        _, faults = self.rows(planned, count)
+        return faults[0] if faults else ()
+
+
+def setups_of(plan: Plan, zero: Zero, rows: RowMaker) -> tuple[tuple[Setup, tuple[Words, ...]], ...]:
+    """Return every set-up of a plan with its rows and their faults; what no set-up makes is listed with the first."""
     left = tuple(dict.fromkeys((*plan.left_out, *plan.assembly)))
     count = len(plan.setups)
     if not count:
-        return (Setup(1, zero.frame.z, zero.frame, zero, (), left_out=left),) if left else ()
-    first, *others = (rows_for(planned, count, part, settings, stock, placed) for planned in plan.setups)
-    return (replace(first, left_out=(*left, *first.left_out), notes=(*plan.notes, *first.notes)), *others)
+        return ((Setup(1, zero.frame.z, zero.frame, zero, (), left_out=left), ()),) if left else ()
+    (first, faults), *others = (rows.rows(planned, count) for planned in plan.setups)
+    whole = replace(first, left_out=(*left, *first.left_out), notes=(*plan.notes, *first.notes))
+    return ((whole, faults), *others)
 
 
 def with_faults(setup: Setup, part: Part, settings: Settings) -> tuple[Setup, tuple[Words, ...]]:
