@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
+from scipy.linalg.lapack import dgeqrf, dorgqr, dtrtrs
 
 from geom.rays.analytic import Floats, Ints
 
@@ -32,6 +33,9 @@ _STEPS: Final = 400
 """More steps than this go round in circles, or rounding has won."""
 
 _TIED: Final = 1e-12
+
+_WORK: Final = 64
+"""Numbers that LAPACK may work in: a few a row."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,14 +124,15 @@ class _Shortest:
         way, mine = self.rate[row], 0.0
         length = float(way @ way)
         while True:
-            lean = self._solved(self.span.T @ way)
-            out = way - self.span @ (self.span.T @ way)
+            seen = way @ self.span
+            lean = self._solved(seen, 0)
+            out = way - self.span @ seen
             room = float(out @ out)
             free = room > _LEAN**2 * length and len(self.rows) < len(self.z)
             whole = (float(self.least[row]) - float(way @ self.z)) / room if free else np.inf
-            able = np.flatnonzero(lean > _TIED)
-            shares = self.push[able] / lean[able]
-            first = float(shares.min()) if able.size else np.inf
+            shares = np.where(lean > _TIED, self.push / np.maximum(lean, _TIED), np.inf)
+            gone = int(shares.argmin()) if len(self.rows) else -1
+            first = float(shares[gone]) if gone >= 0 else np.inf
             step = min(whole, first)
             if step == np.inf:
                 return False
@@ -138,16 +143,20 @@ class _Shortest:
                 self.rows.append(row)
                 self.push = np.append(self.push, mine)
                 self._factor()
-                self.z = self.span @ np.linalg.solve(self.triangle.T, self.least[self.rows])
+                self.z = self.span @ self._solved(self.least[self.rows], 1)
                 return True
-            gone = int(able[shares.argmin()])
             self.push = np.delete(self.push, gone)
             del self.rows[gone]
             self._factor()
 
     def _factor(self) -> None:
-        k = len(self.z)
-        self.span, self.triangle = np.linalg.qr(self.rate[self.rows].reshape(-1, k).T)
+        if not self.rows:
+            self.span, self.triangle = np.zeros((len(self.z), 0)), np.zeros((0, 0))
+            return
+        packed, tau, _, _ = dgeqrf(self.rate[self.rows].T, lwork=_WORK)
+        self.triangle = packed[: len(self.rows)]
+        self.span = dorgqr(packed, tau, lwork=_WORK)[0]
 
-    def _solved(self, right: Floats) -> Floats:
-        return np.asarray(np.linalg.solve(self.triangle, right)) if self.rows else right
+    def _solved(self, right: Floats, turned: int) -> Floats:
+        """Return the answer of the triangle, or of it turned over, for a right side: straight from LAPACK, which `solve` wraps."""
+        return np.asarray(dtrtrs(self.triangle, right, trans=turned)[0]) if self.rows else right
