@@ -8,6 +8,7 @@ to choose from or of pages.
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -16,7 +17,7 @@ from export.sheets.balloons import FIGURE, RADIUS, RING, Balloon, balloons
 from export.sheets.holding import Kind
 from export.sheets.ink import Blot, Disc, Group, Mark, Path, Style, Word, number
 from export.sheets.seen import Drawn, Seen, hatched, outline, shown_and_behind
-from export.sheets.words import HEIGHT, Ink, Placed, placed
+from export.sheets.words import HEIGHT, Ink, Placed, overlap, placed
 from geom.flat.curve2d import Box2, Vec2
 from geom.rays.mesh_lines import Floats, cut_to_sight
 
@@ -34,8 +35,13 @@ _AXIS: Final = 15.0
 _HEAD, _HEAD_HALF = 3.0, 0.9
 _ZERO: Final = 1.9
 _DOT: Final = 0.5
-_LEAST_SHOWN: Final = 4.0
-"""mm of outline that must show of a thing for it to be named."""
+_LEAST_SHOWN: Final = 6.0
+"""mm2 that must show of a thing for it to be named."""
+
+_LEAST_LINE: Final = 4.0
+"""mm: shorter bits of the work's outline, where a rounding runs out, are left out: on paper they look like dirt."""
+
+_DEEP: Final = 5e3
 
 
 _HATCH: Final[dict[Kind, tuple[float, bool]]] = {
@@ -163,7 +169,14 @@ def _work(seen: Seen, paper: Paper) -> Group:
     x0, y0, x1, y1 = _extent(seen)
     facts = {"low": f"{number(x0)} {number(y0)}", "high": f"{number(x1)} {number(y1)}"}
     dashed = () if paper.bare else _paths("work behind", behind, paper)
-    return Group("work", (*_paths("soft", soft, paper), *dashed, *_paths("work", shown, paper)), facts)
+    bold = (path for path in _paths("work", shown, paper) if _is_long(path))
+    return Group("work", (*_paths("soft", soft, paper), *dashed, *bold), facts)
+
+
+def _is_long(path: Path) -> bool:
+    """Tell whether a line is closed, or longer than a bit of dirt."""
+    size = sum(math.dist(a, b) for a, b in pairwise(path.points))
+    return math.dist(path.points[0], path.points[-1]) < 1e-3 or size > _LEAST_LINE
 
 
 def _extent(seen: Seen) -> Box2:
@@ -250,7 +263,9 @@ def _words(seen: Seen, paper: Paper, taken: Sequence[Box2], ink: Ink) -> list[Pl
     boxes, found = list(taken), []
     for drawn in _named(seen, paper):
         text = f"{drawn.piece.word}, broken off" if drawn.broken and drawn.piece.kind != "ground" else drawn.piece.word
-        one = placed(text, paper.box(drawn.box), paper.picture, boxes, ink, _shows(drawn, seen, paper))
+        one = placed(
+            text, paper.box(drawn.box), paper.picture, boxes, ink, _shows(drawn, seen, paper), _foreign(drawn, seen, paper)
+        )
         found.append(one)
         boxes.append(one.word.box)
     return found
@@ -261,25 +276,55 @@ def _named(seen: Seen, paper: Paper) -> list[Drawn]:
     best: dict[tuple[Kind, str], tuple[float, Drawn]] = {}
     for drawn in seen.holding:
         kind = drawn.piece.kind
-        shown, _ = cut_to_sight(outline(drawn), seen.all, _STEP / paper.factor)
-        size = float(np.linalg.norm(shown[:, 1] - shown[:, 0], axis=1).sum()) * paper.factor
+        whole = _grounded(drawn, paper) if kind == "ground" else drawn
+        shown = _shown_area(whole, seen) * paper.factor**2
         key = (kind, drawn.piece.word)
-        if (size > _LEAST_SHOWN or kind in _TOLD_HIDDEN) and size > best.get(key, (-1.0, drawn))[0] + 1e-6:
-            best[key] = size, _grounded(drawn, paper) if kind == "ground" else drawn
+        if (shown > _LEAST_SHOWN or kind in _TOLD_HIDDEN) and shown > best.get(key, (-1.0, drawn))[0] + 1e-6:
+            best[key] = shown, whole
     rank: dict[Kind, int] = {"jaw": 0, "plate": 1, "ground": 2}
     return sorted((drawn for _, drawn in best.values()), key=lambda drawn: rank.get(drawn.piece.kind, 3))
+
+
+def _shown_area(drawn: Drawn, seen: Seen) -> float:
+    """Return about how much of a piece shows, mm2."""
+    x0, y0, x1, y1 = drawn.box
+    spots = _grid(drawn.box, (16, 8), drawn.near)
+    return float(seen.all.open(spots).mean()) * (x1 - x0) * (y1 - y0)
+
+
+def _grid(box: Box2, count: tuple[int, int], near: float) -> Floats:
+    """Return the middles of the fields of a grid on a box, (n, 3) in the view."""
+    xs, ys = (box[i] + (box[i + 2] - box[i]) * (np.arange(count[i]) + 0.5) / count[i] for i in (0, 1))
+    x, y = np.meshgrid(xs, ys)
+    return np.column_stack([x.ravel(), y.ravel(), np.full(x.size, near)])
+
+
+def _in_view(box: Box2, paper: Paper) -> Box2:
+    return (*paper.back(box[:2]), *paper.back(box[2:]))
 
 
 def _shows(drawn: Drawn, seen: Seen, paper: Paper) -> Callable[[Box2], bool]:
     """Return what tells whether all of a box on paper lies on what shows of a piece."""
 
     def shows(box: Box2) -> bool:
-        if drawn.piece.kind == "ground":
-            return True
-        spots = [(*paper.back((x, y)), drawn.near) for x in np.linspace(box[0], box[2], 9) for y in np.linspace(box[1], box[3], 4)]
-        return bool(seen.all.open(np.array(spots)).all())
+        return drawn.piece.kind == "ground" or bool(seen.all.open(_grid(_in_view(box, paper), (9, 4), drawn.near)).all())
 
     return shows
+
+
+def _foreign(drawn: Drawn, seen: Seen, paper: Paper) -> Callable[[Box2], bool]:
+    """Return what tells whether a box on paper lies on the work, or on a piece that is called something else."""
+    others = [
+        paper.box((_grounded(one, paper) if one.piece.kind == "ground" else one).box)
+        for one in seen.holding
+        if one.piece.word != drawn.piece.word
+    ]
+
+    def foreign(box: Box2) -> bool:
+        on_work = not seen.alone.open(_grid(_in_view(box, paper), (5, 2), -_DEEP)).all()
+        return on_work or any(overlap(box, other) for other in others)
+
+    return foreign
 
 
 def _said(words: Sequence[Placed]) -> Group:

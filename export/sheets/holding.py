@@ -9,7 +9,7 @@ set-up frame. Knows nothing of views or paper.
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import inf, isfinite
+from math import inf
 from typing import Final, Literal, TypeAlias
 
 from export.number import Units, sentence
@@ -45,7 +45,13 @@ _SHIM: Final = 4.0
 """mm: half the width a shim is drawn with."""
 
 _THIN: Final = 0.5
-"""mm: lower packing than this is a shim, which the three points show."""
+"""mm: a lower jack than this is a shim."""
+
+_SAME: Final = 3.0
+"""mm that the drawn skin may hang higher or lower than the packing that the words name: the casting as received differs."""
+
+_BAR: Final = 8.0
+"""mm: width of a packing bar, as of a parallel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,19 +139,37 @@ def _under(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> It
 
 
 def _packing(setup: Setup, hold: Hold, part: Part, ground: float, underside: _Underside, units: Units) -> Iterator[Piece]:
-    """Yield packing under each strap as high as the work hangs there, or the plate that the work is screwed or bolted to."""
-    straps = [box for box in setup.boxes if box.name.startswith("strap")]
-    for number, box in enumerate(straps, 1):
-        at = (0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1]))
-        top = underside(*at)
-        if _THIN < top - ground < inf:
-            word = sentence(("packing ", round(top - ground, 1)), units)
-            yield _upright(f"packing {number}", "packing", word, at, STRAP, (ground, top))
-    if hold.parallels and not any(isfinite(underside(*_middle(box))) for box in straps):
-        low, high = _seat_box(hold, part, setup.frame)
-        word = "packing " if straps else "plate "
-        top = ground + hold.parallels
-        yield Piece("plate", "packing", sentence((word, hold.parallels), units), (*low, ground), (*high, top), given=False)
+    """Yield packing of the sizes that the words name: under each strap where it hangs so high, and under the seat."""
+    sizes = [float(v) for packing in hold.packing if packing.place == "seat" for v in packing.words if isinstance(v, float)]
+    straps = [_middle(box) for box in setup.boxes if box.name.startswith("strap")]
+    under_seat = hold.parallels > 0
+    for number, at in enumerate(straps, 1):
+        gap = underside(*at) - ground
+        size = min(sizes, key=lambda one: abs(one - gap), default=0.0)
+        if size > 0 and abs(size - gap) < _SAME:
+            under_seat = under_seat and size != hold.parallels
+            word = sentence(("packing ", size), units)
+            yield _upright(f"packing {number}", "packing", word, at, STRAP, (ground, ground + size))
+    if under_seat:
+        yield from _seated(setup, hold, part, ground, bool(straps), units)
+
+
+def _seated(setup: Setup, hold: Hold, part: Part, ground: float, strapped: bool, units: Units) -> Iterator[Piece]:
+    """Yield two bars under the ends of the seat, clear of every drill; one plate where the work is screwed to it."""
+    (x0, y0), (x1, y1) = _seat_box(hold, part, setup.frame)
+    top = ground + hold.parallels
+    if not strapped:
+        yield Piece("plate", "packing", sentence(("plate ", hold.parallels), units), (x0, y0, ground), (x1, y1, top), given=False)
+        return
+    drills = [hole for hole in part.holes if hole.name in setup.features and hole.through]
+    spans = [(x - hole.diameter, x + hole.diameter) for hole in drills for x in (setup.frame.local(hole.centre)[0],)]
+    room = max(0.5 * (x1 - x0) - _BAR, 0.0)
+    steps = [float(step) for step in range(int(room) + 1)]
+    starts = [[x0 + step for step in steps], [x1 - _BAR - step for step in steps]]
+    for number, places in enumerate(starts, 1):
+        x = next((x for x in places if not any(a < x + _BAR and b > x for a, b in spans)), places[0])
+        word = sentence(("packing ", hold.parallels), units)
+        yield Piece(f"bar {number}", "packing", word, (x, y0, ground), (x + _BAR, y1, top), given=False)
 
 
 def _middle(box: Box) -> tuple[float, float]:

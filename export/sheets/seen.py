@@ -6,12 +6,12 @@ the eye, its origin at the set-up's zero. Knows nothing of scale or paper.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
 from export.sheets.holding import Piece
-from export.sheets.spots import spot_on, surfaces_of
+from export.sheets.spots import hole_of, spot_on, surfaces_of
 from geom.flat.curve2d import Box2
 from geom.kernel.mesh import Mesh
 from geom.model.part import Part
@@ -20,6 +20,9 @@ from geom.rays.rays import skin_of
 from geom.space import Frame, Vec3, scale
 
 Side: TypeAlias = Literal["above", "front"]
+
+_DOWN: Final = 0.3
+"""Share of a hole's depth at which it is pointed at."""
 
 _BEYOND, _KEPT = 45.0, 30.0
 """mm: what holds the work is drawn whole where it reaches no further beyond the work than this; else only the second."""
@@ -49,7 +52,7 @@ class Seen:
         work: lines that may show of the work, (n, 2, 3); soft: of its flat faces that run out into roundings.
         cut: outlines of what is cut in this set-up, as it will be.
         alone: what of the work hides the work; all: that and what holds it.
-        spots: what each feature is pointed at by, and the radius of a hole seen from its mouth, else 0.
+        spots: what each feature is pointed at by, and how far to its left and right a hole's wall stands, else 0.
         window: box of all that is drawn.
     """
 
@@ -113,7 +116,7 @@ def _drawn(piece: Piece, low: Vec3, high: Vec3, around: Box2) -> Drawn:
     box = [low[0], low[1], high[0], high[1]]
     names = ("left", "below", "right", "above")
     broken = []
-    for i, name in enumerate(names):
+    for i, name in enumerate(names if piece.kind != "ground" else ()):
         sign = -1.0 if i < 2 else 1.0
         if sign * (box[i] - around[i]) > _BEYOND:
             box[i] = around[i] + sign * _KEPT
@@ -138,9 +141,12 @@ def _cut_lines(part: Part, features: Sequence[str], view: Frame) -> Floats:
 
 
 def _spot(part: Part, name: str, view: Frame) -> tuple[Vec3, float]:
-    hole = next((hole for hole in part.holes if hole.name == name), None)
-    facing = hole is not None and abs(view.local_direction(hole.axis)[2]) > 0.999
-    return spot_on(part, name, view), 0.5 * hole.diameter if hole is not None and facing else 0.0
+    """Return where a feature is pointed at: a hole seen from the side at its wall, below its mouth."""
+    spot, hole = spot_on(part, name, view), hole_of(part, name)
+    if hole is None:
+        return spot, 0.0
+    x, y, z = (a - _DOWN * hole.length * b for a, b in zip(spot, view.local_direction(hole.axis), strict=True))
+    return (x, y, z), 0.5 * hole.diameter
 
 
 def outline(drawn: Drawn) -> Floats:

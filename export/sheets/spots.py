@@ -1,4 +1,4 @@
-"""Where a named feature is pointed at: a hole at its mouth, a face well inside its edges.
+"""Where a named feature is pointed at: a hole at its mouth, a face as far inside its edges as it goes.
 
 Points of the finished part in a frame, mm. Knows nothing of balloons.
 """
@@ -6,9 +6,14 @@ Points of the finished part in a frame, mm. Knows nothing of balloons.
 import numpy as np
 import numpy.typing as npt
 
-from geom.model.part import Part
+from geom.model.part import Part, PartHole
 from geom.rays.rays import skin_of
 from geom.space import Frame, Vec3
+
+
+def hole_of(part: Part, name: str) -> PartHole | None:
+    """Return the hole of a name; None where it is a face's."""
+    return next((hole for hole in part.holes if hole.name == name), None)
 
 
 def spot_on(part: Part, name: str, frame: Frame) -> Vec3:
@@ -17,23 +22,29 @@ def spot_on(part: Part, name: str, frame: Frame) -> Vec3:
     Args:
         name: of a face or a hole of the part.
     """
-    hole = next((hole for hole in part.holes if hole.name == name), None)
+    hole = hole_of(part, name)
     if hole is not None:
         return frame.local(hole.centre)
     mesh = skin_of(part.finished).mesh
-    corners = frame.local_points(mesh.vertices)[mesh.triangles[np.isin(mesh.face, surfaces_of(part, name))]]
-    x, y, z = corners[_roomiest(corners)].mean(axis=0).tolist()
+    mine = mesh.triangles[np.isin(mesh.face, surfaces_of(part, name))]
+    x, y, z = _innermost(frame.local_points(mesh.vertices), mine).tolist()
     return (x, y, z)
 
 
 def surfaces_of(part: Part, name: str) -> tuple[int, ...]:
     """Return the surfaces of the finished part that a face or a hole has."""
-    hole = next((hole.surfaces for hole in part.holes if hole.name == name), None)
-    return hole or next(face.surfaces for face in part.faces if face.name == name)
+    hole = hole_of(part, name)
+    return hole.surfaces if hole is not None else next(face.surfaces for face in part.faces if face.name == name)
 
 
-def _roomiest(corners: npt.NDArray[np.float64]) -> int:
-    """Return the triangle with the largest circle in it: the one furthest from being a sliver along an edge."""
-    sides = [np.linalg.norm(corners[:, i] - corners[:, (i + 1) % 3], axis=1) for i in range(3)]
-    wide = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    return int(np.argmax(np.round(wide / np.maximum(sum(sides), 1e-12), 6)))
+def _innermost(points: npt.NDArray[np.float64], triangles: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """Return the middle of a triangle, or of an edge between two, that lies furthest from the border of them all."""
+    sides = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1)
+    edges, count = np.unique(sides, axis=0, return_counts=True)
+    border = points[edges[count == 1]].mean(axis=1)
+    places = np.concatenate([points[triangles].mean(axis=1), points[edges[count == 2]].mean(axis=1)])
+    if not len(border):
+        return np.asarray(places[0])
+    border = np.concatenate([border, points[np.unique(edges[count == 1])]])
+    away = np.array([np.linalg.norm(border - place, axis=1).min() for place in places])
+    return np.asarray(places[int(np.argmax(np.round(away, 3)))])

@@ -22,6 +22,9 @@ _PER_INK: Final = 0.25
 
 _TAKEN: Final = 500.0
 _GRID: Final = 0.5
+_ON_ANOTHER: Final = 5.0
+"""mm of distance that standing on another thing is worth."""
+
 
 Clear = Callable[[Box2], bool]
 
@@ -54,7 +57,7 @@ class Ink:
         return int(self._sum[x1, y1] - self._sum[x0, y1] - self._sum[x1, y0] + self._sum[x0, y0])
 
 
-def placed(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: Ink, shows: Clear | None) -> Placed:
+def placed(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: Ink, shows: Clear, foreign: Clear) -> Placed:
     """Return where words stand.
 
     Args:
@@ -62,10 +65,10 @@ def placed(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: I
         picture: where words may stand.
         taken: boxes of other words and signs.
         ink: what words would cover.
-        shows: whether all of a box within the target can be seen; None where words may not stand in it.
+        shows: whether all of a box within the target can be seen.
+        foreign: whether words in a box would stand on another thing.
     """
-    inside = _inside(text, target, taken, shows) if shows is not None else None
-    return inside or _beside(text, target, picture, taken, ink)
+    return _inside(text, target, taken, shows) or _beside(text, target, picture, taken, ink, foreign)
 
 
 def _inside(text: str, target: Box2, taken: Sequence[Box2], shows: Clear) -> Placed | None:
@@ -75,7 +78,7 @@ def _inside(text: str, target: Box2, taken: Sequence[Box2], shows: Clear) -> Pla
     for y in ys:
         for x in xs:
             word = Word(text, (x, y), HEIGHT)
-            if not any(_overlap(word.box, other) for other in taken) and shows(word.box):
+            if not any(overlap(word.box, other) for other in taken) and shows(word.box):
                 return Placed(word)
     return None
 
@@ -90,7 +93,7 @@ def _between(low: float, high: float) -> list[float]:
     return sorted(found, key=lambda v: (round(abs(v - middle), 6), v))
 
 
-def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: Ink) -> Placed:
+def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: Ink, foreign: Clear) -> Placed:
     best: tuple[float, Placed] | None = None
     for step in _STEPS:
         for at in _around(text, target, step):
@@ -98,7 +101,8 @@ def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: 
             box = word.box
             out = max(picture[0] - box[0], picture[1] - box[1], box[2] - picture[2], box[3] - picture[3], 0.0)
             inked = ink.under(box)
-            cost = step + _PER_INK * inked + _TAKEN * (sum(_overlap(box, other) for other in taken) + (out > 0)) + out
+            cost = step + _PER_INK * inked + _TAKEN * (sum(overlap(box, other) for other in taken) + (out > 0)) + out
+            cost += _ON_ANOTHER * foreign(box)
             if best is None or cost < best[0] - 1e-6:
                 best = cost, Placed(word, _leader(box, target) if step > 1.0 else None)
     assert best is not None
@@ -124,5 +128,6 @@ def _leader(box: Box2, target: Box2) -> tuple[Vec2, Vec2]:
     return (start[0], start[1]), (end[0], end[1])
 
 
-def _overlap(a: Box2, b: Box2) -> bool:
+def overlap(a: Box2, b: Box2) -> bool:
+    """Tell whether two boxes share ground."""
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
