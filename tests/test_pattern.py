@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from export.files.lettering import text_outlines
+from export.prints import core_box_sheet
 from geom.errors import GeometryError, JobError
 from geom.kernel.cut import cone, cut, cylinder, fuse, prism
 from geom.kernel.mesh import tessellate
@@ -312,7 +313,7 @@ def test_the_halves_of_a_stepped_pattern_add_up_and_lift_off_each_other_and_thei
     board = pieces["follow_board"].body
     radii = (12.0 - 0.5 / 8.5, 11.0)
     boss = 1.01**3 * math.pi * 8.0 * (radii[0] ** 2 + radii[0] * radii[1] + radii[1] ** 2) / 3
-    deep = float(re.search(r"holes ([\d.]+) mm deep", pieces["pattern_lower"].what)[1])  # type: ignore[index]
+    deep = pieces["pattern_lower"].deep
     holes = len(stepped.spots) * math.pi * deep
 
     assert lower.volume == pytest.approx(boss - holes * 3.15**2, rel=0.01)
@@ -397,6 +398,32 @@ def test_a_public_models_ribs_have_the_draft_they_were_drawn_with(nist):
 
     assert sum(solid.surfaces[i].kind == "plane" and abs(abs(lean) - 3.0) < 5e-3 for i, lean in leans.items()) == 32
     assert sum(abs(abs(lean) - 2.0) < 5e-3 for lean in leans.values()) == 16
+
+
+# --- pages ------------------------------------------------------------------
+
+
+def test_a_core_boxs_page_gives_the_sizes_its_print_has(bored_pattern):
+    """34.34 mm bore 40.4 long; prints 20 and 12 mm (table), the core's 0.25 smaller a side; the halves as they were cut."""
+    (box,) = bored_pattern.boxes
+    says = list(core_box_sheet.size_words(box, 6.0, "mm"))
+    low, high = box.halves[0].box
+    size = [f"{b - a:.2f}".rstrip("0").rstrip(".") for a, b in zip(low, high, strict=True)]
+
+    assert says[0] == "cavity, diameter of the core's middle: 34.34 mm"
+    assert says[1] == "the middle is long: 40.4 mm"
+    assert says[2] == "print at the open end, long: 20 mm"
+    assert says[3].startswith("its diameter at the middle and at its tip: 33.84 mm")
+    assert f"each half: {size[0]} mm by {size[1]} mm by {size[2]} mm" in says
+    assert sum(half.volume for half in box.halves) < 2 * math.prod(b - a for a, b in zip(low, high, strict=True)) - box.cavity
+
+
+def test_every_dowel_hole_of_a_pattern_has_its_dowel(bored_pattern):
+    """One for each place in the parting, two in the core box; the sheet says how many to print."""
+    pin = next(piece for piece in bored_pattern.pieces if piece.name == "pattern_pin")
+
+    assert bored_pattern.dowels == len(bored_pattern.spots) + 2
+    assert pin.what.startswith(f"dowel, {bored_pattern.dowels} of them")
 
 
 # --- bed --------------------------------------------------------------------

@@ -244,9 +244,10 @@ def piece_words(piece: Piece, wall: Wall, units: Units) -> str:
     """Return one piece in a line: file, what it is, size, volume, mass, thinnest wall."""
     x, y, z = (round(b - a, 2) for a, b in zip(*piece.body.box, strict=True))
     mass = piece.body.volume * PLASTIC[1] / 1e6
+    deep = sentence(_even("; dowel holes ", piece.deep, " deep"), units) if piece.deep else ""
     thin = sentence(_even("; thinnest wall ", wall.thickness), units) if np.isfinite(wall.thickness) else ""
     return (
-        f"{piece.name}.stl: {piece.what}; {sentence((x, ' by ', y, ' by ', z), units)}; "
+        f"{piece.name}.stl: {piece.what}{deep}; {sentence((x, ' by ', y, ' by ', z), units)}; "
         f"{fixed(piece.body.volume / 1000, 1)} cm3, {fixed(mass, 3)} kg printed solid in {PLASTIC[0]}{thin}."
     )
 
@@ -280,9 +281,20 @@ def _core_words(core: Core) -> Words:
 def use_words(found: Pattern) -> Iterator[str]:
     """Yield how to print and use it."""
     yield "Print every piece as it lies in the file, scale 100 %, flat side down; the files are in millimetres."
-    if found.spots:
-        yield "Glue the dowels into the upper part; the lower part goes on them freely and lies flat on the moulding board."
     if any("doweled" in piece.what for piece in found.pieces):
         yield "Glue the numbered pieces together on their dowels, on a flat plate, before anything else."
+    if found.spots and found.parting.flats:
+        yield "Glue the dowels into the upper part; the lower part goes on them freely."
+    elif found.spots:
+        yield "Glue the dowels into the upper part; the lower part goes on them freely and lies flat on the moulding board."
+    if found.parting.flats:
+        yield (
+            "Lay the lower part, or the pattern where it is in one piece, on the follow board with its steps in the board's; lay "
+            "boards of the same heights round it to the flask's edge, ram the lower half, turn it over and go on as usual."
+        )
     if found.cores:
-        yield "Clamp the core box on its dowels, ram it from the open end, open it and cure the core; try it in the prints first."
+        yield "Make the cores first, a page of their own each, and try them in the prints before the mould is closed."
+    standing = next((core for core in found.cores if core.bore.blind and core.bore.upright), None)
+    if standing is not None:
+        side = "lower" if standing.bore.end[2] > standing.bore.start[2] else "upper"
+        yield f"The {side} half of the pattern is moulded in the drag: the blind core stands on its print there."

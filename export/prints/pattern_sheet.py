@@ -1,4 +1,4 @@
-"""One page to go with a pattern, and the picture of its draft: two sides, faults hatched and numbered.
+"""The pages to go with a pattern, its pieces and core boxes; and the picture of its draft, faults hatched and numbered.
 
 A4, upright, as a PDF; the picture as SVG. Says what the pattern says and works out nothing of its own.
 """
@@ -13,7 +13,8 @@ import numpy as np
 from export.files.pdf import Page, pdf_bytes
 from export.number import fixed
 from export.pictures.picture import Canvas, flags_on
-from export.prints.fixture_picture import Shot, shot
+from export.prints import core_box_sheet
+from export.prints.fixture_picture import VIEWS, Shot, shot
 from export.prints.pattern import (
     CAUTIONS,
     check_words,
@@ -33,7 +34,14 @@ if TYPE_CHECKING:
 
 _WIDTH, _HEIGHT, _MARGIN = 210.0, 297.0, 14.0
 _FIELD: Final = (88.0, 70.0)
+_SMALL: Final = (88.0, 58.0)
+_THIRD: Final = (56.0, 54.0)
 _TEXT, _LINE = 2.0, 3.7
+_COLUMN: Final = 62
+_PER_PAGE: Final = 6
+_FAULTS: Final = 10
+"""Lines of draft on the page; the rest is in the text."""
+
 _ACROSS: Final = 128
 _SIDES: Final[tuple[tuple[Vec3, str], ...]] = (
     ((-1.0, -1.6, 1.4), "upper side, from the front left"),
@@ -63,13 +71,24 @@ def _draft_views(canvas: Canvas, found: Pattern, top: float) -> None:
 
 
 def pattern_sheet(found: Pattern, job: "Job", walls: dict[str, Wall]) -> bytes:
-    """Return the page of a pattern as a PDF.
+    """Return the pages of a pattern as a PDF: the pattern, its pieces, and one for each core box.
 
     Raises:
         OutputError: the typesetter refused.
     """
-    units = job.settings.units
     title = f"Pattern: {job.part.name}"
+    canvases = [_front(found, job, title)]
+    if found.draws:
+        canvases += _piece_pages(found, job, walls, title)
+        canvases += [_box_page(found, number, job) for number in range(len(found.boxes))]
+    for number, canvas in enumerate(canvases, 1):
+        canvas.text((_WIDTH - _MARGIN - 24.0, _HEIGHT - 8.0), f"page {number} of {len(canvases)}", 2.0)
+    return pdf_bytes(title, [Page(_WIDTH, _HEIGHT, canvas.svg()) for canvas in canvases])
+
+
+def _front(found: Pattern, job: "Job", title: str) -> Canvas:
+    """Return the first page: the pattern put together, its draft, what to check and how to use it."""
+    units = job.settings.units
     canvas = Canvas(_WIDTH, _HEIGHT, title)
     canvas.text((_MARGIN, 16.0), title if found.draws else f"{title} - does not draw", 4.6)
     if found.draws:
@@ -79,36 +98,81 @@ def pattern_sheet(found: Pattern, job: "Job", walls: dict[str, Wall]) -> bytes:
     else:
         _draft_views(canvas, found, 24.0)
     y = 24.0 + _FIELD[1] + 14.0
+    draft = list(draft_words(found, job))
     blocks: list[tuple[str, list[str]]] = [
         ("Size and parting", [*size_words(found, units), *parting_words(found, units)]),
-        ("Draft", list(draft_words(found, job))[:8]),
+        ("Draft", draft if len(draft) <= _FAULTS else [*draft[:_FAULTS], f"{len(draft) - _FAULTS} more lines in pattern.txt"]),
     ]
     if found.draws:
         blocks += [
-            ("Pieces", [piece_words(piece, walls[piece.name], units) for piece in found.pieces]),
             ("Check after printing", list(check_words(found, units))),
             ("How to use it", list(use_words(found))),
         ]
     for name, lines in (*blocks, ("Caution", list(CAUTIONS))):
         y = _block(canvas, y, name, lines)
-    return pdf_bytes(title, [Page(_WIDTH, _HEIGHT, canvas.svg())])
+    return canvas
+
+
+def _piece_pages(found: Pattern, job: "Job", walls: dict[str, Wall], title: str) -> list[Canvas]:
+    """Return pages with a picture of every piece as it lies on the bed, core boxes left to their own."""
+    own = {f"core_box{tail}_{side}" for tail in _tails(found) for side in "ab"}
+    pieces = [piece for piece in found.pieces if piece.name not in own]
+    pages = []
+    for first in range(0, len(pieces), _PER_PAGE):
+        canvas = Canvas(_WIDTH, _HEIGHT, f"{title}, pieces")
+        canvas.text((_MARGIN, 16.0), f"{title}: pieces as they lie on the bed", 4.6)
+        for place, piece in enumerate(pieces[first : first + _PER_PAGE]):
+            left, top = _left(place % 2), 22.0 + (place // 2) * 86.0
+            _view(canvas, shot(piece.body.mesh(), VIEWS[0]), [], (left, top), "", _SMALL)
+            words = piece_words(piece, walls[piece.name], job.settings.units)
+            for row, line in enumerate(wrap(words, _COLUMN)):
+                canvas.text((left, top + _SMALL[1] + 5.0 + row * _LINE), line, _TEXT)
+        pages.append(canvas)
+    return pages
+
+
+def _tails(found: Pattern) -> list[str]:
+    """Return what the names of each box's halves end in."""
+    return [""] if len(found.boxes) == 1 else [f"_{number}" for number in range(1, len(found.boxes) + 1)]
+
+
+def _box_page(found: Pattern, number: int, job: "Job") -> Canvas:
+    """Return the page of a core box."""
+    box, tail = found.boxes[number], _tails(found)[number]
+    printer, units = job.settings.printer, job.settings.units
+    title = f"Core box{tail.replace('_', ' ')}: {job.part.name}"
+    canvas = Canvas(_WIDTH, _HEIGHT, title)
+    canvas.text((_MARGIN, 16.0), title, 4.6)
+    canvas.text((_MARGIN, 22.0), f"print core_box{tail}_a.stl and core_box{tail}_b.stl (mm, 100 %), as they lie in the file", 2.4)
+    for i, (body, words) in enumerate(core_box_sheet.bodies_of(box, printer.chord)):
+        _view(canvas, shot(body.mesh(), VIEWS[0]), [], (_MARGIN + i * 62.0, 26.0), words, _THIRD)
+    y = 26.0 + _THIRD[1] + 16.0
+    for name, lines in (
+        ("Check after printing", list(core_box_sheet.size_words(box, printer.pin, units))),
+        ("How to use it", list(core_box_sheet.use_words(box))),
+        ("Caution", list(core_box_sheet.CAUTIONS)),
+    ):
+        y = _block(canvas, y, name, lines)
+    return canvas
 
 
 def _left(number: int) -> float:
     return _MARGIN + number * (_WIDTH - 2.0 * _MARGIN - _FIELD[0])
 
 
-def _view(canvas: Canvas, seen: Shot, points: Iterable[Vec3], at: tuple[float, float], words: str) -> None:
+def _view(
+    canvas: Canvas, seen: Shot, points: Iterable[Vec3], at: tuple[float, float], words: str, room: tuple[float, float] = _FIELD
+) -> None:
     """Draw one picture in its field, a numbered flag on each point that shows."""
     width, height = seen.size
-    zoom = min(_FIELD[0] / width, _FIELD[1] / height)
-    left, top = at[0] + (_FIELD[0] - zoom * width) / 2.0, at[1] + (_FIELD[1] - zoom * height) / 2.0
+    zoom = min(room[0] / width, room[1] / height)
+    left, top = at[0] + (room[0] - zoom * width) / 2.0, at[1] + (room[1] - zoom * height) / 2.0
     canvas.image((left, top), (zoom * width, zoom * height), base64.b64encode(seen.png).decode())
     shown = [(number, seen.spot(point)) for number, point in enumerate(points, 1)]
     spots = [(n, (left + s[0] * zoom * width, top + s[1] * zoom * height)) for n, s in shown if s is not None]
-    field = (at[0] - 5.0, at[1] - 2.0, at[0] + _FIELD[0] + 5.0, at[1] + _FIELD[1] + 4.0)
+    field = (at[0] - 5.0, at[1] - 2.0, at[0] + room[0] + 5.0, at[1] + room[1] + 4.0)
     canvas.flags(flags_on(spots, np.zeros((0, 2)), field))
-    canvas.text((at[0], at[1] + _FIELD[1] + 6.0), words, 2.0)
+    canvas.text((at[0], at[1] + room[1] + 6.0), words, 2.0)
 
 
 def _block(canvas: Canvas, y: float, title: str, lines: Iterable[str]) -> float:

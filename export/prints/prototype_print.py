@@ -73,7 +73,7 @@ def print_files(part: Part, finished: PrintMesh, printer: Printer, label: str, u
         named.append(("prototype_pin", laid(pin(printer.pin, 3.2 * printer.pin, printer.chord), "dowel")))
         files["prototype_pin.stl"] = stl_bytes(named[-1][1], "dowel", printer.chord)
     files[PRINT_3MF] = threemf_bytes(side_by_side(named), f"test-fit print: {part.name}")
-    facts = _Facts(pieces, walls, split.crossed, sum(p.volume for p in split.pieces), opens)
+    facts = _Facts(pieces, walls, split.crossed, sum(p.volume for p in split.pieces), opens, split.dowels)
     files[PRINT_SHEET] = _sheet(part, facts, printer, units).encode()
     return files
 
@@ -81,13 +81,14 @@ def print_files(part: Part, finished: PrintMesh, printer: Printer, label: str, u
 @dataclass(frozen=True, slots=True, eq=False)
 class _Facts:
     """What the sheet says of the print: its pieces, the thinnest wall of each, the mating places a cut had to pass,
-    the volume before it was made hollow, and whether the hollow opens below."""
+    the volume before it was made hollow, whether the hollow opens below, and how many dowels it takes."""
 
     pieces: tuple[Body, ...]
     walls: list[float]
     crossed: tuple[str, ...]
     solid: float
     opens: bool
+    dowels: int
 
 
 def _lightened(piece: Body, underside: float, printer: Printer, opens: bool) -> Body:
@@ -200,7 +201,7 @@ def _says(facts: _Facts, printer: Printer, units: Units) -> Iterator[str]:
     if printer.hollow is not None:
         yield from _hollow_words(facts, printer.hollow, units)
     if len(pieces) > 1:
-        yield "Print one dowel for each pair of holes, or use bought pins; glue the pieces together on a flat plate."
+        yield f"Print {facts.dowels} dowels, one for each pair of holes, or use bought pins; glue the pieces on a flat plate."
         yield _cut_words(facts.crossed)
 
 

@@ -30,10 +30,11 @@ class Keep:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Split:
-    """The pieces of a print, where they were, and the places that a cut had to pass, by name."""
+    """The pieces of a print, where they were, the places that a cut had to pass, by name, and how many dowels it takes."""
 
     pieces: tuple[Body, ...]
     crossed: tuple[str, ...] = ()
+    dowels: int = 0
 
 
 _PLACES: Final = 25
@@ -65,6 +66,7 @@ def split_for_bed(body: Body, printer: Printer, keep: Sequence[Keep], label: str
     """
     waiting, done = [body], []
     passed: set[str] = set()
+    dowels = 0
     while waiting:
         piece = waiting.pop(0)
         if fits(piece, printer.bed):
@@ -75,10 +77,11 @@ def split_for_bed(body: Body, printer: Printer, keep: Sequence[Keep], label: str
                 f"{label}: a bed of {_by(printer.bed)} mm would cut a print of {_by(_size(body))} mm into more than {_MOST} "
                 "pieces; state a larger bed in [printer], or have it printed where there is one"
             )
-        halves, crossed = _cut(piece, printer, keep, label)
+        halves, crossed, count = _cut(piece, printer, keep, label)
         waiting.extend(halves)
         passed |= crossed
-    return Split(tuple(done), tuple(sorted(passed)))
+        dowels += count
+    return Split(tuple(done), tuple(sorted(passed)), dowels)
 
 
 def _size(body: Body) -> Vec3:
@@ -90,8 +93,8 @@ def _by(size: Vec3) -> str:
     return " x ".join(f"{value:.4g}" for value in size)
 
 
-def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> tuple[list[Body], set[str]]:
-    """Return a print in two, cut where it is longest for the bed, and the names of what the cut passes."""
+def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> tuple[list[Body], set[str], int]:
+    """Return a print in two, cut where it is longest for the bed, the names of what the cut passes, and how many dowels it has."""
     size, bed = _size(body), printer.bed
     axis = int(np.argmax([s / b for s, b in zip(size, bed, strict=True)]))
     turn = _TO_Z[axis]
@@ -120,7 +123,7 @@ def _cut(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> tupl
     first = ahead - drilled.moved(np.diag([1.0, 1.0, -1.0]), (0.0, 0.0, at))
     second = behind - drilled.moved(np.eye(3), (0.0, 0.0, at))
     halves = [part for half in (second, first) for part in half.moved(turn.T, (0.0, 0.0, 0.0)).pieces()]
-    return halves, _passed(body, axis, at, keep)
+    return halves, _passed(body, axis, at, keep), len(spots)
 
 
 def _passed(body: Body, axis: int, at: float, keep: Sequence[Keep]) -> set[str]:

@@ -37,6 +37,7 @@ class Piece:
         name: of its file and in the 3MF.
         body: flat side on Z 0.
         what: what it is, in words.
+        deep: depth of the holes for dowels in its parted side; 0 for none.
         turn, shift: how it came here from its place in the pattern; None for what is no part of it.
     """
 
@@ -45,6 +46,7 @@ class Piece:
     what: str
     turn: Floats | None = None
     shift: Vec3 = (0.0, 0.0, 0.0)
+    deep: float = 0.0
 
 
 def halves(whole: Body, parting: Parting, printer: Printer) -> tuple[tuple[Spot, ...], list[Piece]]:
@@ -68,8 +70,8 @@ def halves(whole: Body, parting: Parting, printer: Printer) -> tuple[tuple[Spot,
             above = above - bores.moved(np.diag([1.0, 1.0, -1.0]), (0.0, 0.0, z))
         spots.extend(here)
         name = "pattern_lower" if len(below) == 1 else f"pattern_lower_{number}"
-        words = f"holes {depth:.1f} mm deep run free on the dowels" if here else "no room for a dowel: glue it on"
-        made.append(_laid(name, loose, f"lower part, {words}{_stepped(loose, parting, -1.0)}", True))
+        words = "its holes run free on the dowels" if here else "no room for a dowel: glue it on"
+        made.append(_laid(name, loose, f"lower part, {words}{_stepped(loose, parting, -1.0)}", True, depth))
     top = _laid("pattern_upper", above, f"upper part, dowels glued in{_stepped(above, parting, 1.0)}", False)
     return tuple(spots), [top, *made]
 
@@ -88,11 +90,11 @@ def _round(whole: Body) -> tuple[Vec3, Vec3]:
     return (low[0] - 5.0, low[1] - 5.0, low[2] - 5.0), (high[0] + 5.0, high[1] + 5.0, high[2] + 5.0)
 
 
-def _laid(name: str, body: Body, what: str, over: bool) -> Piece:
+def _laid(name: str, body: Body, what: str, over: bool, deep: float = 0.0) -> Piece:
     """Return a piece on the bed: its parted side down."""
     turn = _OVER if over else _AS_IT_IS
     shift = (0.0, 0.0, body.box[1][2] if over else -body.box[0][2])
-    return Piece(name, body.moved(turn, shift), what, turn, shift)
+    return Piece(name, body.moved(turn, shift), what, turn, shift, deep)
 
 
 def _back(parting: Parting) -> str:

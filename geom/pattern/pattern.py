@@ -50,7 +50,8 @@ class Pattern:
         whole: pattern in one piece, prints and text on; empty pieces where the draft is refused.
         cores: one for each cored bore; boxes: one for each kind of core.
         uncored: bores with straight walls that are not cored, and why.
-        spots: dowels in the parting plane.
+        spots: dowels in the parting.
+        dowels: how many all pieces take together.
     """
 
     stages: tuple[Stage, ...]
@@ -65,6 +66,7 @@ class Pattern:
     uncored: tuple[Uncored, ...]
     spots: tuple[Spot, ...]
     pieces: tuple[Piece, ...]
+    dowels: int = 0
 
     @property
     def growth(self) -> float:
@@ -116,14 +118,12 @@ def make_pattern(part: "Part", settings: "Settings", mesh: Mesh, letters: Sequen
     printer = settings.printer
     boxes = boxes_for(cores, chord, BOX_WALL, printer.pin, printer.gap)
     pieces += _box_pieces(boxes)
-    pieces = _for_the_bed(pieces, cores, settings)
-    if boxes or spots or any("doweled" in piece.what for piece in pieces):
-        pieces.append(
-            Piece(
-                "pattern_pin", pin(printer.pin, 3.4 * printer.pin, chord), "dowel: one for each pair of holes, cut to their depth"
-            )
-        )
-    return Pattern(found, draft, along, order, parting, casting, whole, cores, boxes, tuple(uncored), spots, tuple(pieces))
+    pieces, joints = _for_the_bed(pieces, cores, settings)
+    dowels = len(spots) + 2 * len(boxes) + joints
+    if dowels:
+        words = f"dowel, {dowels} of them: one for each pair of holes, cut to their depth"
+        pieces.append(Piece("pattern_pin", pin(printer.pin, 3.4 * printer.pin, chord), words))
+    return Pattern(found, draft, along, order, parting, casting, whole, cores, boxes, tuple(uncored), spots, tuple(pieces), dowels)
 
 
 def _as_cast(part: "Part") -> frozenset[int]:
@@ -169,20 +169,23 @@ def _box_pieces(boxes: tuple[CoreBox, ...]) -> list[Piece]:
     return found
 
 
-def _for_the_bed(pieces: list[Piece], cores: tuple[Core, ...], settings: "Settings") -> list[Piece]:
-    """Return the pieces, those too large for the bed cut into some that fit."""
+def _for_the_bed(pieces: list[Piece], cores: tuple[Core, ...], settings: "Settings") -> tuple[list[Piece], int]:
+    """Return the pieces, those too large for the bed cut into some that fit, and how many dowels the cuts take."""
     found = []
+    dowels = 0
     for piece in pieces:
         keep = [_room(core.bore, piece) for core in cores if piece.turn is not None]
-        parts = split_for_bed(piece.body, settings.printer, keep, f"{settings.label}, printer.bed: {piece.what}").pieces
+        split = split_for_bed(piece.body, settings.printer, keep, f"{settings.label}, printer.bed: {piece.what}")
+        parts = split.pieces
+        dowels += split.dowels
         if len(parts) == 1:
             found.append(piece)
             continue
         for number, part in enumerate(parts, 1):
             low = part.box[0][2]
             words = f"{piece.what}, piece {number} of {len(parts)}, doweled and glued together"
-            found.append(Piece(f"{piece.name}_{number}", part.moved(np.eye(3), (0.0, 0.0, -low)), words))
-    return found
+            found.append(Piece(f"{piece.name}_{number}", part.moved(np.eye(3), (0.0, 0.0, -low)), words, deep=piece.deep))
+    return found, dowels
 
 
 def _room(bore: Bore, piece: Piece) -> Keep:
