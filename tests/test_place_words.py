@@ -245,6 +245,22 @@ def test_what_no_report_shows_is_neither_over_nor_under(block: Part):
     assert said(summary_words(placed(block, Readings(), amount=2.991)[1])).endswith("; just the stock required")
 
 
+def test_a_face_is_called_thin_exactly_where_the_words_say_under(block: Part):
+    """3 mm of stock; 3.009 by default is 0.009 under: thin in the table, under in the words. 3.0005 is within the 0.001 mm that the
+    table leaves: just."""
+    received = receive(block, Readings())
+    for amount, state, words in (
+        (3.009, "thin", "; less than 0.01 under the allowance the grade asks for on "),
+        (3.0005, "cleans up", "; just the allowance the grade asks for"),
+    ):
+        asked = {face.name: Need(amount, 1.0, "default") for face in block.machined}
+        found = place(block, received, asked, SHARE_FIRST)
+        worst = min(found.faces, key=lambda face: face.margin)
+
+        assert worst.state == state
+        assert words in said(summary_words(found))
+
+
 def test_rough_lengths_are_said_roughly():
     """A span of 180.56 mm is 181 mm or 7.1 in to anyone who shims; what he sets stays exact."""
     assert sentence(("level over ", About(180.56), " within ", 0.02), "mm") == "level over 181 mm within 0.02 mm"

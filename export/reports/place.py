@@ -20,6 +20,7 @@ from geom.place.words import of_100
 from geom.rows.words import About, Area, Coordinate, Note, Words
 from geom.settings.place import Freedom
 from geom.space import Vec3
+from geom.stock.report import ENOUGH
 
 if TYPE_CHECKING:
     from geom.job import Job
@@ -76,6 +77,7 @@ def _casting_lines(placed: Placed, zero: Zero, units: Units, hold: Sequence[Free
     yield _faces_table(found.faces, units)
     yield ""
     yield from _wrapped(_short_lines(found.faces, units))
+    yield from _wrapped(_thin_line(found.faces, units))
     yield from _listed("At the machine:", [*words.level, *words.turn, *words.zero], units)
     yield from _wrapped([_move(found, units), _certificate(found, units)])
     yield from _listed("What would help:", found.advice, units)
@@ -154,6 +156,13 @@ def _short_lines(faces: Sequence[FaceTake], units: Units) -> Iterator[str]:
             what = f"keeps {_length(face.take_min, units)} {unit} where {_length(face.required, units)} {unit} are asked for"
         bears = f"it bears on {_share(face.bearing)} of its area, and {_share(face.bearing_needed)} is asked for"
         yield f"{word}: {face.name} {what}{at}; {bears}."
+
+
+def _thin_line(faces: Sequence[FaceTake], units: Units) -> Iterator[str]:
+    """Say what "thin" means, and from where on a face is under its requirement."""
+    if any(face.state == "thin" for face in faces):
+        least = f"{size(ENOUGH, units, 5)} {UNIT_NAMES[units]}"
+        yield f"thin: more than {least} under an allowance that stands by default, so the face cleans up only if the skin is sound."
 
 
 def _move(found: Placement, units: Units) -> str:

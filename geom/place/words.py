@@ -19,13 +19,15 @@ from geom.received.casting import AsReceived
 from geom.received.faces import Wall
 from geom.rows.records import About, Words
 from geom.space import Frame, Vec3, add, dot, norm, scale, sub
+from geom.stock.report import ENOUGH
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
 SHIM: Final = 0.05
 """Shim stock comes in steps of this, mm (common practice, no source)."""
 
 _SAME: Final = 0.0127
-"""A margin nearer 0 than this, mm, is none: half the last figure of a report in inches, 0.001 in."""
+"""A margin or a move smaller than this, mm, is not worth a figure: half the last one of a report in inches, 0.001 in. What counts
+as under a requirement is `stock.ENOUGH`, as in the table."""
 
 _NO_TURN: Final = 0.01
 """A turn that shows less than this, mm, over 100 mm is not worth setting."""
@@ -107,13 +109,14 @@ def _asked(placement: Placement) -> Words:
     margin = placement.least_margin
     worst = min((f for f in placement.faces if math.isfinite(f.margin)), key=lambda f: f.margin)
     what = "the allowance the grade asks for" if worst.source == "default" else "the stock required"
-    if abs(margin) < _SAME:
+    if -ENOUGH <= margin < _SAME:
         return (f"; just {what}",)
     if margin > 0:
         return ("; ", margin, f" over {what}")
+    under: Words = ("; ", -margin) if margin <= -_SAME else ("; less than ", _SAME)
     if worst.state == "thin":
-        return ("; ", -margin, f" under the allowance the grade asks for on {worst.name}: take a light cut and look")
-    return ("; ", -margin, f" under the stock required on {worst.name}, which the bearing allowed forgives")
+        return (*under, f" under the allowance the grade asks for on {worst.name}: take a light cut and look")
+    return (*under, f" under the stock required on {worst.name}, which the bearing allowed forgives")
 
 
 # --- zero -----------------------------------------------------------------------
