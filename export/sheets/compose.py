@@ -6,7 +6,7 @@ to choose from or of pages.
 """
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -16,9 +16,9 @@ import numpy as np
 from export.sheets.balloons import FIGURE, RADIUS, RING, Balloon, balloons
 from export.sheets.holding import Kind
 from export.sheets.ink import Blot, Disc, Group, Mark, Path, Style, Word, number
-from export.sheets.seen import Drawn, Seen, hatched, outline, shown_and_behind
+from export.sheets.seen import Drawn, Seen, Side, hatched, outline, shown_and_behind
 from export.sheets.words import HEIGHT, Ink, Placed, overlap, placed
-from geom.flat.curve2d import Box2, Vec2
+from geom.flat.curve2d import Box2, Vec2, box_of, joined_box
 from geom.rays.mesh_lines import Floats, cut_to_sight
 
 FOOT: Final = 5.0
@@ -26,6 +26,7 @@ FOOT: Final = 5.0
 
 _AIR: Final = 3.0
 _BARE_EDGE: Final = 1.0
+_MOST_SPARE: Final = 28.0
 """mm round a picture with words, and round one without."""
 
 _STEP: Final = 0.25
@@ -41,6 +42,9 @@ _LEAST_SHOWN: Final = 6.0
 _LEAST_LINE: Final = 4.0
 """mm: shorter bits of the work's outline, where a rounding runs out, are left out: on paper they look like dirt."""
 
+_TOGETHER: Final = 0.8
+"""mm between ends of lines that belong together."""
+
 _DEEP: Final = 5e3
 
 
@@ -55,7 +59,10 @@ _HATCH: Final[dict[Kind, tuple[float, bool]]] = {
 }
 """Pitch along x, mm, and whether it rises to the right."""
 
-_TOLD_HIDDEN: Final[tuple[Kind, ...]] = ("parallel", "packing", "jack", "shim")
+_TOLD_HIDDEN: Final[dict[Side, tuple[Kind, ...]]] = {
+    "above": ("parallel", "packing", "jack", "shim"),
+    "front": ("parallel", "packing", "jack"),
+}
 """Kinds that are named even where the work or a jaw hides them: nobody would look for them there."""
 
 
@@ -64,7 +71,7 @@ class Paper:
     """Where a window of the work lies on paper.
 
     Attributes:
-        width, height: mm on paper.
+        width, height: mm on paper at most.
         corner: where the window's lower left corner lies.
         bare: without words and balloons.
     """
@@ -75,12 +82,6 @@ class Paper:
     height: float
     corner: Vec2
     bare: bool
-
-    @property
-    def picture(self) -> Box2:
-        """What the balloons stand round."""
-        air = _BARE_EDGE if self.bare else RING
-        return (air, air, self.width - air, self.height - air)
 
     def at(self, point: Sequence[float]) -> Vec2:
         """Return where a point of the view lies on paper."""
@@ -97,13 +98,19 @@ class Paper:
         return (x, y)
 
 
-def paper_for(seen: Seen, factor: float, *, bare: bool = False) -> Paper:
-    """Return the paper that a view takes at a scale: its window, the ground below, the axes' arrows, room round it."""
+def paper_for(seen: Seen, factor: float, *, bare: bool = False, room: float = 0.0) -> Paper:
+    """Return the paper that a view takes at a scale: its window, the ground below, the axes' arrows, room round it.
+
+    Args:
+        room: width that there is, mm: words may stand in what the view does not need.
+    """
     x0, y0, x1, y1 = seen.window
     foot = FOOT if any(drawn.piece.kind == "ground" for drawn in seen.holding) else 0.0
     edge, over = (_BARE_EDGE, 0.0) if bare else (RING + _AIR, _AXIS + HEIGHT + 1.0)
     left, below = edge, edge + foot
     right, above = (edge + max(0.0, over - v * factor) for v in (x1, y1))
+    spare = min(_MOST_SPARE, max(0.0, 0.5 * (room - (x1 - x0) * factor - left - right))) if not bare else 0.0
+    left, right = left + spare, right + spare
     wide, high = (round((b - a) * factor + c + d, 3) for a, b, c, d in ((x0, x1, left, right), (y0, y1, below, above)))
     return Paper(seen.window, factor, wide, high, (left, below), bare)
 
@@ -119,13 +126,33 @@ def groups(seen: Seen, paper: Paper, features: Sequence[str]) -> list[Group]:
     if paper.bare:
         return [*steel, work]
     lines = _points([*work.marks, *(mark for group in steel for mark in group.marks)])
-    ink = Ink(lines, paper.width, paper.height)
     zero, signs = _zero(seen, paper)
     tips = [paper.at(spot) for spot, _ in seen.spots]
-    words = _words(seen, paper, [*signs, *((x - 1.0, y - 1.0, x + 1.0, y + 1.0) for x, y in tips)], ink)
+    edge = (RING, RING, paper.width - RING, paper.height - RING)
+    near = [*signs, *((x - 1.0, y - 1.0, x + 1.0, y + 1.0) for x, y in tips)]
+    words = _words(seen, paper, edge, near, Ink(lines, paper.width, paper.height))
     taken = [*signs, *(one.word.box for one in words)]
-    numbered = balloons(tips, paper.picture, taken)
+    low, high = lines.min(axis=0) - _AIR, lines.max(axis=0) + _AIR
+    picture = joined_box([(low[0], low[1], high[0], high[1]), *taken])
+    numbered = balloons(tips, picture, taken)
     return [*steel, work, _cut(seen, paper), *_numbers(numbered, seen, paper, features), zero, _said(words)]
+
+
+def extent(marks: Iterable[Group]) -> Box2:
+    """Return the box round all marks, with a little air."""
+    boxes = [_mark_box(mark) for group in marks for mark in group.marks]
+    x0, y0, x1, y1 = joined_box(boxes)
+    return (x0 - _BARE_EDGE, y0 - _BARE_EDGE, x1 + _BARE_EDGE, y1 + _BARE_EDGE)
+
+
+def _mark_box(mark: Mark) -> Box2:
+    match mark:
+        case Path() | Blot():
+            return box_of(mark.points)
+        case Disc(_, (x, y), radius):
+            return (x - radius, y - radius, x + radius, y + radius)
+        case Word():
+            return mark.box
 
 
 # --- lines ------------------------------------------------------------------
@@ -169,14 +196,21 @@ def _work(seen: Seen, paper: Paper) -> Group:
     x0, y0, x1, y1 = _extent(seen)
     facts = {"low": f"{number(x0)} {number(y0)}", "high": f"{number(x1)} {number(y1)}"}
     dashed = () if paper.bare else _paths("work behind", behind, paper)
-    bold = (path for path in _paths("work", shown, paper) if _is_long(path))
-    return Group("work", (*_paths("soft", soft, paper), *dashed, *bold), facts)
+    return Group("work", (*_paths("soft", soft, paper), *dashed, *_without_specks(_paths("work", shown, paper))), facts)
 
 
-def _is_long(path: Path) -> bool:
-    """Tell whether a line is closed, or longer than a bit of dirt."""
-    size = sum(math.dist(a, b) for a, b in pairwise(path.points))
-    return math.dist(path.points[0], path.points[-1]) < 1e-3 or size > _LEAST_LINE
+def _without_specks(paths: Sequence[Path]) -> list[Path]:
+    """Return the lines less short bits that stand alone; pieces of one circle belong together."""
+    if not paths:
+        return []
+    from scipy.sparse.csgraph import connected_components
+
+    ends = np.array([end for path in paths for end in (path.points[0], path.points[-1])])
+    near = np.abs(ends[:, None] - ends[None, :]).max(axis=2) < _TOGETHER
+    count, owner = connected_components(near.reshape(len(paths), 2, len(paths), 2).any(axis=(1, 3)))
+    sizes = [sum(math.dist(a, b) for a, b in pairwise(path.points)) for path in paths]
+    long = np.bincount(owner, weights=sizes, minlength=count) > _LEAST_LINE
+    return [path for path, kept in zip(paths, long[owner].tolist(), strict=True) if kept]
 
 
 def _extent(seen: Seen) -> Box2:
@@ -258,14 +292,12 @@ def _head(tip: Vec2, way: Vec2) -> tuple[Vec2, ...]:
 # --- words and numbers ------------------------------------------------------
 
 
-def _words(seen: Seen, paper: Paper, taken: Sequence[Box2], ink: Ink) -> list[Placed]:
+def _words(seen: Seen, paper: Paper, edge: Box2, taken: Sequence[Box2], ink: Ink) -> list[Placed]:
     """Return a word for each kind of thing that holds the work, once for all that are called the same."""
     boxes, found = list(taken), []
     for drawn in _named(seen, paper):
         text = f"{drawn.piece.word}, broken off" if drawn.broken and drawn.piece.kind != "ground" else drawn.piece.word
-        one = placed(
-            text, paper.box(drawn.box), paper.picture, boxes, ink, _shows(drawn, seen, paper), _foreign(drawn, seen, paper)
-        )
+        one = placed(text, paper.box(drawn.box), edge, boxes, ink, _shows(drawn, seen, paper), _foreign(drawn, seen, paper))
         found.append(one)
         boxes.append(one.word.box)
     return found
@@ -279,7 +311,7 @@ def _named(seen: Seen, paper: Paper) -> list[Drawn]:
         whole = _grounded(drawn, paper) if kind == "ground" else drawn
         shown = _shown_area(whole, seen) * paper.factor**2
         key = (kind, drawn.piece.word)
-        if (shown > _LEAST_SHOWN or kind in _TOLD_HIDDEN) and shown > best.get(key, (-1.0, drawn))[0] + 1e-6:
+        if (shown > _LEAST_SHOWN or kind in _TOLD_HIDDEN[seen.side]) and shown > best.get(key, (-1.0, drawn))[0] + 1e-6:
             best[key] = shown, whole
     rank: dict[Kind, int] = {"jaw": 0, "plate": 1, "ground": 2}
     return sorted((drawn for _, drawn in best.values()), key=lambda drawn: rank.get(drawn.piece.kind, 3))

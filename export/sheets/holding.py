@@ -38,7 +38,7 @@ _NAMED: Final[dict[str, Kind]] = {
     "strap": "strap",
 }
 _JACK: Final = re.compile(r"a jack(?: or packing)? under (.+?)(?:,|$)")
-_JACK_WIDE: Final = 7.0
+_JACK_WIDE: Final = 5.0
 """mm: half the width a jack is drawn with."""
 
 _SHIM: Final = 4.0

@@ -103,15 +103,19 @@ class Group:
     facts: Mapping[str, str] = field(default_factory=dict)
 
 
-def svg_of(width: float, height: float, title: str, groups: Iterable[Group], facts: Mapping[str, str]) -> bytes:
-    """Return a view as a UTF-8 SVG file at true size; groups lie over each other in order."""
-    size = f'width="{number(width)}mm" height="{number(height)}mm" viewBox="0 0 {number(width)} {number(height)}"'
+def svg_of(box: Box2, title: str, groups: Iterable[Group], facts: Mapping[str, str]) -> bytes:
+    """Return what lies in a box as a UTF-8 SVG file at true size; groups lie over each other in order.
+
+    Y runs down in the file: a mark at a height y has the file's y `box[3]` - y, its x is that of the mark.
+    """
+    width, height = box[2] - box[0], box[3] - box[1]
+    size = f'width="{number(width)}mm" height="{number(height)}mm" viewBox="{number(box[0])} 0 {number(width)} {number(height)}"'
     return "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" {size}{_facts(facts)}>',
             f"<title>{escape(title)}</title>",
             f'<g font-family="\'{SANS}\', sans-serif" stroke-linecap="round" stroke-linejoin="round" xml:space="preserve">',
-            *(line for group in groups for line in _group(group, height)),
+            *(line for group in groups for line in _group(group, box[3])),
             "</g>",
             "</svg>",
             "",

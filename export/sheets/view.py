@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from export.number import Units
-from export.sheets.compose import Paper, groups, paper_for
+from export.sheets.compose import Paper, extent, groups, paper_for
 from export.sheets.holding import Piece, pieces
 from export.sheets.ink import number, svg_of
 from export.sheets.seen import Seen, Side, seen_from
@@ -63,7 +63,7 @@ def holding_views(record: Record, setup: int, room: tuple[float, float], units: 
     holding = _holding(record, setup, units)
     seen = [_seen(record, setup, side, holding) for side in TITLES]
     factor = next((s for s in SCALES if all(_fits(paper_for(one, s), room) for one in seen)), SCALES[-1])
-    above, front = (_view(record, setup, one, factor) for one in seen)
+    above, front = (_view(record, setup, one, factor, room=room[0]) for one in seen)
     return above, front
 
 
@@ -89,10 +89,11 @@ def _fits(paper: Paper, room: tuple[float, float]) -> bool:
     return paper.width <= room[0] and paper.height <= room[1]
 
 
-def _view(record: Record, setup: int, seen: Seen, factor: float, *, bare: bool = False) -> View:
-    paper = paper_for(seen, factor, bare=bare)
-    names = record.setups[setup - 1].features
-    zero = paper.at((0.0, 0.0))
-    facts = {"scale": f"{factor:.9g}", "zero": f"{number(zero[0])} {number(zero[1])}", "side": seen.side}
-    svg = svg_of(paper.width, paper.height, f"set-up {setup} {TITLES[seen.side]}", groups(seen, paper, names), facts)
-    return View(svg, paper.width, paper.height, factor, TITLES[seen.side])
+def _view(record: Record, setup: int, seen: Seen, factor: float, *, bare: bool = False, room: float = 0.0) -> View:
+    paper = paper_for(seen, factor, bare=bare, room=room)
+    marks = groups(seen, paper, record.setups[setup - 1].features)
+    box = extent(marks)
+    x, y = paper.at((0.0, 0.0))
+    facts = {"scale": f"{factor:.9g}", "zero": f"{number(x)} {number(box[3] - y)}", "side": seen.side}
+    svg = svg_of(box, f"set-up {setup} {TITLES[seen.side]}", marks, facts)
+    return View(svg, round(box[2] - box[0], 3), round(box[3] - box[1], 3), factor, TITLES[seen.side])

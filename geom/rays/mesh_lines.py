@@ -24,6 +24,9 @@ CREASE: Final = 32.0
 _OFF: Final = 0.08
 """mm a look starts off its line, towards the eye: facets of the line's own faces must not hide it."""
 
+_ASIDE: Final = 0.1
+"""mm a point may be looked at beside its line."""
+
 _EDGE_ON: Final = 1e-4
 """A facet whose normal rises less than this towards the eye is seen edge-on, and so not seen."""
 
@@ -174,6 +177,17 @@ def _tree(mesh: Mesh) -> _Rays:
     return _Rays(RayTree(mesh.vertices - middle, mesh.triangles), middle)
 
 
+def _shows(points: Floats, ways: Floats, sight: Sight) -> Bools:
+    """Return which points of lines show: the foot of a wall seen along it shows when it does a hair to one side."""
+    shows = sight.open(points)
+    for side in (_ASIDE, -_ASIDE):
+        rest = np.flatnonzero(~shows)
+        across = np.column_stack([-ways[rest, 1], ways[rest, 0], np.zeros(len(rest))])
+        size = np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-9)
+        shows[rest] = sight.open(points[rest] + side * across / size)
+    return shows
+
+
 def cut_to_sight(lines: Floats, sight: Sight, step: float) -> tuple[Floats, Floats]:
     """Return the pieces of lines (n, 2, 3) that show and those that do not, (k, 2, 3) each, to within about a step, mm."""
     if not len(lines):
@@ -183,7 +197,7 @@ def cut_to_sight(lines: Floats, sight: Sight, step: float) -> tuple[Floats, Floa
     row = np.repeat(np.arange(len(lines)), count)
     within = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
     share = ((within + 0.5) / count[row])[:, None]
-    shows = sight.open(lines[row, 0] + share * (lines[row, 1] - lines[row, 0]))
+    shows = _shows(lines[row, 0] + share * (lines[row, 1] - lines[row, 0]), (lines[:, 1] - lines[:, 0])[row], sight)
     starts = np.flatnonzero(np.concatenate([[True], (row[1:] != row[:-1]) | (shows[1:] != shows[:-1])]))
     ends = np.concatenate([starts[1:], [len(row)]]) - 1
     owner = row[starts]
