@@ -13,6 +13,7 @@ import trimesh
 
 from export.cli import main
 from export.prints.fixture import laid_at, print_of
+from geom.datum.zero import resolve_zero
 from geom.errors import JobError
 from geom.fixture.as_scanned import as_scanned
 from geom.fixture.checks import faults, thinnest
@@ -22,16 +23,20 @@ from geom.fixture.loaded import Loaded, loaded
 from geom.fixture.making import Making
 from geom.fixture.nest import nest
 from geom.fixture.plates import check_plate, chosen, drill_plate, guide_of, patterns
+from geom.fixture.side import side_up
 from geom.fixture.sweep import less, offset, swept_up
+from geom.kernel.cut import box, cylinder, fuse
 from geom.kernel.mesh import Mesh, tessellate
+from geom.kernel.shape import solid_from_shape
 from geom.rays.body import Body, block, body_of
 from geom.rays.rays import Skin
 from geom.recognise.part import recognise
 from geom.rigid import from_turn
-from geom.settings.records import Feeder
+from geom.settings.records import DatumSettings, Feeder
 from geom.shop.file import default_shop
 from geom.standards.bush import bush_for
 from tests.catalogue import drafted_block, drafted_casting, drilled_plate
+from tests.hand_parts import hand_settings
 from tests.hand_plans import boss_part, hand_plan
 from tests.job_folders import write_job
 
@@ -209,6 +214,35 @@ def test_pads_keep_off_a_feeder_stub_and_the_parting_line():
     in_part = [setup.frame.part(one.point) for one in made.layout.locators]
     assert all(math.dist(at, stub.at) >= 8.0 + USUAL.pad for at in in_part)
     assert all(abs(at[2] - 24.0) > 3.0 for at in in_part[3:])
+
+
+def plate_with_an_eye():
+    """A plate 100 by 70 by 15, 3 mm to come off its base at Z 0, with an eye of 30 lying across it, 70 high."""
+    stem = fuse(box((-15.0, -20.0, 12.0), (15.0, 20.0, 55.0)), cylinder((0.0, -20.0, 55.0), (0.0, 1.0, 0.0), 15.0, 40.0))
+    finished = fuse(box((-50.0, -35.0, 0.0), (50.0, 35.0, 12.0)), stem)
+    casting = fuse(box((-50.0, -35.0, -3.0), (50.0, 35.0, 12.0)), stem)
+    return recognise("eye plate", "grey iron", solid_from_shape(finished, "finished"), solid_from_shape(casting, "casting"))
+
+
+def test_a_side_faces_up_without_a_plan_and_the_nest_goes_as_deep_as_the_work_rests():
+    """Base up, the eye hangs 70 below the plate, which alone is level: the nest reaches past it and carries the plate."""
+    part = plate_with_an_eye()
+    side = side_up(part, resolve_zero(part, DatumSettings()), hand_settings("mm"), "bottom")
+    made = nest(loaded(part, side, (), 0.05, None), VISE, USUAL)
+
+    assert side.features == ("bottom",)
+    assert isinstance(made, Fixture)
+    assert made.title == "Nest for bottom up"
+    assert [side.frame.part(pad.point)[2] for pad in made.layout.locators[:3]] == pytest.approx([12.0] * 3, abs=1e-6)
+    assert made.layout.quality.rank == 6
+
+
+@pytest.mark.parametrize(("name", "says"), [("botom", "bottom"), ("+x", "nothing of the part is machined"), ("round 1", "way up")])
+def test_a_side_that_cannot_face_up_is_refused(name, says):
+    """A wrong name gets the nearest; a side with nothing to machine, and a round one, say so."""
+    part = plate_with_an_eye()
+    with pytest.raises(JobError, match=says):
+        side_up(part, resolve_zero(part, DatumSettings()), hand_settings("mm"), name)
 
 
 # --- refusals ---------------------------------------------------------------
