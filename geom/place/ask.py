@@ -16,18 +16,16 @@ from geom.model.part import PartFace
 from geom.place.pairs import opposite_faces
 from geom.place.placement import Placement
 from geom.place.uncertainty import joint_covariance
-from geom.rays.analytic import Floats
+from geom.rays.analytic import Bools, Floats
 from geom.received.casting import AsReceived, Candidate
 from geom.received.faces import FaceSkin, face_skin
 from geom.received.feeders import CLEAR, on_stub
+from geom.received.parting import near_line
 from geom.settings.records import Feeder
 from geom.space import Vec3, dot
 
 _EDGE: Final = 3.0
 """Tips keep this far, mm, from a face's outline where there is room (common practice, no source)."""
-
-_PARTING: Final = 4.0
-"""...and from the parting plane, for its flash and mismatch (common practice, no source)."""
 
 _PLACES: Final = 5
 """Places weighed on each face: its middle and four towards its corners."""
@@ -220,7 +218,10 @@ def _places(received: AsReceived, name: str, off: _Off) -> Sequence[Vec3]:
         skin = face_skin(received.part, name)
     except ReadingError:
         return ()
-    good = _clean(received, skin, name, off.parting) & ~on_stub(received.part, off.feeders, name, skin.points, CLEAR)
+    good = ~near_line(received.part.casting, off.parting, skin.points) & ~on_stub(
+        received.part, off.feeders, name, skin.points, CLEAR
+    )
+    good = _clean(received, skin, name, good)
     if not good.any():
         return ()
     spots = skin.points[good]
@@ -235,15 +236,12 @@ def _places(received: AsReceived, name: str, off: _Off) -> Sequence[Vec3]:
     return [(float(x), float(y), float(z)) for x, y, z in spots[picks]]
 
 
-def _clean(received: AsReceived, skin: FaceSkin, name: str, parting: float | None) -> "np.typing.NDArray[np.bool_]":
-    """Return which points are away from roundings, the outline, the parting plane and hollows."""
-    good = _inner(skin)
+def _clean(received: AsReceived, skin: FaceSkin, name: str, good: Bools) -> Bools:
+    """Return which of the good points are away from roundings, the outline and hollows as well, as far as any is."""
     walls = received.model.walls
     firm = np.array([walls.walls[i].form != "blend" for i in walls.number[skin.surface].tolist()])
-    good = good & firm if (good & firm).any() else firm if firm.any() else good
-    if parting is not None and float(np.ptp(skin.points[:, 2])) > 2 * _PARTING:
-        away = np.abs(skin.points[:, 2] - parting) > _PARTING
-        good = good & away if (good & away).any() else good
+    for wanted in (firm, _inner(skin)):
+        good = good & wanted if (good & wanted).any() else good
     for spot in received.spots:
         if spot.face == name:
             off = skin.points - np.array(spot.centre)
@@ -252,7 +250,7 @@ def _clean(received: AsReceived, skin: FaceSkin, name: str, parting: float | Non
     return good
 
 
-def _inner(skin: FaceSkin) -> "np.typing.NDArray[np.bool_]":
+def _inner(skin: FaceSkin) -> Bools:
     """Return which points lie well inside the face: the nearer half to the middle, where nothing better is known."""
     spread = skin.points.max(axis=0) - skin.points.min(axis=0)
     room = np.minimum(_EDGE, spread / 4.0)

@@ -25,6 +25,7 @@ from geom.rays.analytic import Floats, Ints
 from geom.readings.records import SIGMA, CutAndSee, Height, LowSpot, Readings, Thickness, Touch
 from geom.received.faces import face_skin, over_skin, spacing_of, walls_of
 from geom.received.locate import Tips, heights_of
+from geom.received.parting import across_beside, tips_beside
 from geom.received.rows import Measured, SkinModel, height, measured, thickness
 from geom.received.solve import Estimate, Lines, solve
 from geom.received.spots import Spot, Spots, spot_of
@@ -213,7 +214,9 @@ def receive(
     model = SkinModel(part, walls, Spots(tuple(found)))
     across = [measured(model, r) for r in _in_order(readings)]
     _check_inches(across)
+    across, beside = across_beside(part, _in_order(readings), across, parting, order)
     tips, sources, start = located_tips(part, _touches_in_order(readings.touches))
+    tips, touched = tips_beside(part, tips, sources, readings.touches, start, parting, order)
     estimate, kept, wild = _without_wild(model, tips, sources, across, start)
     sigma = scan_sigma if scan_sigma is not None else (readings.scan.sigma if readings.scan else SIGMA["scan"])
     return AsReceived(
@@ -229,7 +232,7 @@ def receive(
         joint=estimate.joint,
         free=estimate.free if len(tips.points) else _ALL_FREE,
         set_aside=tuple(str(w[0]).split(": ")[0] for w in wild),
-        notes=tuple(_notes(readings, model, estimate, across, order, wild, scan is not None, sigma)),
+        notes=(*touched, *beside, *_notes(readings, model, estimate, across, order, wild, scan is not None, sigma)),
         grade=order,
         residuals=estimate.residuals,
         model=model,
