@@ -14,6 +14,7 @@ from geom.job import Record, input_files
 from geom.settings.records import Settings
 
 if TYPE_CHECKING:
+    from export.sheets.paper import PaperSize
     from geom.datum.zero import Zero
     from geom.fixture.fixture import Refused
     from geom.fixture.maker import Asked, Made
@@ -37,14 +38,11 @@ def _every_file(record: Record) -> dict[str, bytes]:
     from export.drawing.sheet import drawing_files
     from export.prints.prototype import prints, prototype_files
     from export.prints.prototype_print import print_files
-    from export.reports.coordinates import coordinate_files
-    from export.reports.prove import proof_files
 
-    tables = coordinate_files(record)
     printer = record.settings.printer
     pair = prints(record.part, printer.chord)
     sets = (
-        tables | proof_files(record.job, tables, record.placed),
+        sheet_set(record),
         stock_files(record.job, record.stock),
         hole_files(record.job),
         place_files(record.job, record.placed, record.zero) if record.placed else {},
@@ -60,6 +58,22 @@ def _every_file(record: Record) -> dict[str, bytes]:
             raise ValueError(f"two exporters both write {', '.join(twice)}")
         files |= some
     return files
+
+
+def sheet_set(record: Record, paper: "PaperSize | None" = None) -> dict[str, bytes]:
+    """Return the coordinate tables, their proof, and the set-up sheets that rest on both.
+
+    Args:
+        paper: of the sheets; None for what the job says, else the one that goes with its readout.
+    """
+    from export.reports.coordinates import coordinate_files
+    from export.reports.prove import files_of, proof_record, prove_tables
+    from export.sheets.paper import sheet_files
+
+    tables = coordinate_files(record)
+    found = prove_tables(record.job, tables, record.placed)
+    size = paper or record.settings.drawing.paper
+    return tables | files_of(found, record.job, tables) | sheet_files(record, tables, proof_record(found), size)
 
 
 def stock_files(job: "Job", report: "StockReport") -> dict[str, bytes]:

@@ -23,6 +23,7 @@ _COMMANDS = {
     "setups": "which side up, held how, zero found how, and why",
     "coordinates": "the rows to drive to on the readout, per set-up",
     "prove": "virtual cutting along the tables: whether the finished part is left",
+    "sheets": "set-up sheets to take to the mill, proved first: PDF, A4 or US letter",
     "drawing": "drawing of the casting and the part: DXF, PDF and SVG",
     "prototype": "test-fit print of the finished part and of the casting: STL",
     "pattern": "printed pattern and core boxes of the casting, its draft checked first: STL, 3MF, PDF",
@@ -125,12 +126,14 @@ def _add_command(commands: Any, name: str, description: str) -> None:
         name, description=description, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
     )
     _add_common(command)
-    if name in ("place", "setups", "coordinates", "fixture"):
+    if name in ("place", "setups", "coordinates", "sheets", "fixture"):
         command.add_argument("--casting", metavar="NAME", help="the casting in readings/NAME (default: all, the best for rows)")
     if name == "place":
         command.add_argument("--ask", action="store_true", help="list the few readings that would make the verdict surer")
     if name == "fixture":
         _add_fixture(command)
+    if name == "sheets":
+        command.add_argument("--paper", choices=("a4", "letter"), help="paper (default: A4, letter for a readout in inches)")
     if name == "prototype":
         command.add_argument("--chord", metavar="MM", help="greatest distance of a facet from the true surface (default 0.05)")
 

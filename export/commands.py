@@ -168,6 +168,25 @@ def _new_tables(arguments: Namespace, job: "Job", out: Path) -> dict[str, bytes]
     return tables_in(out)
 
 
+def sheets(arguments: Namespace) -> int:
+    """Write the set-up sheets with the tables they rest on, proved; "no" when those are not proved or may not be cut."""
+    settings, tell = _settings(arguments), _teller(arguments)
+    _begin_scan(settings)
+    from export.bundle import sheet_set
+    from export.reports.prove import is_proved
+    from geom.job import finish, open_job
+    from geom.kernel.failure import plain_kernel_failures
+
+    with plain_kernel_failures(settings.label):
+        record = finish(open_job(settings, tell), tell, arguments.casting)
+        tell("proving the tables and setting the sheets")
+        files = sheet_set(record, arguments.paper)
+    told = {"casting": arguments.casting, "paper": arguments.paper}
+    out = _save(arguments, settings, files, **{key: value for key, value in told.items() if value is not None})
+    _say_files(arguments, out, files)
+    return YES if record.can_be_cut and is_proved(files) else NO
+
+
 def drawing(arguments: Namespace) -> int:
     """Write the drawing as DXF, PDF and SVG."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -296,6 +315,7 @@ COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
     "setups": setups,
     "coordinates": coordinates,
     "prove": prove,
+    "sheets": sheets,
     "drawing": drawing,
     "prototype": prototype,
     "fixture": fixture,

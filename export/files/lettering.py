@@ -36,6 +36,11 @@ def text_width(text: str, height: float) -> float:
     return height * sum(advances.get(ord(c), 0.9) for c in text)
 
 
+def has_character(character: str) -> bool:
+    """Tell whether the shipped font has a character."""
+    return ord(character) in _advances()
+
+
 def text_outlines(text: str, height: float) -> list[list[tuple[float, float]]]:
     """Return the closed outlines of one line of bold text, mm, base line on Y 0, from X 0; outlines inside others are holes."""
     from fontTools.pens.recordingPen import DecomposingRecordingPen  # type: ignore[import-untyped]

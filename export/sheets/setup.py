@@ -134,12 +134,12 @@ def _axes(head: Head) -> str:
 
 
 def _steps(pick_ups: Sequence[PickUp], rows: Sequence[Row], some: Sequence[Section], units: Units) -> tuple[Step, ...]:
-    """Return the steps of finding zero, each with its rows' figures as the table prints them."""
+    """Return the steps of finding zero, each with its rows' figures as the table prints them; heights are the rows'."""
     printed = {line.number: dict(zip(section.heads, line.cells, strict=True)) for section in some for line in section.lines}
     found = [row for row in rows if row.action == "pick up"]
     return tuple(
         Step(
-            pick_up_text(one, units),
+            pick_up_text(replace(one, height=None), units),
             tuple(
                 (str(row.number), row.towards, _figures(printed[str(row.number)])) for row in found if row.towards[1:] in one.axes
             ),

@@ -17,10 +17,10 @@ from export.tables.write import in_drawer, tool_names
 from geom.rows.records import Row
 
 _WITHIN_REACH: Final = (
-    "set_to",
     "x",
     "y",
     "z",
+    "set_to",
     "x_to",
     "y_to",
     "z_full",

@@ -171,6 +171,7 @@ class DrawingSettings:
     Attributes:
         general: class of ISO 2768-1 for machined sizes without limits.
         edges: how far sharp edges are broken, mm; None where the job does not say.
+        paper: of the set-up sheets; None for the one that goes with the readout's units.
     """
 
     projection: Literal["first", "third"] = "first"
@@ -189,6 +190,7 @@ class DrawingSettings:
     language: str = ""
     general: str = "m"
     edges: float | None = None
+    paper: Literal["a4", "letter"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

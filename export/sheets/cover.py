@@ -1,0 +1,147 @@
+"""What the cover of a job's sheets says: the metal on each face, the set-ups in order, cutters to lay out, weights, cautions.
+
+Words and figures of the reports; lengths in the readout's unit. Works out nothing of its own. No paper.
+"""
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from export.drawing.notes import mass_text
+from export.number import Units, length, sentence
+from export.reports.coordinates import readout_figures
+from export.reports.proof_record import ProofRecord, said_length
+from export.reports.prove import fault_text
+from export.reports.setups import CAUTIONS, assumed_text
+from export.sheets.setup import SetupSheet, first_measured, rests_on
+from geom.job import Record
+from geom.rows.plan import NoPlan
+from geom.space import Vec3
+
+_PLACES: Final[Mapping[Units, int]] = {"mm": 2, "inch": 3}
+_STATE: Final[Mapping[str, str]] = {"thin": "thin", "short": "SHORT", "forgiven": "within its bearing", "from solid": "from solid"}
+_DUST: Final = (
+    "Vacuum and brush, never compressed air, on iron and sand dust (respirable silica); "
+    "no gloves or loose sleeves near the spindle."
+)
+_CHECK: Final = (
+    "The program advises; it does not certify strength or fitness. Check every number against the drawing before it becomes metal."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FaceLine:
+    """One machined face: its number in the picture, least and most metal to take, what is required, how it stands.
+
+    Attributes:
+        thinnest: where the take is least, part frame, mm.
+    """
+
+    number: str
+    name: str
+    least: str
+    most: str
+    required: str
+    state: str
+    thinnest: Vec3
+
+
+@dataclass(frozen=True, slots=True)
+class ToolLine:
+    """A cutter, finder or gauge, and in which set-ups it is which number."""
+
+    name: str
+    used: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """All the cover says.
+
+    Attributes:
+        proof: the verdict in a line; stop: what is wrong, when something is.
+        no_plan: why no set-ups make the part; empty when some do.
+    """
+
+    unit: str
+    material: str
+    weights: tuple[tuple[str, str], ...]
+    faces: tuple[FaceLine, ...]
+    rests_on: tuple[str, ...]
+    tools: tuple[ToolLine, ...]
+    cautions: tuple[str, ...]
+    assumed: tuple[str, ...]
+    proof: str
+    stop: tuple[str, ...]
+    no_plan: tuple[str, ...]
+
+
+def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord) -> Cover:
+    """Return what the cover says.
+
+    Args:
+        setups: the sheets it lies on.
+    """
+    units = readout_figures(record.settings).units
+    report = record.stock
+    weights = (("casting", report.casting_mass), ("finished part", report.part_mass), ("swarf", report.swarf_mass))
+    return Cover(
+        unit=readout_figures(record.settings).unit_name,
+        material=record.part.alloy,
+        weights=tuple((name, mass_text(kilos, units)) for name, kilos in weights),
+        faces=tuple(_faces(record, units)),
+        rests_on=rests_on(record, units),
+        tools=_tools(setups),
+        cautions=(*CAUTIONS, _DUST, _CHECK),
+        assumed=tuple(_assumed(record)),
+        proof=_verdict(proof, units),
+        stop=() if proof.proved else tuple(fault_text(one, units) for one in proof.failures),
+        no_plan=tuple(_blocked(record, units)),
+    )
+
+
+def _verdict(proof: ProofRecord, units: Units) -> str:
+    if not proof.proved:
+        return "NOT PROVED: do not cut from these sheets; prove.txt says why"
+    which = "as drawn" if proof.received is None else "as drawn and as received"
+    worst, least = said_length(proof.worst, units), said_length(proof.resolution, units)
+    return f"PROVED {which}: worst deviation {worst}, resolution {least}; each set-up says of which table"
+
+
+def _faces(record: Record, units: Units) -> Iterator[FaceLine]:
+    """Yield the metal on each machined face: as received where the casting was measured, else as drawn."""
+    placed = first_measured(record)
+    if placed is None:
+        found = [(f.name, f.least_inside, f.stock.max, f.required, f.thinnest, "") for f in record.stock.faces]
+    else:
+        faces = placed.placement.faces
+        found = [(f.name, f.take_min, f.take_max, f.required, f.thinnest, _STATE.get(f.state, "")) for f in faces]
+    for number, (name, least, most, required, thinnest, state) in enumerate(found, 1):
+        low, high, wanted = (length(v, units, _PLACES[units]) if math.isfinite(v) else "" for v in (least, most, required))
+        yield FaceLine(str(number), name, low, high, wanted, state, thinnest)
+
+
+def _tools(setups: tuple[SetupSheet, ...]) -> tuple[ToolLine, ...]:
+    """Return every tool once, in order of first use."""
+    used: dict[str, dict[int, str]] = {}
+    for setup in setups:
+        for section in setup.sections:
+            used.setdefault(section.name, {}).setdefault(setup.number, section.tool)
+    return tuple(
+        ToolLine(name, ", ".join(f"{tool} in set-up {number}" for number, tool in where.items())) for name, where in used.items()
+    )
+
+
+def _assumed(record: Record) -> Iterator[str]:
+    if said := assumed_text(record.settings.tooling):
+        yield said
+    for one in record.settings.assumed:
+        yield f"{one.key}: {one.value} ({one.source})"
+
+
+def _blocked(record: Record, units: Units) -> Iterator[str]:
+    if isinstance(record.plan, NoPlan):
+        for one in record.plan.blocked:
+            opens = f"; what would open it: {sentence(one.opens, units)}" if one.opens else ""
+            yield f"{one.feature}: {sentence(one.why, units)}{opens}"
