@@ -19,7 +19,20 @@ from tests.catalogue import block_in_block, drilled_plate, hollow_in_skin
 from tests.job_folders import run, write_job
 
 HEAVY = {"OCP", "cadquery", "numpy", "scipy", "ezdxf", "typst", "trimesh", "manifold3d", "igl", "embreex", "shapely", "matplotlib"}
-COMMANDS = ("stock", "holes", "place", "setups", "coordinates", "prove", "sheets", "drawing", "prototype", "pattern", "fixture", "make")
+COMMANDS = (
+    "stock",
+    "holes",
+    "place",
+    "setups",
+    "coordinates",
+    "prove",
+    "sheets",
+    "drawing",
+    "prototype",
+    "pattern",
+    "fixture",
+    "make",
+)
 
 
 @pytest.fixture(scope="module")
