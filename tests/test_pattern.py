@@ -26,6 +26,7 @@ from geom.pattern.lettered import flat_places, raised
 from geom.pattern.parting import Flat, Parting
 from geom.pattern.pattern import Pattern, make_pattern
 from geom.rays.body import Body, block, body_of
+from geom.settings.load import load_settings
 from geom.settings.records import CastingSettings, PartSettings, Settings
 from geom.toml.print_settings import PatternSettings, Printer, Step
 from tests.catalogue import drafted_casting
@@ -347,6 +348,32 @@ def test_a_step_that_makes_no_sense_is_refused(drafted, step, says):
     """Too high, beside the casting, or no area."""
     with pytest.raises(JobError, match=says):
         make_pattern(part_of(drafted), job(steps=(step,)), tessellate(drafted, 0.05))
+
+
+def test_steps_are_read_from_the_jobs_file(tmp_path):
+    """Lengths in any unit; a misspelt key is told the nearest one."""
+    source = """[part]
+name = "block"
+finished = "a.step"
+casting = "b.step"
+units = "mm"
+alloy = "grey iron"
+
+[[pattern.step]]
+over = ["-1 cm", "0 mm", "2 in", "30 mm"]
+parting = "12 mm"
+"""
+    path = tmp_path / "job.toml"
+    for name in ("a.step", "b.step"):
+        (tmp_path / name).touch()
+    path.write_text(source)
+    (step,) = load_settings(tmp_path).pattern.steps
+    path.write_text(source.replace("pattern.step", "pattern.stpe"))
+
+    assert (step.over, step.parting) == (pytest.approx((-10.0, 0.0, 50.8, 30.0)), 12.0)
+    assert "line 8" in step.where
+    with pytest.raises(JobError, match=r"pattern.stpe: there is no such key \(did you mean 'step'\?\)"):
+        load_settings(tmp_path)
 
 
 def test_steps_whose_risers_meet_are_refused(drafted):

@@ -287,6 +287,7 @@ def use_words(found: Pattern) -> Iterator[str]:
         yield "Glue the dowels into the upper part; the lower part goes on them freely."
     elif found.spots:
         yield "Glue the dowels into the upper part; the lower part goes on them freely and lies flat on the moulding board."
+    yield "Let a nut or a screw plate into the parted face, over the centre of mass, to rap and draw it by."
     if found.parting.flats:
         yield (
             "Lay the lower part, or the pattern where it is in one piece, on the follow board with its steps in the board's; lay "

@@ -120,9 +120,10 @@ def _piece_pages(found: Pattern, job: "Job", walls: dict[str, Wall], title: str)
     pages = []
     for first in range(0, len(pieces), _PER_PAGE):
         canvas = Canvas(_WIDTH, _HEIGHT, f"{title}, pieces")
-        canvas.text((_MARGIN, 16.0), f"{title}: pieces as they lie on the bed", 4.6)
+        canvas.text((_MARGIN, 16.0), f"Pieces: {job.part.name}", 4.6)
+        canvas.text((_MARGIN, 21.0), "as they lie on the bed, each to a scale of its own", 2.4)
         for place, piece in enumerate(pieces[first : first + _PER_PAGE]):
-            left, top = _left(place % 2), 22.0 + (place // 2) * 86.0
+            left, top = _left(place % 2), 25.0 + (place // 2) * 86.0
             _view(canvas, shot(piece.body.mesh(), VIEWS[0]), [], (left, top), "", _SMALL)
             words = piece_words(piece, walls[piece.name], job.settings.units)
             for row, line in enumerate(wrap(words, _COLUMN)):

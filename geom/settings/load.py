@@ -390,6 +390,7 @@ def _printer(source: Source, units: str) -> Printer:
 
 def _pattern(source: Source, units: str) -> PatternSettings:
     raw = _table(source, "pattern")
+    check_names(raw, (*TABLES["pattern"], STEPS), source, ("pattern",))
     values = read_table({k: v for k, v in raw.items() if k != STEPS}, TABLES["pattern"], source, ("pattern",), units)
     steps = _entries(("pattern", STEPS), raw.get(STEPS, []), STEP, source, units)
     values["steps"] = tuple(Step(tuple(given["over"]), given["parting"], source.where(here)) for here, given, _ in steps)
