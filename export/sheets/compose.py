@@ -43,7 +43,7 @@ _LEAST_LINE: Final = 4.0
 """mm: shorter bits of the work's outline, where a rounding runs out, are left out: on paper they look like dirt."""
 
 _TOGETHER: Final = 0.8
-"""mm between ends of lines that belong together."""
+"""mm between lines that belong together."""
 
 _DEEP: Final = 5e3
 
@@ -165,13 +165,14 @@ def _paths(style: Style, lines: Floats, paper: Paper) -> tuple[Path, ...]:
 
 
 def _joined(pieces: Sequence[tuple[Vec2, Vec2]]) -> list[tuple[Vec2, ...]]:
-    """Return pieces chained end to end as far as they go, each piece once."""
+    """Return pieces chained end to end as far as they go; of pieces that lie on each other one."""
     ends: dict[tuple[int, int], list[int]] = {}
     keys = [tuple((round(x * 1000), round(y * 1000)) for x, y in piece) for piece in pieces]
     for number_, (a, b) in enumerate(keys):
         ends.setdefault(a, []).append(number_)
         ends.setdefault(b, []).append(number_)
-    used = [a == b for a, b in keys]
+    first_of: dict[tuple[tuple[int, ...], ...], int] = {}
+    used = [a == b or first_of.setdefault((min(a, b), max(a, b)), n) != n for n, (a, b) in enumerate(keys)]
     chains = []
     for first in range(len(pieces)):
         if used[first]:
@@ -203,14 +204,17 @@ def _without_specks(paths: Sequence[Path]) -> list[Path]:
     """Return the lines less short bits that stand alone; pieces of one circle belong together."""
     if not paths:
         return []
+    from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
 
-    ends = np.array([end for path in paths for end in (path.points[0], path.points[-1])])
-    near = np.abs(ends[:, None] - ends[None, :]).max(axis=2) < _TOGETHER
-    count, owner = connected_components(near.reshape(len(paths), 2, len(paths), 2).any(axis=(1, 3)))
+    owner = np.repeat(np.arange(len(paths)), [len(path.points) for path in paths])
+    pairs = owner[cKDTree(np.concatenate([path.points for path in paths])).query_pairs(_TOGETHER, output_type="ndarray")]
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(paths), len(paths)))
+    count, lump = connected_components(links, directed=False)
     sizes = [sum(math.dist(a, b) for a, b in pairwise(path.points)) for path in paths]
-    long = np.bincount(owner, weights=sizes, minlength=count) > _LEAST_LINE
-    return [path for path, kept in zip(paths, long[owner].tolist(), strict=True) if kept]
+    long = np.bincount(lump, weights=sizes, minlength=count) > _LEAST_LINE
+    return [path for path, kept in zip(paths, long[lump].tolist(), strict=True) if kept]
 
 
 def _extent(seen: Seen) -> Box2:

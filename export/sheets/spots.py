@@ -5,6 +5,7 @@ Points of the finished part in a frame, mm. Knows nothing of balloons.
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
 from geom.model.part import Part, PartHole
 from geom.rays.rays import skin_of
@@ -46,5 +47,5 @@ def _innermost(points: npt.NDArray[np.float64], triangles: npt.NDArray[np.int64]
     if not len(border):
         return np.asarray(places[0])
     border = np.concatenate([border, points[np.unique(edges[count == 1])]])
-    away = np.array([np.linalg.norm(border - place, axis=1).min() for place in places])
+    away, _ = cKDTree(border).query(places)
     return np.asarray(places[int(np.argmax(np.round(away, 3)))])

@@ -102,6 +102,8 @@ def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: 
             out = max(picture[0] - box[0], picture[1] - box[1], box[2] - picture[2], box[3] - picture[3], 0.0)
             inked = ink.under(box)
             cost = step + _PER_INK * inked + _TAKEN * (sum(overlap(box, other) for other in taken) + (out > 0)) + out
+            if best is not None and cost >= best[0] - 1e-6:
+                continue
             cost += _ON_ANOTHER * foreign(box)
             if best is None or cost < best[0] - 1e-6:
                 best = cost, Placed(word, _leader(box, target) if step > 1.0 else None)
