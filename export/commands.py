@@ -252,6 +252,9 @@ def pattern(arguments: Namespace) -> int:
     return YES if found.draws and not thin else NO
 
 
+_NEEDS_NO_PLAN: Final = "A nest or soft jaws need no plan: give --up and the side that faces the spindle."
+
+
 def fixture(arguments: Namespace) -> int:
     """Write the prints that hold, guide and test; "no" when one that was asked for is refused, or all are."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -259,24 +262,32 @@ def fixture(arguments: Namespace) -> int:
     _begin_scan(settings)
     from export.bundle import fixture_files
     from export.prints.fixture import fixture_document, fixture_text
+    from export.reports.setups import setups_document, setups_text
     from geom.datum.zero import resolve_zero
     from geom.fixture.fixture import Refused
+    from geom.fixture.loaded import SideUp
     from geom.fixture.maker import fixtures
+    from geom.fixture.side import side_up
     from geom.job import measure_stock, open_job, placements, planned
     from geom.kernel.failure import plain_kernel_failures
-    from geom.rows.plan import Plan
+    from geom.rows.plan import NoPlan, Plan
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
         zero = resolve_zero(job.part, job.settings.datum)
         measured = arguments.casting is not None or (settings.folder / READINGS).exists()
         placed = placements(job, tell, arguments.casting) if measured else ()
-        plan = planned(job, zero, measure_stock(job, tell), tell, placed)
-        if not isinstance(plan, Plan):
-            tell("no plan makes the whole part, so there is no set-up to hold it for; see evenstock setups")
-            return NO
+        held: Plan | NoPlan | SideUp
+        if arguments.up:
+            held = side_up(job.part, zero, job.settings, arguments.up)
+        else:
+            stock = measure_stock(job, tell)
+            held = planned(job, zero, stock, tell, placed)
+            if isinstance(held, NoPlan):
+                _answer(arguments, setups_document(held, job, stock), f"{setups_text(held, job, stock)}{_NEEDS_NO_PLAN}\n")
+                return NO
         first = placed[0] if placed and placed[0].measured else None
-        found = fixtures(job, plan, asked, tell, first)
+        found = fixtures(job, held, asked, tell, first)
         files = fixture_files(job, found, asked)
     _save(arguments, settings, files, **_fixture_options(arguments))
     _answer(arguments, fixture_document(found, job, asked), fixture_text(found, job, asked))
@@ -364,7 +375,7 @@ def _chord(arguments: Namespace, settings: Settings) -> float:
     return checked_chord(length(arguments.chord, "mm", "--chord"), "--chord")
 
 
-_FIXTURE_OPTIONS: Final = ("only", "setup", "clearance", "depth", "over", "bushes", "casting")
+_FIXTURE_OPTIONS: Final = ("only", "setup", "up", "clearance", "depth", "over", "bushes", "casting")
 
 
 def _fixture_options(arguments: Namespace) -> dict[str, str]:
