@@ -354,6 +354,23 @@ def circle_at(body: Body, height: float, x: float, y: float) -> float:
     return float(next(r.mean() for r in rings if r.std() < 0.05))
 
 
+@pytest.mark.parametrize(
+    ("seen", "measured", "says"),
+    [
+        (None, False, "as drawn: yours differs"),
+        (None, True, "drawn shape, laid where the readings put it"),
+        (0.96, True, "as scanned; 96 % of its skin was seen"),
+        (1.0, True, "as scanned; all of its skin was seen"),
+    ],
+)
+def test_a_nests_page_says_whose_shape_it_has(seen, measured, says):
+    """Drawn, drawn but laid where touches put it, or scanned."""
+    found = nest(replace(drafted_work(), seen=seen, measured=measured), VISE, USUAL)
+
+    assert isinstance(found, Fixture)
+    assert any(says in word for words in found.why for word in words if isinstance(word, str))
+
+
 def test_drill_plate_guides_stand_where_the_holes_are():
     """The catalogue states centres and drills; a guide is 0.2 wider, one over 13 mm is for a 6 mm drill."""
     part, pattern = holed()
