@@ -328,6 +328,37 @@ def test_a_hole_in_the_scan_is_asked_about(tmp_path, fine, capsys):
     assert "of stock stands there" in out
 
 
+def with_stub(fine) -> tuple[np.ndarray, np.ndarray]:
+    """The fine scan with the stub of a feeder, 12 across and 8 high, at 40 25 of the top."""
+    vertices, triangles = fine
+    vertices = vertices.copy()
+    vertices[(np.linalg.norm(vertices[:, :2] - [40.0, 25.0], axis=1) < 6.0) & (vertices[:, 2] > 32.5), 2] += 8.0
+    return vertices, triangles
+
+
+FEEDER = "\n[[casting.feeder]]\nface = 'top'\nat = [40, 25, 33]\nsize = 12\n"
+
+
+def test_the_stub_of_a_feeder_in_a_scan_is_no_skin(tmp_path, fine, capsys):
+    """Named in job.toml the stub is left out: no 11 mm of metal on the top, the pose and the margin of 2 mm are those without a
+    stub, and the skin under it is asked about. Not named, its 8 mm count as metal over the 3 drawn."""
+    job = a_fine_job(tmp_path / "block", with_stub(fine))
+    main(["place", str(job), "-q", "--json"])
+    unnamed = json.loads(capsys.readouterr().out)
+    (job / "job.toml").write_text((job / "job.toml").read_text() + FEEDER)
+    main(["place", str(job), "-q", "--json"])
+    named = json.loads(capsys.readouterr().out)
+    _, ask, _ = answer(capsys, "place", job, "--ask")
+    most = [{face["name"]: face["take"]["max"] for face in found["faces"]}["top"] for found in (unnamed, named)]
+
+    assert most == pytest.approx([11.0, 3.0], abs=0.15)
+    assert named["least_margin"] == pytest.approx(2.0, abs=0.05)
+    assert named["to_part"]["shift"] == pytest.approx([0.0, 0.0, 0.0], abs=0.01)
+    assert any("stand where a feeder was cut off on top (casting.feeder)" in note for note in named["notes"])
+    place = ask.split("top: hidden by the stub of a feeder round ")[1].split()[:2]
+    assert [float(c.rstrip(",")) for c in place] == pytest.approx([40.0, 25.0], abs=2.0)
+
+
 def test_a_scan_that_shows_everything_asks_for_nothing(tmp_path, fine, capsys):
     """Honest: no touch would tighten the verdict."""
     _, out, _ = answer(capsys, "place", a_fine_job(tmp_path / "block", fine), "--ask")

@@ -123,7 +123,7 @@ def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings:
     feeders = settings.casting.feeders
     asks = ask_for(received, found, wanted.parting, feeders=feeders)
     notes = (*stub_notes(part, feeders, readings, received), *notes)
-    open_still = scan_asks(part, received, found, needs) if received.scan is not None else ()
+    open_still = scan_asks(part, received, found, needs, feeders) if received.scan is not None else ()
     others = tuple(_turned_round(part, received, to_part, way, needs, wanted) for way in ways[:_MOST_WAYS])
     return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))), open_still, others)
 
@@ -148,11 +148,13 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
 
     drawn_points(part.casting)
     prepare(part, fine=True)
+    from geom.scan.stubs import stubs_of
     from geom.scan.touches import with_touches
     from geom.scan.ways import touch_hints
 
     touched = touch_hints(readings)
-    found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched))
+    stubs = stubs_of(part, settings.casting.feeders)
+    found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched), stubs)
     rest = replace(readings, touches=()) if touched else readings
     laid = readings.touches if touched else ()
     skin, filled = with_touches(part, found.skin, found.accuracy, found.to_part, laid)

@@ -15,15 +15,17 @@ import numpy as np
 from geom.errors import ReadingError
 from geom.kernel.mesh import Mesh
 from geom.model.part import Part
-from geom.rays.analytic import Floats
+from geom.rays.analytic import Floats, Ints, dots
 from geom.rays.rays import Skin
 from geom.readings.records import HintPoint
 from geom.rigid import Rigid, rigid_from_matrix
 from geom.rows.words import Note
 from geom.scan.file import MM_PER_UNIT, Scan
 from geom.scan.fit import Fit, Pose, fitted, rough_scores
+from geom.scan.mesh import area_vectors
 from geom.scan.noise import local_sigma
 from geom.scan.sites import Drawn, Scanned, cloud_planes, drawn_points, met, nearest, scanned_points, thinned
+from geom.scan.stubs import BACK, Stub, stub_words
 from geom.scan.turns import all_turns, likely_turns
 from geom.scan.ways import ALIKE, Way, other_ways, told, ways_notes
 from geom.scan.words import free_note
@@ -104,13 +106,14 @@ class RegisteredScan:
     iterations: int
 
 
-def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> RegisteredScan:
+def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = (), stubs: Sequence[Stub] = ()) -> RegisteredScan:
     """Return a scan laid on a part's drawn casting.
 
     Args:
         scan: in any pose.
         hints: scan points on named faces (a machined face's name means the raw skin over it); they choose between
             poses that fit alike.
+        stubs: of feeders, which are no skin: left out of the fit and of the answer.
 
     Raises:
         ReadingError: wrong unit, another part, a face that does not exist, or a hint that contradicts the fit.
@@ -120,6 +123,7 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
     limit = max(_LEAST_LIMIT, _SHARE_OF_SIZE * drawn.size)
     fits = _candidates(drawn, scanned, limit)
     likely, others = told(part, fits, hints, limit, scan.label)
+    scanned = _without(scanned, likely.pose, stubs, limit)
     best = fitted(drawn, scanned, likely.pose, limit)
     _check_like(drawn, scanned, best, limit, scan.label)
     ways = other_ways(likely, others, best)
@@ -130,10 +134,10 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = ()) -> Re
     sigma = _scatter(drawn, scan, best.pose)
     x, y, z = best.pose.shift.tolist()
     to_part = rigid_from_matrix(best.pose.matrix, (x, y, z))
-    skin, cloud_note = _skin(drawn, scan, best, to_part)
+    skin, skin_notes = _skin(drawn, scan, to_part, stubs, limit)
     notes = (
         *scan.notes,
-        *cloud_note,
+        *skin_notes,
         *_fit_notes(scan, residual, sigma, drawn, scanned, best, limit),
         *_sure_notes(scan, sigma),
         *doubts,
@@ -303,13 +307,43 @@ def _scatter(drawn: Drawn, scan: Scan, pose: Pose) -> float:
     return local_sigma(points[over.sure], over.height[over.sure])
 
 
-def _skin(drawn: Drawn, scan: Scan, best: Fit, to_part: Rigid) -> tuple[Skin, list[str]]:
+def _without(scanned: Scanned, pose: Pose, stubs: Sequence[Stub], limit: float) -> Scanned:
+    """Return the points that stand on no stub."""
+    keep = np.ones(len(scanned.points), dtype=np.bool_)
+    for stub in stubs:
+        ways = scanned.normals @ pose.matrix.T if scanned.sided else np.tile(stub.way, (len(keep), 1))
+        keep &= ~stub.holds(pose.points(scanned.points), ways, limit)
+    return Scanned(scanned.points[keep], scanned.normals[keep], scanned.sided) if keep.any() else scanned
+
+
+def _skin(drawn: Drawn, scan: Scan, to_part: Rigid, stubs: Sequence[Stub], limit: float) -> tuple[Skin, list[Note]]:
     if not scan.is_cloud:
-        mesh = Mesh(scan.vertices, scan.triangles, np.zeros(len(scan.triangles), dtype=np.int64))
-        return Skin(mesh, tree=scan.tree).laid(to_part), []
-    points = best.pose.points(thinned(scan.vertices, _CLOUD_CELLS))
-    note = f"{scan.label}: a point cloud; each point was read as a small flat patch through its neighbours, smaller pits are lost"
-    return Skin(_patches(drawn, points)), [note]
+        triangles, notes = _off_stubs(scan, to_part, stubs, limit)
+        mesh = Mesh(scan.vertices, triangles, np.zeros(len(triangles), dtype=np.int64))
+        return Skin(mesh, tree=scan.tree if triangles is scan.triangles else None).laid(to_part), notes
+    points, notes = to_part.points(thinned(scan.vertices, _CLOUD_CELLS)), []
+    for stub in stubs:
+        on = stub.holds(points, np.tile(stub.way, (len(points), 1)), limit)
+        points, notes = points[~on], [*notes, stub_words(scan.label, stub, int(on.sum()))]
+    notes.append(
+        f"{scan.label}: a point cloud; each point was read as a small flat patch through its neighbours, smaller pits are lost"
+    )
+    return Skin(_patches(drawn, points)), notes
+
+
+def _off_stubs(scan: Scan, to_part: Rigid, stubs: Sequence[Stub], limit: float) -> tuple[Ints, list[Note]]:
+    """Return the triangles that stand on no stub with all their corners, and a sentence on each stub."""
+    triangles, notes = scan.triangles, list[Note]()
+    points = to_part.points(scan.vertices) if stubs else scan.vertices
+    for stub in stubs:
+        over = stub.holds(points, np.tile(stub.way, (len(points), 1)), limit)
+        rows = np.flatnonzero(over[triangles].all(axis=1))
+        ways = area_vectors(points, triangles[rows])
+        rows = rows[ways @ stub.way > BACK * np.sqrt(dots(ways, ways))]
+        keep = np.ones(len(triangles), dtype=np.bool_)
+        keep[rows] = False
+        triangles, notes = triangles[keep], [*notes, stub_words(scan.label, stub, len(rows))]
+    return triangles, notes
 
 
 def _patches(drawn: Drawn, points: Floats) -> Mesh:
