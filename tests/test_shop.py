@@ -128,6 +128,12 @@ def test_a_sixty_fourth_keeps_its_name(n: int) -> None:
     assert single_drill(size_name(mm, "inch"), "inch", "").diameter == pytest.approx(mm, abs=1e-9)
 
 
+def test_an_inch_shop_calls_a_round_thousandth_in_inches() -> None:
+    """0.2 in is 5.08 mm exactly: the edge finder of an inch shop is no 5.08 mm one; a 10 mm cutter stays one in either shop."""
+    assert [size_name(5.08, units) for units in ("inch", "mm")] == ["0.2 in", "5.08 mm"]
+    assert [size_name(10.0, units) for units in ("inch", "mm")] == ["10 mm", "10 mm"]
+
+
 def test_each_entry_of_a_list_has_its_own_line() -> None:
     """The second [[end_mills]] starts on line 3."""
     lines = key_lines("[[end_mills]]\ndiameter = 6\n[[end_mills]]\ndiameter = 8\n")

@@ -30,7 +30,7 @@ SHEETS: Final = "sheets.pdf"
 _SIZE: Final[Mapping[PaperSize, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 _MARGIN: Final = 11.0
 _POINT: Final = 25.4 / 72.0
-_FIGURES: Final = 12.0
+_FIGURES: Final = 13.0
 """Points of the figures in tables."""
 
 _BOLD: Final = 1.13

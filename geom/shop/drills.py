@@ -73,7 +73,8 @@ def size_name(mm: float, units: str) -> str:
     """Return a size as a shop calls it, in its own unit where that is a round figure: "12 mm", "1/2", "0.45 in"."""
     inches = Fraction(round(mm / MM_PER_INCH * 64), 64)
     fraction = inches > 0 and abs(float(inches) * MM_PER_INCH - mm) < 1e-9
-    metric = abs(mm - round(mm, 2)) < 1e-9
+    thousandths = units == "inch" and abs(mm - round(mm / MM_PER_INCH, 3) * MM_PER_INCH) < 1e-9
+    metric = abs(mm - round(mm, 2)) < 1e-9 and not thousandths
     if fraction and (units == "inch" or not metric):
         return fraction_name(inches)
     return f"{round(mm, 4):g} mm" if units == "mm" or metric else f"{round(mm / MM_PER_INCH, 5):g} in"

@@ -91,7 +91,7 @@ READOUT: Final[Table] = {
         inch="0.0005 in",
         above=0,
         most=1,
-        source="the usual 5 micrometre scale, or 0.0005 in",
+        source="the usual scale's least count",
     ),
     "x": Key("choice", "which way X counts up", default="right", choices=("right", "left")),
     "y": Key("choice", "which way Y counts up", default="away", choices=("away", "towards")),
