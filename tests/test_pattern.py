@@ -327,6 +327,18 @@ def test_the_halves_of_a_stepped_pattern_add_up_and_lift_off_each_other_and_thei
         assert (laid.moved(np.eye(3), above) & board).volume == pytest.approx(0.0, abs=0.05)
 
 
+@pytest.mark.parametrize("edge", [42.10, 42.13])
+def test_a_step_given_to_a_hundredth_leaves_no_skin_on_the_other_half(edge):
+    """The riser lies 0.014 or 0.016 mm off the part's own slope: the boss is 24.24 mm wide, not as wide as the plate, and draws."""
+    solid = stepped_part()
+    found = make_pattern(part_of(solid), job(steps=(replace(STEP, over=(edge, *STEP.over[1:])),)), tessellate(solid, 0.05))
+    lower = [piece.body for piece in found.pieces if piece.name.startswith("pattern_lower")]
+
+    assert found.draws
+    assert len(lower) == 1
+    assert lower[0].box[1][0] - lower[0].box[0][0] < 24.3
+
+
 def _back(piece: Piece) -> Body:
     """Return a piece where it was in the pattern."""
     turn = np.asarray(piece.turn).T

@@ -37,7 +37,7 @@ _FIELD: Final = (88.0, 70.0)
 _SMALL: Final = (88.0, 58.0)
 _THIRD: Final = (56.0, 54.0)
 _TEXT, _LINE = 2.0, 3.7
-_COLUMN: Final = 62
+_COLUMN: Final = 56
 _PER_PAGE: Final = 6
 _FAULTS: Final = 10
 """Lines of draft on the page; the rest is in the text."""

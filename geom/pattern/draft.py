@@ -32,8 +32,8 @@ ANGLE_NOISE: Final = 0.05
 LEAST_AREA: Final = 2.0
 """mm2; less of a face than this is where two facets meet, not a face that tears sand."""
 
-_BESIDE: Final = 1e-4
-"""mm off the skin where the sand that moulds it is looked for: a face in the parting itself belongs to what lies on it."""
+_BESIDE: Final = 0.05
+"""mm off the skin where the sand that moulds it is looked for: a face as good as in the parting belongs to what lies on it."""
 
 _CLEAR: Final = 0.06
 """mm off the skin where a look along the draw begins: more than the facets' own error."""

@@ -19,7 +19,11 @@ from geom.toml.print_settings import Printer
 _Room: TypeAlias = tuple[float, tuple[Spot, ...], float]
 
 _SLIVER: Final = 1.0
-"""mm3 of a part that is nothing: facets that just pass the parting."""
+_THIN: Final = 0.05
+"""mm3, and mm of thickness, of a part that is nothing: a face as good as in the parting."""
+
+_SKIN: Final = 4.0
+"""mm2 of such a face that shows as a flake on the other half."""
 
 BOARD_MARGIN: Final = 25.0
 BOARD_THICK: Final = 8.0
@@ -51,17 +55,16 @@ class Piece:
 
 def halves(whole: Body, parting: Parting, printer: Printer) -> tuple[tuple[Spot, ...], list[Piece]]:
     """Return the dowels' places and the pieces: pins are glued into the upper one, holes run free in the lower."""
-    under = parting.below(*_round(whole))
-    upper, lower = (whole - under, whole & under) if parting.flats else whole.split((0.0, 0.0, 1.0), parting.z)
-    if lower.volume < _SLIVER:
+    upper, lower = _parted(whole, parting)
+    upper, lower = (joined([part for part in half.pieces() if not _is_nothing(part)]) for half in (upper, lower))
+    if lower.is_empty:
         return (), [_laid("pattern", upper, f"pattern in one piece, {_back(parting)} back down", False)]
-    if upper.volume < _SLIVER:
+    if upper.is_empty:
         return (), [_laid("pattern", lower, f"pattern in one piece, {_back(parting)} back down", True)]
     radius = printer.pin / 2.0 + printer.hole_growth / 2.0
     made: list[Piece] = []
     spots: list[Spot] = []
-    below = [part for part in lower.pieces() if part.volume > _SLIVER]
-    above = joined([part for part in upper.pieces() if part.volume > _SLIVER])
+    below, above = lower.pieces(), upper
     for number, loose in enumerate(below, 1):
         z, here, depth = _room_for_dowels(above, loose, parting, radius + printer.gap, printer.wall)
         if here:
@@ -74,6 +77,23 @@ def halves(whole: Body, parting: Parting, printer: Printer) -> tuple[tuple[Spot,
         made.append(_laid(name, loose, f"lower part, {words}{_stepped(loose, parting, -1.0)}", True, depth))
     top = _laid("pattern_upper", above, f"upper part, dowels glued in{_stepped(above, parting, 1.0)}", False)
     return tuple(spots), [top, *made]
+
+
+def _parted(whole: Body, parting: Parting) -> tuple[Body, Body]:
+    """Return what lies over the parting and what lies under it, without skins of a face that lies in it."""
+    low, high = _round(whole)
+    under = parting.below(low, high)
+    upper, lower = (whole - under, whole & under) if parting.flats else whole.split((0.0, 0.0, 1.0), parting.z)
+    down, up = ((0.0, 0.0, way * _THIN) for way in (-1.0, 1.0))
+    over = whole - under.moved(_AS_IT_IS, up)
+    beneath = whole & under.moved(_AS_IT_IS, down)
+    clean = (over + over.moved(_AS_IT_IS, down)) & upper, (beneath + beneath.moved(_AS_IT_IS, up)) & lower
+    upper, lower = (kept if raw.area - kept.area > _SKIN else raw for raw, kept in zip((upper, lower), clean, strict=True))
+    return upper, lower
+
+
+def _is_nothing(part: Body) -> bool:
+    return part.volume < _SLIVER or 2.0 * part.volume < _THIN * part.area
 
 
 def follow_board(whole: Body, parting: Parting) -> list[Piece]:
