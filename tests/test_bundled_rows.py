@@ -1,28 +1,13 @@
 """The rows of the bundled jobs, as planned: nothing of the finished part is cut, every planned feature is made or answered for."""
 
-from functools import cache
 from itertools import pairwise
 
 import pytest
 
 from geom.cutters.cutting_data import spindle_at_most
-from geom.datum.zero import resolve_zero
-from geom.job import Job, measure_stock, planned
-from geom.passes.setup_rows import RowMaker, setups_of
-from geom.rows.plan import Plan
-from geom.rows.records import CUTTING, Setup
-from tests.bundled import JOBS, opened
+from geom.rows.records import CUTTING
+from tests.bundled import JOBS, worked
 from tests.test_setup_rows import gouged
-
-
-@cache
-def worked(name: str) -> tuple[Job, Plan, tuple[Setup, ...]]:
-    """Return a bundled job, its plan and its rows for the casting as drawn, worked out once for this file."""
-    job = opened(name)
-    zero, stock = resolve_zero(job.part, job.settings.datum), measure_stock(job)
-    plan = planned(job, zero, stock)
-    assert isinstance(plan, Plan)
-    return job, plan, tuple(one for one, _ in setups_of(plan, zero, RowMaker(job.part, job.settings, stock)))
 
 
 @pytest.mark.parametrize("name", JOBS)

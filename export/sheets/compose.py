@@ -132,8 +132,9 @@ def groups(seen: Seen, paper: Paper, features: Sequence[str]) -> list[Group]:
     near = [*signs, *((x - 1.0, y - 1.0, x + 1.0, y + 1.0) for x, y in tips)]
     words = _words(seen, paper, edge, near, Ink(lines, paper.width, paper.height))
     taken = [*signs, *(one.word.box for one in words)]
-    low, high = lines.min(axis=0) - _AIR, lines.max(axis=0) + _AIR
-    picture = joined_box([(low[0], low[1], high[0], high[1]), *taken])
+    low, high = (lines.min(axis=0) - _AIR).tolist(), (lines.max(axis=0) + _AIR).tolist()
+    wide = joined_box([(low[0], low[1], high[0], high[1]), *taken])
+    picture = (max(wide[0], edge[0]), max(wide[1], edge[1]), min(wide[2], edge[2]), min(wide[3], edge[3]))
     numbered = balloons(tips, picture, taken)
     return [*steel, work, _cut(seen, paper), *_numbers(numbered, seen, paper, features), zero, _said(words)]
 

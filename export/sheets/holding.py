@@ -83,14 +83,19 @@ def pieces(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> tu
 
 
 def _given(box: Box, hold: Hold, units: Units) -> Piece:
-    stem = box.name.rstrip("0123456789 ")
+    kind = _kind(box)
     studs = any(str(packing.words[0]).startswith("studs") for packing in hold.packing)
-    words = {
+    words: dict[Kind, str] = {
         "parallel": sentence(("parallel ", hold.parallels), units),
         "strap": "stud" if studs else "strap",
-        "bed": "bed of the vise",
     }
-    return Piece(box.name, _NAMED[stem], words.get(stem, box.name), box.low, box.high)
+    word = "bed of the vise" if box.name == "bed" else words.get(kind, box.name)
+    return Piece(box.name, kind, word, box.low, box.high)
+
+
+def _kind(box: Box) -> Kind:
+    """Return what a box is; one whose name says nothing is packing."""
+    return next((kind for word, kind in _NAMED.items() if word in box.name), "packing")
 
 
 # --- between jaw and work ---------------------------------------------------
@@ -118,7 +123,7 @@ def _soft(setup: Setup, hold: Hold, units: Units) -> Iterator[Piece]:
 
 def _under(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> Iterator[Piece]:
     """Yield packing, jacks and shims between the ground and the work."""
-    ground = next((box.high[2] for box in setup.boxes if _NAMED.get(box.name) == "ground"), None)
+    ground = next((box.high[2] for box in setup.boxes if _kind(box) == "ground"), None)
     if ground is None:
         return
     frame = setup.frame

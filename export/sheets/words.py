@@ -97,7 +97,7 @@ def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: 
     best: tuple[float, Placed] | None = None
     for step in _STEPS:
         for at in _around(text, target, step):
-            word = Word(text, at, HEIGHT)
+            word = Word(text, _within(picture, Word(text, at, HEIGHT)), HEIGHT)
             box = word.box
             out = max(picture[0] - box[0], picture[1] - box[1], box[2] - picture[2], box[3] - picture[3], 0.0)
             inked = ink.under(box)
@@ -106,9 +106,18 @@ def _beside(text: str, target: Box2, picture: Box2, taken: Sequence[Box2], ink: 
                 continue
             cost += _ON_ANOTHER * foreign(box)
             if best is None or cost < best[0] - 1e-6:
-                best = cost, Placed(word, _leader(box, target) if step > 1.0 else None)
+                best = cost, Placed(word, _leader(box, target) if step > 1.0 and not overlap(box, target) else None)
     assert best is not None
     return best[1]
+
+
+def _within(picture: Box2, word: Word) -> Vec2:
+    """Return the middle of words moved just so far that they stand in the picture."""
+    at = []
+    for i in (0, 1):
+        low, high = word.at[i] - word.box[i], word.box[i + 2] - word.at[i]
+        at.append(max(min(word.at[i], picture[i + 2] - high), picture[i] + low))
+    return at[0], at[1]
 
 
 def _around(text: str, target: Box2, step: float) -> list[Vec2]:
