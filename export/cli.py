@@ -148,7 +148,7 @@ def _add_fixture(command: Any) -> None:
     )
     held = command.add_mutually_exclusive_group()
     held.add_argument("--setup", metavar="N", type=int, help="for this set-up (default: the first with a rough seat)")
-    held.add_argument("--up", metavar="SIDE", help="for the raw casting with this face, or +x ... -z, up; needs no plan")
+    held.add_argument("--up", metavar="SIDE", help="for the raw casting with this face, or +x ... --up=-z, up; needs no plan")
     command.add_argument("--clearance", metavar="LENGTH", help="between print and skin, away from the pads (default 0.4 mm)")
     command.add_argument("--depth", metavar="LENGTH", help="how much of the casting a nest or jaws hold (default: as they need)")
     command.add_argument("--over", metavar="NAME", help="plates for the holes on this face, or with this hole (default: the most)")
