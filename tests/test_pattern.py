@@ -23,7 +23,7 @@ from geom.pattern.cores import core_body, core_box, core_of
 from geom.pattern.draft import leans_of
 from geom.pattern.halves import Piece
 from geom.pattern.lettered import flat_places, raised
-from geom.pattern.parting import Flat, Parting
+from geom.pattern.parting import Flat, Parting, parting_of
 from geom.pattern.pattern import Pattern, make_pattern
 from geom.rays.body import Body, block, body_of
 from geom.settings.load import load_settings
@@ -262,6 +262,33 @@ def test_a_bore_no_core_can_form_says_why(drafted, foot, way, says):
     assert not found.draws
 
 
+def test_of_blind_bores_that_open_both_ways_only_one_side_stands(drafted):
+    """From above 24 by 30 mm, from below 24 by 12: the deeper one is cored, the other's core would hang."""
+    shape = cut(drafted.shape, cylinder((25.0, 40.0, 41.0), (0.0, 0.0, -1.0), 12.0, 31.0))
+    solid = solid_from_shape(cut(shape, cylinder((65.0, 40.0, -1.0), (0.0, 0.0, 1.0), 12.0, 13.0)), "two")
+    good, bad = sorted_bores(solid.surfaces, (0, 1, 2), body_of(tessellate(solid, 0.05), "block"), solid.size)
+
+    assert [(bore.start[2], bore.end[2]) for bore in good] == [pytest.approx((40.0, 10.0))]
+    assert ["would hang from the cope" in one.why for one in bad] == [True]
+
+
+def test_a_drilled_point_at_a_blind_bores_end_is_part_of_its_core(drafted):
+    """16 mm with a 118 degree point, 20 mm to the shoulder: the core ends in a cone 8 / tan 59 high; closed form."""
+    point = 8.0 / math.tan(math.radians(59.0))
+    shape = cut(drafted.shape, cylinder((45.0, 40.0, -1.0), (0.0, 0.0, 1.0), 8.0, 21.0))
+    solid = solid_from_shape(cut(shape, cone((45.0, 40.0, 20.0), (0.0, 0.0, 1.0), 8.0, 0.0, point)), "drilled")
+    found = make_pattern(part_of(solid), job(), tessellate(solid, 0.02))
+    (core,) = found.cores
+    first = core.first
+    due = math.pi * 8.08**2 * 1.01 * (20.0 + point / 3)
+    root, tip = first.root - first.clearance, first.tip - first.clearance
+
+    assert core.bore.tip == pytest.approx(1.01 * point)
+    assert core.volume == pytest.approx(due + math.pi * first.length * (root**2 + root * tip + tip**2) / 3)
+    assert core_body(core, 0.002).volume == pytest.approx(core.volume, rel=5e-4)
+    assert found.draws
+
+
 def test_cores_alike_come_out_of_one_box(drafted):
     """Two bores of 16 mm and one of 20: two boxes, one of them used twice."""
     shape = drafted.shape
@@ -325,6 +352,15 @@ def test_the_halves_of_a_stepped_pattern_add_up_and_lift_off_each_other_and_thei
         above = (0.0, 0.0, lift)
         assert (upper.moved(np.eye(3), above) & lower).volume == pytest.approx(0.0, abs=0.05)
         assert (laid.moved(np.eye(3), above) & board).volume == pytest.approx(0.0, abs=0.05)
+
+
+def test_a_steps_corners_are_along_the_parts_own_axes():
+    """Drawn along Y the step is given along X and Z; the draw frame's X is then the part's Z, and its Y the part's X."""
+    asked = job(parting=10.0, draw="y", steps=(Step((-5.0, 20.0, 15.0, 60.0), 14.0),))
+    found = parting_of(asked, block((0.0, -30.0, 0.0), (80.0, 30.0, 25.0)), (2, 0, 1))
+
+    assert found.flats == (Flat((20.0, -5.0), (60.0, 15.0), 14.0),)
+    assert found.levels == (10.0, 14.0)
 
 
 @pytest.mark.parametrize("edge", [42.10, 42.13])
