@@ -25,7 +25,8 @@ FOOT: Final = 5.0
 """mm of ground drawn under what stands on it."""
 
 _AIR: Final = 3.0
-_BARE_EDGE: Final = 1.0
+_BARE_EDGE: Final = 2.5
+_INK: Final = 0.6
 _MOST_SPARE: Final = 28.0
 """mm round a picture with words, and round one without."""
 
@@ -41,6 +42,9 @@ _LEAST_SHOWN: Final = 6.0
 
 _LEAST_LINE: Final = 4.0
 """mm: shorter bits of the work's outline, where a rounding runs out, are left out: on paper they look like dirt."""
+
+_SMALL_CUT: Final = 25.0
+"""mm: a shorter line of what will be cut has shorter dashes, so that a small hole stays a ring."""
 
 _TOGETHER: Final = 0.8
 """mm between lines that belong together."""
@@ -140,10 +144,10 @@ def groups(seen: Seen, paper: Paper, features: Sequence[str]) -> list[Group]:
 
 
 def extent(marks: Iterable[Group]) -> Box2:
-    """Return the box round all marks, with a little air."""
+    """Return the box round all marks, with air for the width of lines."""
     boxes = [_mark_box(mark) for group in marks for mark in group.marks]
     x0, y0, x1, y1 = joined_box(boxes)
-    return (x0 - _BARE_EDGE, y0 - _BARE_EDGE, x1 + _BARE_EDGE, y1 + _BARE_EDGE)
+    return (x0 - _INK, y0 - _INK, x1 + _INK, y1 + _INK)
 
 
 def _mark_box(mark: Mark) -> Box2:
@@ -213,7 +217,7 @@ def _without_specks(paths: Sequence[Path]) -> list[Path]:
     pairs = owner[cKDTree(np.concatenate([path.points for path in paths])).query_pairs(_TOGETHER, output_type="ndarray")]
     links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(paths), len(paths)))
     count, lump = connected_components(links, directed=False)
-    sizes = [sum(math.dist(a, b) for a, b in pairwise(path.points)) for path in paths]
+    sizes = [_length(path) for path in paths]
     long = np.bincount(lump, weights=sizes, minlength=count) > _LEAST_LINE
     return [path for path, kept in zip(paths, long[lump].tolist(), strict=True) if kept]
 
@@ -225,7 +229,12 @@ def _extent(seen: Seen) -> Box2:
 
 
 def _cut(seen: Seen, paper: Paper) -> Group:
-    return Group("cut", _paths("cut", seen.cut, paper))
+    paths = _paths("cut", seen.cut, paper)
+    return Group("cut", tuple(Path("cut small", path.points) if _length(path) < _SMALL_CUT else path for path in paths))
+
+
+def _length(path: Path) -> float:
+    return sum(math.dist(a, b) for a, b in pairwise(path.points))
 
 
 def _steel(drawn: Drawn, seen: Seen, paper: Paper) -> Group:
@@ -252,7 +261,7 @@ def _steel(drawn: Drawn, seen: Seen, paper: Paper) -> Group:
 def _grounded(drawn: Drawn, paper: Paper) -> Drawn:
     """Return as much of the ground as the paper has room for, broken off where it goes on."""
     x0, y0, x1, y1 = drawn.box
-    deep, over = FOOT / paper.factor, _AIR / paper.factor
+    deep, over = FOOT / paper.factor, (0.0 if paper.bare else _AIR) / paper.factor
     left, right = paper.window[0] - over, paper.window[2] + over
     cut = {"left": x0 < left, "right": x1 > right, "below": y1 - y0 > deep}
     box = (max(x0, left), max(y0, y1 - deep), min(x1, right), y1)

@@ -15,7 +15,7 @@ from export.fonts import SANS
 from geom.flat.curve2d import Box2, Vec2
 
 Style: TypeAlias = Literal[
-    "work", "soft", "work behind", "holding", "holding behind", "hatch", "cut", "axis", "balloon", "leader", "break"
+    "work", "soft", "work behind", "holding", "holding behind", "hatch", "cut", "cut small", "axis", "balloon", "leader", "break"
 ]
 
 WIDTH: Final[dict[Style, float]] = {
@@ -26,6 +26,7 @@ WIDTH: Final[dict[Style, float]] = {
     "holding behind": 0.25,
     "hatch": 0.13,
     "cut": 0.3,
+    "cut small": 0.3,
     "axis": 0.5,
     "balloon": 0.35,
     "leader": 0.18,
@@ -37,6 +38,7 @@ DASHES: Final[dict[Style, tuple[float, ...]]] = {
     "work behind": (2.0, 1.0),
     "holding behind": (2.0, 1.0),
     "cut": (5.0, 0.8, 0.8, 0.8, 0.8, 0.8),
+    "cut small": (1.8, 0.5, 0.4, 0.5, 0.4, 0.5),
 }
 """Dash and gap lengths, mm: hidden and phantom lines as in ISO 128-2, shortened for small views."""
 

@@ -21,6 +21,9 @@ from geom.rows.plan import Plan
 SCALES: Final = (5.0, 2.0, 1.0, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01)
 """Paper over work: ISO 5455, with 1:2.5, 1:3 and 1:4 between, so that small sheets are used up."""
 
+_SMALL: Final = range(1, 101)
+"""1:1 to 1:100, for pictures that nobody measures."""
+
 TITLES: Final[dict[Side, str]] = {"above": "from above", "front": "from the front"}
 
 
@@ -70,7 +73,7 @@ def holding_views(record: Record, setup: int, room: tuple[float, float], units: 
 def small_view(record: Record, setup: int, room: tuple[float, float]) -> View:
     """Return a set-up seen from the front, without words or numbers, for the order of set-ups on the cover."""
     seen = _seen(record, setup, "front", _holding(record, setup, record.settings.units))
-    factor = next((s for s in SCALES if _fits(paper_for(seen, s, bare=True), room)), SCALES[-1])
+    factor = next((1.0 / n for n in _SMALL if _fits(paper_for(seen, 1.0 / n, bare=True), room)), 1.0 / _SMALL[-1])
     return _view(record, setup, seen, factor, bare=True)
 
 
