@@ -11,12 +11,13 @@ import trimesh
 from export.prints.mesh import PrintMesh, print_mesh
 from export.prints.prototype_print import flat_side, grown, print_files
 from geom.errors import GeometryError
+from geom.fixture.checks import hanging
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import solid_from_shape
 from geom.model.part import Part, PartFace
 from geom.pattern.bed_split import Keep, split_for_bed
 from geom.pattern.hollow import hollowed
-from geom.rays.body import block, body_of
+from geom.rays.body import block, body_of, rod
 from geom.toml.print_settings import Printer
 
 SIZE = (120.0, 50.0, 24.0)
@@ -141,6 +142,21 @@ def test_a_machined_underside_stays_whole_and_a_cast_one_is_opened(plate, finish
     assert "opens below, in an as-cast side" in cast["prototype_print.txt"].decode()
     assert "machined and stays whole" in closed["prototype_print.txt"].decode()
     assert objects(cast)["prototype"].volume < objects(closed)["prototype"].volume
+
+
+# --- supports ---------------------------------------------------------------
+
+
+def test_what_hangs_over_nothing_is_measured_and_told(plate, finished):
+    """A bar of 60 x 20 across a post of 20 x 20: 2 x 20 x 20 mm2 hang; a cone that opens at 60 degrees hangs, not at 30."""
+    tee = block((0.0, 0.0, 0.0), (20.0, 20.0, 10.0)) + block((-20.0, 0.0, 10.0), (40.0, 20.0, 20.0))
+    flat, steep = (rod((0.0, 0.0, 0.0), 10.0, 10.0, 0.01, 10.0 + 10.0 * math.tan(math.radians(lean))) for lean in (60.0, 30.0))
+    side = math.pi * (10.0 + 10.0 + 10.0 * math.tan(math.radians(60.0))) * 10.0 / math.cos(math.radians(60.0))
+
+    assert hanging(tee) == pytest.approx(800.0)
+    assert hanging(flat) == pytest.approx(side, rel=5e-3)
+    assert hanging(steep) == 0.0
+    assert "hangs over nothing" not in print_files(plate, finished, Printer(), "job.toml")["prototype_print.txt"].decode()
 
 
 # --- where it is cut --------------------------------------------------------

@@ -17,7 +17,7 @@ from export.prints.fixture import PLASTIC, unfolded
 from export.prints.mesh import check_closed, check_independently, in_32_bits, ordered, place_words, stl_bytes
 from export.prints.threemf import Named, threemf_bytes
 from geom.errors import GeometryError
-from geom.fixture.checks import Wall, thinnest
+from geom.fixture.checks import MOST_HANGING, Wall, hanging, thinnest
 from geom.fixture.sweep import simplified
 from geom.kernel.mesh import Mesh
 from geom.pattern.cores import Core
@@ -245,10 +245,12 @@ def piece_words(piece: Piece, wall: Wall, units: Units) -> str:
     x, y, z = (round(b - a, 2) for a, b in zip(*piece.body.box, strict=True))
     mass = piece.body.volume * PLASTIC[1] / 1e6
     deep = sentence(_even("; dowel holes ", piece.deep, " deep"), units) if piece.deep else ""
+    area = hanging(piece.body)
+    under = f"; {fixed(area / 100, 1)} cm2 hang over nothing: print supports there" if area > MOST_HANGING else ""
     thin = sentence(_even("; thinnest wall ", wall.thickness), units) if np.isfinite(wall.thickness) else ""
     return (
         f"{piece.name}.stl: {piece.what}{deep}; {sentence((x, ' by ', y, ' by ', z), units)}; "
-        f"{fixed(piece.body.volume / 1000, 1)} cm3, {fixed(mass, 3)} kg printed solid in {PLASTIC[0]}{thin}."
+        f"{fixed(piece.body.volume / 1000, 1)} cm3, {fixed(mass, 3)} kg printed solid in {PLASTIC[0]}{thin}{under}."
     )
 
 

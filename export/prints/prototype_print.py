@@ -17,7 +17,7 @@ from export.prints.mesh import PrintMesh, stl_bytes
 from export.prints.pattern import laid, side_by_side
 from export.prints.threemf import threemf_bytes
 from geom.errors import GeometryError
-from geom.fixture.checks import thinnest
+from geom.fixture.checks import MOST_HANGING, hanging, thinnest
 from geom.kernel.mesh import Mesh
 from geom.kernel.surface import Surface
 from geom.model.part import Part
@@ -73,7 +73,9 @@ def print_files(part: Part, finished: PrintMesh, printer: Printer, label: str, u
         named.append(("prototype_pin", laid(pin(printer.pin, 3.2 * printer.pin, printer.chord), "dowel")))
         files["prototype_pin.stl"] = stl_bytes(named[-1][1], "dowel", printer.chord)
     files[PRINT_3MF] = threemf_bytes(side_by_side(named), f"test-fit print: {part.name}")
-    facts = _Facts(pieces, walls, split.crossed, sum(p.volume for p in split.pieces), opens, split.dowels)
+    facts = _Facts(
+        pieces, walls, split.crossed, sum(p.volume for p in split.pieces), opens, split.dowels, [hanging(p) for p in split.pieces]
+    )
     files[PRINT_SHEET] = _sheet(part, facts, printer, units).encode()
     return files
 
@@ -81,7 +83,8 @@ def print_files(part: Part, finished: PrintMesh, printer: Printer, label: str, u
 @dataclass(frozen=True, slots=True, eq=False)
 class _Facts:
     """What the sheet says of the print: its pieces, the thinnest wall of each, the mating places a cut had to pass,
-    the volume before it was made hollow, whether the hollow opens below, and how many dowels it takes."""
+    the volume before it was made hollow, whether the hollow opens below, how many dowels it
+    takes, and how much of each piece hangs over nothing, mm2."""
 
     pieces: tuple[Body, ...]
     walls: list[float]
@@ -89,6 +92,7 @@ class _Facts:
     solid: float
     opens: bool
     dowels: int
+    hanging: list[float]
 
 
 def _lightened(piece: Body, underside: float, printer: Printer, opens: bool) -> Body:
@@ -198,6 +202,12 @@ def _says(facts: _Facts, printer: Printer, units: Units) -> Iterator[str]:
         yield sentence(
             (f"Piece {number} of {len(pieces)}: ", x, " by ", y, " by ", z, "; thinnest wall ", round(wall, 2)), units
         ) + (f"; {fixed(piece.volume / 1000, 1)} cm3, {fixed(piece.volume * PLASTIC[1] / 1e6, 3)} kg solid in {PLASTIC[0]}.")
+    for number, area in enumerate(facts.hanging, 1):
+        if area > MOST_HANGING:
+            yield (
+                f"Piece {number} hangs over nothing on {fixed(area / 100, 1)} cm2 of its underside: print supports there and "
+                "dress the places they leave."
+            )
     if printer.hollow is not None:
         yield from _hollow_words(facts, printer.hollow, units)
     if len(pieces) > 1:

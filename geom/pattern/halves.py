@@ -124,7 +124,7 @@ def _back(parting: Parting) -> str:
 def _stepped(body: Body, parting: Parting, side: float) -> str:
     """Return what the printer has to know of a piece whose parted side is no plane."""
     near = [z for z in parting.levels if _ends_at(body, z, side)]
-    return "; its parted side is stepped: print it with supports under the step" if len(near) > 1 else ""
+    return "; its parted side is stepped" if len(near) > 1 else ""
 
 
 def _ends_at(body: Body, z: float, side: float) -> bool:
