@@ -10,11 +10,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from export.number import Units
-from export.sheets.compose import Paper, extent, groups, paper_for
+from export.sheets.compose import extent, groups
 from export.sheets.holding import Piece, pieces
 from export.sheets.ink import number, svg_of
 from export.sheets.seen import Seen, Side, seen_from
 from export.sheets.stages import stages
+from export.sheets.window import Paper, paper_for
 from geom.job import Record
 from geom.rows.plan import Plan
 
