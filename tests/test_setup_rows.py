@@ -14,7 +14,7 @@ from geom.cutters.cutting_data import bore_depth
 from geom.kernel.cut import box, cut, cylinder, fuse, turned_about
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.model.part import Part, PartHole
-from geom.passes.bore_passes import bore_diameters
+from geom.passes.bore_passes import bore_diameters, settable
 from geom.passes.setup_rows import rows_for
 from geom.rays.rays import skin_of
 from geom.rays.sample import surface_samples
@@ -202,6 +202,15 @@ def test_bore_steps_rise_evenly_and_end_at_size(start, more, units, deepest):
     assert (widths <= 2.0 * deepest + 1e-6).all()
     assert widths[-1] <= 0.5
     assert len(widths) < 3 or np.ptp(widths[:-1]) <= 2.0 * 0.127 + 1e-6
+
+
+def test_a_boring_head_is_set_to_a_figure_on_its_dial_within_the_limits():
+    """40 H7 (ISO 286: 0 to +0.025) is 1.5748 to 1.5758 in: set to 1.5750; 1.2500 in H7 on a mm sheet 31.750."""
+    assert settable(40.0, (40.0, 40.025), "inch") == pytest.approx(1.575 * 25.4)
+    assert settable(40.0, (40.0, 40.025), "mm") == 40.0
+    assert settable(31.75, (31.75, 31.775), "mm") == pytest.approx(31.75)
+    assert settable(55.0, None, "inch") == pytest.approx(2.1655 * 25.4)
+    assert settable(40.0, (40.001, 40.004), "inch") == 40.0
 
 
 def test_a_bore_of_three_to_four_a_side_takes_four_cuts():

@@ -24,6 +24,22 @@ _ROUND: Final = {"mm": 0.1, "inch": 0.127}
 """mm: what a rough diameter is a multiple of."""
 
 
+_SETTING: Final = {"mm": 0.005, "inch": 0.0127}
+"""mm: what a finished diameter is a multiple of where its limits allow it: half a division of a boring head's dial."""
+
+
+def settable(size: float, limits: tuple[float, float] | None, units: str) -> float:
+    """Return the figure a boring head is set to for a finished diameter: the round one nearest to it within its limits.
+
+    40 H7 on an inch sheet is 1.575 in, where 40 mm would be 1.574803. With none between its limits it stays.
+    """
+    if limits is None:
+        return round(round(size / _SETTING[units]) * _SETTING[units], 6)
+    low, high = (math.ceil(limits[0] / _SETTING[units] - 1e-6), math.floor(limits[1] / _SETTING[units] + 1e-6))
+    near = min(max(round(size / _SETTING[units]), low), high)
+    return round(near * _SETTING[units], 6) if low <= high else size
+
+
 def bore_diameters(start: float, size: float, units: str, deepest: float, smallest: float = 0.0) -> tuple[float, ...]:
     """Return the diameters a boring head is set to, rising in even steps; the last, a light one, is `size`.
 

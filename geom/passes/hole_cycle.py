@@ -30,7 +30,7 @@ from geom.cutters.cutter_choice import (
 from geom.cutters.cutting_data import Work, peck
 from geom.looks.holder import HOLDER_RADIUS
 from geom.model.part import PartHole
-from geom.passes.bore_passes import bore_diameters, cored_diameter, rough_depth
+from geom.passes.bore_passes import bore_diameters, cored_diameter, rough_depth, settable
 from geom.passes.scene import Made, Scene, speeds_of, tool_of
 from geom.rays.rays import skin_of
 from geom.rows.records import LeftOut, Row, Tool, Words
@@ -292,7 +292,7 @@ def _flattened(cycle: _Cycle, row: Row) -> None:
 
 def _bored(cycle: _Cycle, row: Row) -> None:
     """Open the hole up to a diameter in passes, the last a light one."""
-    size = row.tool.diameter
+    size = settable(row.tool.diameter, row.limits, cycle.scene.use.units)
     choice = choose_boring(cycle.scene.shop, size, cycle.reach(row))
     if isinstance(choice, Lack):
         cycle.lack(choice, "boring")
