@@ -45,6 +45,9 @@ _STEP: Final = 0.25
 _LEANS: Final = 0.05
 """A wall that stands out by less than this, mm, along a finder is met by its end: nobody sees the difference on raw skin."""
 
+_GRAZES: Final = 1e-6
+"""A face that a finder runs along does not stop it: a ray in the plane of a face says it meets it at once."""
+
 _BODY: Final = (0.9, 0.5)
 """Share of a finder's radius that must be clear of metal above its end; of skin as received, known along its normal only, less."""
 
@@ -226,7 +229,8 @@ def contacts(
     spots = np.repeat(starts, len(high), axis=0)
     spots[:, 2] += np.tile(high, len(starts))
     met = standing.met(spots, np.tile(way, (len(spots), 1)), machined)
-    gone = np.where(met.surface >= 0, np.einsum("ij,j->i", met.at - spots, way), math.inf)
+    stops = (met.surface >= 0) & (np.nan_to_num(met.out) @ way < -_GRAZES)
+    gone = np.where(stops, np.einsum("ij,j->i", met.at - spots, way), math.inf)
     right = faces_it(met, towards) & np.isin(met.surface, list(surfaces))
     found: list[Contact | None] = []
     for i in range(len(starts)):
