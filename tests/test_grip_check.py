@@ -12,7 +12,7 @@ from geom.model.part import Part
 from geom.recognise.part import recognise
 from geom.rows.plan import Hold, Packing, PlannedSetup
 from geom.settings.records import DatumSettings, PartSettings, Settings
-from geom.setups.grip_check import SAFETY, Grip, clamp_force, grip_words, grips_of, hold_friction
+from geom.setups.grip_check import SAFETY, Grip, clamp_force, grip_words, grips_of, hold_friction, tipping_force, with_grip
 from geom.standards.alloy import alloy
 from geom.standards.cutting import jaw_friction
 from geom.stock.report import StockReport, stock_report
@@ -135,6 +135,22 @@ def test_a_vise_that_is_too_weak_is_told() -> None:
     assert weak.enough is False
     assert "at most 25% of the depth" in grip_words(weak)
     assert "4500 lbf" in grip_words(weak, "inch")
+
+
+def test_tall_work_tips_before_it_slips(block: tuple[Part, Settings, StockReport, PlannedSetup]) -> None:
+    """Moments by hand: 600 N at 100 mm over a seat of 2 x 25 at friction 0.12 and safety 2 wants 20 kN; that low it slips first."""
+    part, settings, stock, planned = block
+    spots = ((-25.0, 10.0, -130.0), (25.0, 10.0, -130.0), (0.0, -10.0, -130.0))
+    (tall,) = grips_of(replace(planned, hold=replace(planned.hold, rests=spots)), part, settings, stock)
+    high = tall.tips_at or 0.0
+
+    assert tipping_force(600.0, 100.0, 25.0, 0.12) == pytest.approx(20000.0)
+    assert high > 100.0
+    assert tall.needed == pytest.approx(SAFETY * tall.force * high / (2.0 * tall.friction * 25.0))
+    assert f"{high:.0f} mm over the seat, where the work tips before it slips" in grip_words(tall)
+    assert with_grip(("round",), (tall,))[0 if tall.enough is False else 1] == grip_words(tall)
+    with pytest.raises(ValueError, match="half of the seat"):
+        tipping_force(600.0, 100.0, 0.0, 0.12)
 
 
 @pytest.mark.parametrize("name", ["zinc", "magnesium"])

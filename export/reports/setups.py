@@ -15,7 +15,7 @@ from geom.job import Job
 from geom.looks.measure_rows import measure_rows
 from geom.rows.plan import NoPlan, PickUp, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Row, Words
-from geom.setups.grip_check import Grip, grip_words, grips_of
+from geom.setups.grip_check import Grip, grip_words, grips_of, with_grip
 from geom.setups.hold_words import hold_words
 from geom.setups.search import COST
 from geom.shop.records import Shop
@@ -105,9 +105,7 @@ def _setup_lines(one: PlannedSetup, count: int, job: Job, stock: StockReport, un
     yield from _block("Measure", [measure_text(row, units) for row in measure_rows(one, job.part, job.settings)])
     yield from _block("Why", [plain_words(words, units) for words in one.why])
     grips = grips_of(one, job.part, job.settings, stock)
-    yield from _block(
-        "Caution", [*(plain_words(words, units) for words in one.cautions), *(grip_words(grip, units) for grip in grips[:1])]
-    )
+    yield from _block("Caution", with_grip([plain_words(words, units) for words in one.cautions], grips, units))
 
 
 METHODS: Final[Mapping[str, str]] = {

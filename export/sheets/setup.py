@@ -18,7 +18,7 @@ from export.tables.head import Head
 from geom.job import Record
 from geom.rows.plan import PickUp, Plan, PlannedSetup
 from geom.rows.records import Row, Setup, Words
-from geom.setups.grip_check import grip_words, grips_of
+from geom.setups.grip_check import grips_of, with_grip
 
 if TYPE_CHECKING:
     from geom.place.castings import Placed
@@ -100,7 +100,7 @@ def _sheet(
         placement=placement,
         rests_on=rests_on(record, units),
         makes=setup.features,
-        cautions=(*cautions, *(grip_words(grip, units) for grip in grips[:1])),
+        cautions=with_grip(cautions, grips, units),
         notes=(*notes, *head.patterns, *(f"left out: {text}" for text in head.left_out)),
         stop=() if proof.proved else tuple(fault_text(one, units) for one in proof.failures_of(setup.number)),
         proof=proof_line(proof, name.removesuffix(".csv") + ".txt", units),

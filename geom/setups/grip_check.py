@@ -6,7 +6,7 @@ clamps are.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -40,6 +40,7 @@ class Grip:
         safety: what the needed force counts.
         needed: clamp force for all of it.
         stated: force that the vise gives; None for straps, which state none.
+        tips_at: height over the seat, mm, of a cut so high that the work tips before it slips; None where it slips first.
     """
 
     feature: str
@@ -49,6 +50,7 @@ class Grip:
     safety: float
     needed: float
     stated: float | None
+    tips_at: float | None = None
 
     @property
     def enough(self) -> bool | None:
@@ -59,6 +61,9 @@ class Grip:
 def grip_words(grip: Grip, units: Literal["mm", "inch"] = "mm") -> str:
     """Return the caution for the sheet, a sentence without its full stop; forces in N, or in pounds on an inch sheet."""
     cut = f"the heaviest cut, {grip.feature} with the {grip.cutter}, pushes with up to {_force(grip.force, units)}"
+    if grip.tips_at is not None:
+        high = f"{grip.tips_at / 25.4:.1f} in" if units == "inch" else f"{grip.tips_at:.0f} mm"
+        cut = f"{cut}, {high} over the seat, where the work tips before it slips"
     wants = (
         f"at friction {grip.friction:.2f} and a safety of {grip.safety:g} that wants a clamp force of {_force(grip.needed, units)}"
     )
@@ -69,6 +74,14 @@ def grip_words(grip: Grip, units: Literal["mm", "inch"] = "mm") -> str:
         return f"{cut}; {wants}, {gives}"
     share = f"{grip.stated / grip.needed:.0%}"
     return f"{cut}; {wants}, {gives}: take cuts of at most {share} of the depth, or set a stop against the push"
+
+
+def with_grip(cautions: Sequence[str], grips: Sequence[Grip], units: Literal["mm", "inch"] = "mm") -> tuple[str, ...]:
+    """Return a set-up's cautions and the word on its hardest cut: first where the vise gives too little, else last."""
+    if not grips:
+        return tuple(cautions)
+    told = grip_words(grips[0], units)
+    return (told, *cautions) if grips[0].enough is False else (*cautions, told)
 
 
 def _force(newton: float, units: str) -> str:
@@ -109,7 +122,49 @@ def _grips(planned: PlannedSetup, part: Part, settings: Settings, stock: StockRe
     stated = settings.tooling.vise.force if planned.hold.method == "vise" else None
     for name in planned.features:
         for cutter, force in _forces(name, planned, part, metal, settings, stock):
-            yield Grip(name, cutter.name, force, friction, SAFETY, clamp_force(force, friction), stated)
+            slips = clamp_force(force, friction)
+            high, tips = _tipping(name, force, friction, planned, part)
+            yield Grip(name, cutter.name, force, friction, SAFETY, max(slips, tips), stated, high if tips > slips else None)
+
+
+def tipping_force(force: float, height: float, half_seat: float, friction: float, safety: float = SAFETY) -> float:
+    """Return the clamp force that keeps work between two jaws from tipping along them over the end of its seat.
+
+    Both jaws' friction holds the work down at the middle of the seat: 2 friction force half_seat >= safety push height.
+    Source: moments about the seat's end (statics); the work's weight and the jaws' length are left out, so it is on the safe side.
+
+    Args:
+        height: of the cut over the seat, mm.
+        half_seat: half of the seat's length along the jaws, mm.
+
+    Raises:
+        ValueError: friction or half_seat is not above 0.
+    """
+    if not friction > 0.0 or not half_seat > 0.0:
+        raise ValueError(f"friction {friction} and half of the seat {half_seat} must be above 0")
+    return safety * force * max(height, 0.0) / (2.0 * friction * half_seat)
+
+
+def _tipping(name: str, force: float, friction: float, planned: PlannedSetup, part: Part) -> tuple[float, float]:
+    """Return how high over the seat a plane is cut in the vise, and the clamp force against tipping; 0 where it cannot tip so."""
+    face = next((f for f in part.faces if f.name == name and f.kind == "plane" and f.hole is None), None)
+    under = _seat(planned.hold) if planned.hold.method == "vise" else None
+    if face is None or under is None:
+        return 0.0, 0.0
+    level, half = under
+    height = face_box(part.finished, face.surfaces, planned.frame)[1][2] - level
+    return height, tipping_force(force, height, half, friction)
+
+
+def _seat(hold: Hold) -> tuple[float, float] | None:
+    """Return the height of the seat and half of its length along the jaws; None where the plan does not say."""
+    spots = [(x, z) for x, _, z in hold.rests]
+    spots += [(x, box.high[2]) for box in hold.boxes if box.name.startswith("parallel") for x in (box.low[0], box.high[0])]
+    if not spots:
+        return None
+    along = [x for x, _, _ in hold.rests] or [x for x, _ in spots]
+    half = 0.5 * (max(along) - min(along))
+    return (max(z for _, z in spots), half) if half > 0.0 else None
 
 
 def hold_friction(hold: Hold, metal: Alloy, jaw: Jaw) -> float:
