@@ -189,6 +189,24 @@ def block_with_its_work() -> tuple[Part, Plan, Settings, Zero, StockReport]:
     return part, found, settings, resolve_zero(part, settings.datum), stock_report(part, {f.name: NO_NEED for f in part.machined})
 
 
+def test_an_edge_is_milled_as_high_as_the_longest_flutes_go() -> None:
+    """A block 40 high: its four sides are edges for a mill of 42 mm flutes, faces to be turned up for one of 30."""
+    settings = hand_settings("mm")
+    part = recognise("block", "grey iron", *block_in_block(size=(200.0, 100.0, 40.0)))
+    mill = next(cutter for cutter in settings.tooling.of("end mill") if cutter.flute_length)
+    upright = {}
+    for flutes in (42.0, 30.0):
+        only = replace(mill, flute_length=flutes, reach=max(mill.reach, flutes))
+        others = tuple(cutter for cutter in settings.tooling.cutters if cutter.kind != "end mill")
+        shop = replace(settings, tooling=replace(settings.tooling, cutters=(*others, only)))
+        tasks = tasks_of(part, hand_zero(), shop)
+        side = next(task for task in tasks.tasks if task.name == "left")
+        upright[flutes] = {tasks.ways[n] for n in side.options}
+
+    assert (0.0, 0.0, 1.0) in upright[42.0]
+    assert (0.0, 0.0, 1.0) not in upright[30.0]
+
+
 def test_zero_is_found_in_every_set_up_of_a_block_cut_all_over() -> None:
     """Straps 30 high on its top leave a finder that reaches 30 no room: the plan takes other holds, and no row is at fault."""
     part, found, settings, zero, stock = block_with_its_work()

@@ -113,10 +113,10 @@ _Why: TypeAlias = Literal["clear", "wall", "end", "short"]
 """Why a move stops: clear of the face, at a wall, at the face's end with metal beyond, or short of a wall not upright and plane."""
 
 
-def is_low(face: PartFace, part: Part, frame: Frame, use: Practice) -> bool:
-    """Tell whether an upright face is no higher than an ordinary end mill's flutes."""
+def is_low(face: PartFace, part: Part, frame: Frame, use: Practice, flutes: float) -> bool:
+    """Tell whether an upright face is no higher than an ordinary end mill's flutes, or the longest on hand."""
     low, high = face_box(part.finished, face.surfaces, frame)
-    return not is_high(high[2] - low[2], use)
+    return not is_high(high[2] - low[2], use, flutes + SAME_AXIS)
 
 
 def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leaves, use: Practice, below: float = 0.0) -> Row | None:

@@ -82,10 +82,11 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
     mesh = skin_of(part.finished).mesh if ways else None
     looks = [Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
     mills = sorted({cutter.diameter for cutter in settings.tooling.of("end mill")}, reverse=True)
+    flutes = max((cutter.flute_length for cutter in settings.tooling.of("end mill")), default=0.0)
     leaves = Leaves({n: f.leave for n, f in settings.faces.items() if f.leave is not None}, use.edge_leave)
     tried = (
         *(_hole_task(hole, part, looks, use, settings) for hole in part.holes),
-        *(_plane_task(face, part, looks, leaves, use, mills) for face in planes),
+        *(_plane_task(face, part, looks, leaves, use, mills, flutes) for face in planes),
         *(_round_task(face, part, looks) for face in _rounds(part) if face.name not in taken),
         *(_slot_task(slot, part, looks) for slot in slots),
     )
@@ -182,11 +183,13 @@ def _edge(face: PartFace, part: Part, look: Look, leaves: Leaves, use: Practice,
     return next((row for row in rows if row is not None), None)
 
 
-def _plane_task(face: PartFace, part: Part, looks: list[Look], leaves: Leaves, use: Practice, mills: Sequence[float]) -> Task:
+def _plane_task(
+    face: PartFace, part: Part, looks: list[Look], leaves: Leaves, use: Practice, mills: Sequence[float], flutes: float
+) -> Task:
     """Return the task: face up where nothing is above it, or an edge; a high edge only where there is no other way."""
     up = {n: (face_row(face, part, k.seen, k.frame, leaves.above(face), use),) for n, k in enumerate(looks) if _faces(face, k)}
     upright = [(n, look) for n, look in enumerate(looks) if stands_upright(face, look.up)]
-    low = [(n, look) for n, look in upright if is_low(face, part, look.frame, use)]
+    low = [(n, look) for n, look in upright if is_low(face, part, look.frame, use, flutes)]
     for some in (low, upright):
         edges = {n: (row,) for n, look in some if (row := _edge(face, part, look, leaves, use, mills))}
         if up or edges:

@@ -98,9 +98,9 @@ def first_drill(diameter: float, units: str) -> Drill:
     return found or Drill("", diameter - 1.0)
 
 
-def is_high(height: float, use: Practice) -> bool:
-    """Tell whether an edge is higher than an ordinary end mill's flutes are long."""
-    return height > _HIGH_EDGE * use.cutter
+def is_high(height: float, use: Practice, flutes: float = 0.0) -> bool:
+    """Tell whether an edge is higher than the longest flutes on hand, or an ordinary end mill's, are long."""
+    return height > max(_HIGH_EDGE * use.cutter, flutes)
 
 
 def tidy(diameter: float) -> float:
