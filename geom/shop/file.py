@@ -30,6 +30,9 @@ _MOST_SPEED: Final = 40
 _STICK_OUT: Final = 2.5
 """Diameters that a short cutter reaches from its holder when the shop does not say (common practice)."""
 
+_REAMER_REACH: Final = 4.0
+"""The same of a machine reamer: its flutes alone are 3.3 to 4.3 diameters long (DIN 212, from memory), its neck comes on top."""
+
 
 def shop_units(raw: Raw, source: Source, path: KeyPath, job_units: str) -> str:
     """Return what bare numbers of a shop mean: as it states, else as the job's; a file for many jobs has to state it.
@@ -228,14 +231,14 @@ def _drill(drill: Drill, reach: float, material: CutterMaterial) -> Cutter:
 
 
 def _hole_cutters(raw: Raw, source: Source, path: KeyPath, units: str) -> Iterator[Cutter]:
-    def entries(name: str) -> Iterator[tuple[dict[str, Any], float, str, float]]:
+    def entries(name: str, usual: float = _STICK_OUT) -> Iterator[tuple[dict[str, Any], float, str, float]]:
         for found, _ in _entries(name, raw, source, path, units):
             size = found["diameter"]
-            yield found, size, size_name(size, units), found["reach"] or _STICK_OUT * size
+            yield found, size, size_name(size, units), found["reach"] or usual * size
 
     for found, size, label, reach in entries("spotting_drills"):
         yield Cutter("spotting drill", label, size, 2, 0.0, reach, centre_cutting=True, point_angle=found["angle"])
-    for found, size, label, reach in entries("reamers"):
+    for found, size, label, reach in entries("reamers", _REAMER_REACH):
         yield Cutter(
             "reamer", f"{label.removesuffix(' mm')} {found['grade']}", size, found["flutes"], reach, reach, grade=found["grade"]
         )
