@@ -295,7 +295,7 @@ def test_no_value_of_any_key_gives_anything_but_a_shop_or_a_plain_refusal(tmp_pa
 
 
 def test_an_unstated_reamer_reaches_past_its_flutes() -> None:
-    """DIN 212, from memory: a 6 mm machine reamer has 26 mm of flutes; 24 are assumed, and a twist of 2.5 diameters would not do."""
+    """DIN 212, from memory: a 6 mm machine reamer has 26 mm of flutes; 24 are assumed; 2.5 diameters would not do."""
     six = next(cutter for cutter in default_shop("mm").of("reamer") if cutter.diameter == 6.0)
 
     assert 2.5 * 6.0 < six.reach <= 26.0
