@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from export.number import sentence
 from geom.kernel.mesh import Mesh
 from geom.rays.rays import Skin
 from geom.scan.even import Evener, evener
@@ -172,8 +173,9 @@ def test_a_pit_is_found_with_depth_width_and_place(pitted, spacing):
     assert pit.stock == pytest.approx(1.0, abs=0.12)
     assert pit.at[:2] == pytest.approx((60.4, 8.3), abs=1.4)
     assert 1.8 < pit.size[1] <= pit.size[0] < 3.8
-    assert "top has a pit at" in pit_words(pit, "top")
-    assert "mm of stock left over it" in pit_words(pit, "top")
+    told = sentence(pit_words(pit, "top"), "mm")
+    assert "top has a pit at" in told
+    assert "of stock left over it" in told
 
 
 def test_a_pit_between_two_places_is_not_missed(pitted):
