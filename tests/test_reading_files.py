@@ -73,6 +73,16 @@ def test_a_comma_is_a_decimal_point_unless_there_is_one(written, read):
     assert pointed(written) == read
 
 
+def test_a_row_that_ends_before_its_coordinates_is_named(tmp_path, part):
+    """A line cut off looks like one whose z was not read: it counts as that, and the answer says so."""
+    found = one(tmp_path, part, "touches.csv", "# units: mm\n# tip: 6 mm\nface,x,y,z,note\ntop,1,2,33\ntop,1,2\n")
+
+    assert [w for w in found.warnings if "cells" in w] == [
+        f"{tmp_path.name}/touches.csv line 5: has 3 cells, the column names are 5; z counted as not read"
+    ]
+    assert found.touches[1].known == (True, True, False)
+
+
 def test_every_kind_is_read(tmp_path, part):
     """Heights with their seat, low spots, cuts and the scan note."""
     (tmp_path / "heights.csv").write_text("# units: mm\n# seat: bottom\nface,height,at\ntop,36.2,30 20 33\n")

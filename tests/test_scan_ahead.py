@@ -47,6 +47,17 @@ def test_a_scan_is_read_afresh_the_next_time(tmp_path):
     assert len(read_ahead(_asked(tmp_path)).triangles) == len(ball.faces) == 320
 
 
+def test_a_scan_begun_twice_is_read_as_it_stands_the_second_time(tmp_path):
+    """Law: what was begun and never asked for is forgotten; the file as it is now counts."""
+    _ball(tmp_path)
+    begin(tmp_path)
+    ball = trimesh.creation.icosphere(2, 3.0)
+    write_stl(tmp_path / "casting.stl", ball.vertices, ball.faces)
+    begin(tmp_path)
+
+    assert len(read_ahead(_asked(tmp_path)).triangles) == len(ball.faces) == 320
+
+
 def test_what_is_wrong_with_a_scan_is_said_when_it_is_asked_for(tmp_path):
     """Cut off in the middle: the same words as without reading ahead."""
     path = _ball(tmp_path)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from export.cli import main
-from export.exit_codes import WRONG, YES
+from export.exit_codes import NO, WRONG, YES
 from geom.kernel.cut import box, fuse
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.rigid import Rigid, from_turn
@@ -159,6 +159,17 @@ def test_a_touch_that_contradicts_the_scan_is_named(tmp_path, mesh, capsys):
     assert code == YES
     assert "touches.csv line 4: lies 1.50 mm inside the scan of top, which stands; measure it again" in out
     assert "line 5" not in out
+
+
+def test_a_face_the_scan_does_not_show_at_all_is_not_called_short_by_a_figure(tmp_path, mesh, capsys):
+    """Scanned from above only, the bottom not at all: nothing says that it cleans up, so no; no NaN is printed."""
+    job = a_fine_job(tmp_path / "block", open_below(mesh, -2.9))
+    code, out, _ = answer(capsys, "place", job)
+
+    assert code == NO
+    assert "Not known to clean up: the scan shows nothing of bottom; scan it, or touch it in the frame of the scan." in out
+    assert "NOT SEEN: the scan shows nothing of bottom" in out
+    assert not re.search(r"\bnan\b", out, re.IGNORECASE)
 
 
 # --- what is wrong ----------------------------------------------------------

@@ -291,6 +291,10 @@ def _twisted(folder: Path) -> Path:
         (lambda f: _text(f / "no.obj", "hello\n"), ["no 'v x y z' lines"]),
         (lambda f: _text(f / "bad.obj", "v 0 0 0\nv 1 0 x\nv 0 1 0\nf 1 2 3\n"), ["bad.obj, line 2: 'v 1 0 x'"]),
         (lambda f: _text(f / "two.obj", "v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2\n"), ["two.obj, line 4: 'f 1 2'"]),
+        (
+            lambda f: _text(f / "far.obj", "v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\nf 1 2 99999999999999999999999\n"),
+            ["far.obj, line 5: refers to point 99999999999999991611392, but the file has 3 points"],
+        ),
         (lambda f: _text(f / "few.xyz", "1 2 3\n4 5 6\n"), ["holds 2 points", "touches.csv"]),
         (lambda f: _text(f / "gap.xyz", "1 2 3\n" * 120 + "4 5\n" + "1 2 3\n"), ["gap.xyz, line 121: '4 5'"]),
         (lambda f: _text(f / "words.txt", "no points\n" * 50), ["words.txt: the first 20 lines hold no point"]),

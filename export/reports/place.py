@@ -147,6 +147,9 @@ def _short_lines(faces: Sequence[FaceTake], units: Units) -> Iterator[str]:
     for face in faces:
         if face.state not in ("short", "forgiven"):
             continue
+        if not math.isfinite(face.take_min):
+            yield f"NOT SEEN: the scan shows nothing of {face.name}, so nothing says that it cleans up."
+            continue
         word = "SHORT" if face.state == "short" else "Forgiven"
         at = "" if face.bearing <= 0 else f" round {_place(face.short_at or face.thinnest, units)}"
         if face.short_depth > 0:

@@ -1,6 +1,7 @@
 """What would help a casting that falls short, with amounts. Lengths mm; words as in `geom.rows.records.Words`."""
 
 from collections.abc import Sequence
+from math import isfinite
 
 from geom.model.part import Part, PartFace
 from geom.place.placement import Certificate, FaceTake
@@ -10,10 +11,11 @@ from geom.stock.report import ENOUGH
 
 def advice_for(part: Part, faces: Sequence[FaceTake], certificate: Certificate) -> tuple[Words, ...]:
     """Return what to do about the faces that fall short, least trouble first; nothing when none does."""
-    short = [face for face in faces if face.state == "short"]
+    unseen = [face.name for face in faces if face.state == "short" and not isfinite(face.take_min)]
+    short = [face for face in faces if face.state == "short" and isfinite(face.take_min)]
+    found: list[Words] = [(f"scan {name} as well, or touch it in the frame of the scan",) for name in unseen]
     if not short:
-        return ()
-    found: list[Words] = []
+        return tuple(found)
     found.extend(_let_go(certificate))
     found.extend(_bearing(face) for face in short if 0.5 <= face.bearing < 1.0)
     found.extend(_requirement(face) for face in short if face.take_min > ENOUGH)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite
 
 from geom.place.placement import Placement
 from geom.place.words import of_100
@@ -25,7 +26,9 @@ def rank_castings(placements: Sequence[Placement]) -> tuple[Ranked, ...]:
 
 def _reason(placement: Placement, better: Placement | None) -> Words:
     if not placement.cleans_up:
-        short = [f for f in placement.faces if f.state == "short"]
+        short = [f for f in placement.faces if f.state == "short" and isfinite(f.margin)]
+        if not short:
+            return ("cannot be judged: a face was not seen by the scan",)
         named, deep = ", ".join(f.name for f in short), max(f.short_depth for f in short)
         if deep > 0:
             return (f"falls short on {named}: up to ", deep, " of metal is missing")

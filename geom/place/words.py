@@ -83,12 +83,16 @@ def placed_zero(zero: Zero, placement: Placement) -> Zero:
 def summary_words(placement: Placement) -> Words:
     """Return the verdict in one sentence: metal first, then what is asked of it."""
     if not placement.cleans_up:
-        short = [f for f in placement.faces if f.state == "short"]
+        short = [f for f in placement.faces if f.state == "short" and math.isfinite(f.margin)]
+        unseen = ", ".join(f.name for f in placement.faces if f.state == "short" and not math.isfinite(f.margin))
+        if unseen and not short:
+            return (f"not known to clean up: the scan shows nothing of {unseen}; scan it, or touch it in the frame of the scan",)
         named = ", ".join(f.name for f in short)
+        rest: Words = (f"; and the scan shows nothing of {unseen}",) if unseen else ()
         deep = max(f.short_depth for f in short)
         if deep > 0:
-            return ("short: ", f"{named}; at worst ", deep, " of metal is missing")
-        return ("short: ", f"{named}; at worst ", -min(f.margin for f in short), " less than required")
+            return ("short: ", f"{named}; at worst ", deep, " of metal is missing", *rest)
+        return ("short: ", f"{named}; at worst ", -min(f.margin for f in short), " less than required", *rest)
     thin = placement.thinnest
     if thin.take_min <= 0:
         metal: Words = (f"cleans up with the bearing allowed: {thin.name} lacks up to ", thin.short_depth)

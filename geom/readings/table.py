@@ -25,6 +25,9 @@ _DECIMAL_COMMA: Final = re.compile(r"([+-]?\d*),(\d+)(?!\S*[.,])")
 _AXIS: Final = re.compile(r"([+-]?)([xyz])([+-]?)", re.IGNORECASE)
 
 
+_COORDINATES: Final = ("x", "y", "z")
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
     """One line of a table: its cells by column, and where it stands."""
@@ -155,7 +158,8 @@ def read_table(path: Path, label: str, columns: Sequence[str], head: Sequence[st
     lines = [_line(row, names, unit_name) for row in table[1:]]
     if not lines:
         raise ReadingError(f"{label}: has column names but no reading below them; add readings or take the file away")
-    return ReadingTable(label, unit_name, known, tuple(lines), (*warnings, *_comma_warnings(lines, known)))
+    said = (*_comma_warnings(lines, known), *_short_rows(table[1:], names))
+    return ReadingTable(label, unit_name, known, tuple(lines), (*warnings, *said))
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +262,15 @@ def _line(row: _Row, names: list[str], unit_name: str) -> Line:
             "with decimal commas put semicolons between the cells"
         )
     return Line(row.where, dict(zip(names, cells, strict=False)), unit_name)
+
+
+def _short_rows(rows: Sequence[_Row], names: list[str]) -> list[str]:
+    """Return a sentence on each row that ends before a coordinate: a line cut off looks like one that was not read."""
+    return [
+        f"{row.where}: has {len(row.cells)} cells, the column names are {len(names)}; {', '.join(lost)} counted as not read"
+        for row in rows
+        if (lost := [name for name in names[len(row.cells) :] if name in _COORDINATES])
+    ]
 
 
 def _comma_warnings(lines: Sequence[Line], head: dict[str, tuple[str, str]]) -> list[str]:

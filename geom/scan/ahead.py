@@ -56,7 +56,7 @@ def _with_tree(scan: Scan) -> Scan:
 def begin(folder: Path) -> None:
     """Start to read the scan that a folder of readings plainly names; otherwise do nothing."""
     named = _plainly_named(folder)
-    if named is not None and named not in _begun:
+    if named is not None:
         _begun[named] = _Ahead(*named)
         _begun[named].start()
 

@@ -59,6 +59,9 @@ _WRONG_SIZE: Final = 1.25
 
 _NEAR_UNIT: Final = 1.12
 
+_POINT: Final = 1e-9
+"""A scan so many times smaller than the drawn casting is no surface at all."""
+
 _ACCURATE: Final = 0.03
 """mm: a scan that states no sigma is taken as accurate as its points scatter, but not better (common practice, no source)."""
 
@@ -214,9 +217,11 @@ def _spread(points: Floats, share: Floats | None = None) -> float:
 
 def _check_scale(drawn: Drawn, scanned: Scanned, scan: Scan) -> None:
     ratio = _spread(scanned.points) / _spread(drawn.points, drawn.share)
+    if ratio < _POINT:
+        raise ReadingError(f"{scan.label}: all of its points lie in one place; export the scan again")
     if 1.0 / _WRONG_SIZE < ratio < _WRONG_SIZE:
         return
-    off = f"{ratio:.3g} times as large as" if ratio >= 1 else f"{1.0 / max(ratio, 1e-300):.3g} times smaller than"
+    off = f"{_times(ratio)} as large as" if ratio >= 1 else f"{_times(1.0 / ratio)} smaller than"
     for unit, size in MM_PER_UNIT.items():
         over = ratio * size / MM_PER_UNIT[scan.unit]
         if unit != scan.unit and 1.0 / _NEAR_UNIT < over < _NEAR_UNIT:
@@ -228,6 +233,10 @@ def _check_scale(drawn: Drawn, scanned: Scanned, scan: Scan) -> None:
         f'{scan.label}: read in "{scan.unit}" the scan is {off} the drawn casting (limit {_WRONG_SIZE:g} times), and no other unit '
         "explains it; check that it is this part, whole, without the table it stood on"
     )
+
+
+def _times(ratio: float) -> str:
+    return f"{ratio:,.0f} times" if ratio >= 100.0 else f"{ratio:.3g} times"
 
 
 def _check_like(drawn: Drawn, scanned: Scanned, best: Fit, limit: float, label: str) -> None:

@@ -57,6 +57,14 @@ def _faces(text: bytes, label: str, count: int) -> npt.NDArray[np.int64]:
     found, widths = numbers(bare), _widths(bare, len(lines))
     if found is None or widths.sum() != len(found) or (widths < 3).any():
         raise ReadingError(_bad_line(label, text, _FACE, None, "three or more corners after 'f'"))
+    far = np.flatnonzero(np.abs(found) > count)
+    if far.size:
+        line = int(np.searchsorted(np.cumsum(widths), far[0], side="right"))
+        at = next(match.start() for i, match in enumerate(_FACE.finditer(text)) if i == line)
+        raise ReadingError(
+            f"{label}, line {text_line(text, at)}: refers to point {found[far[0]]:.0f}, but the file has {count:,} points; "
+            "export the scan again"
+        )
     whole = found.astype(np.int64)
     if (whole < 0).any():
         first_face, last_vertex = _FACE.search(text), text.rfind(b"\nv ")
