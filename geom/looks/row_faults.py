@@ -7,8 +7,8 @@ Knows nothing of how rows are made.
 """
 
 import math
-from collections.abc import Iterator
-from typing import Final
+from collections.abc import Iterator, Sequence
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -45,7 +45,7 @@ def faults_of(setup: Setup, part: Part, settings: Settings) -> tuple[Words, ...]
         *_twice(setup),
         *_travel(setup, standing, settings),
         *(words for row in cutting for box in setup.boxes for words in _against_box(row, box)),
-        *(words for row in cutting for words in _against_work(row, standing)),
+        *_into_work(cutting, standing),
     )
 
 
@@ -159,32 +159,58 @@ def _away(row: Row, box: Box) -> float:
 # --- the work ----------------------------------------------------------------------------------
 
 
-def _against_work(row: Row, standing: Standing) -> Iterator[Words]:
+_Line: TypeAlias = tuple[float | None, ...]
+"""Where a row goes seen from above, and the radius that is looked at: passes one below the other share it."""
+
+
+def _into_work(rows: Sequence[Row], standing: Standing) -> Iterator[Words]:
     """Yield where a cutter would cut into the finished part, or its holder would stand in it."""
+    tops = _tops(rows, standing)
+    for row in rows:
+        for holder, told in ((False, " cuts into the finished part by "), (True, " meets the work by ")):
+            looks = [(radius, bottom) for held, radius, bottom in _looks(row) if held == holder]
+            deep = max((tops[_line(row, radius)] - bottom for radius, bottom in looks), default=-math.inf)
+            if deep > _TOUCH:
+                yield (f"{_name(row)}: {'the holder of ' if holder else ''}", *_tool(row.tool), told, deep)
+
+
+def _looks(row: Row) -> Iterator[tuple[bool, float, float]]:
+    """Yield what must clear the finished part: whether it is the holder, a radius, and the Z of its lower end there.
+
+    A pointed tool ends in a cone.
+    """
     if row.z is None or row.x is None or row.y is None:
         return
     if row.tool.diameter > 0.0 and row.action != "tap":
-        deep = _depth(row, standing, row.z, tuple(_INNER * share * 0.5 * row.tool.diameter for share in (0.0, 0.5, 1.0)))
-        if deep > _TOUCH:
-            yield (f"{_name(row)}: ", *_tool(row.tool), " cuts into the finished part by ", deep)
+        angle = row.tool.point_angle
+        for share in (0.0, 0.5, 1.0):
+            radius = _INNER * share * 0.5 * row.tool.diameter
+            yield False, radius, row.z + (0.0 if angle is None else radius / math.tan(math.radians(0.5 * angle)))
     if row.tool.reach > 0.0:
-        deep = _depth(row, standing, row.z + row.tool.reach, (0.0, 0.5 * HOLDER_RADIUS, HOLDER_RADIUS), pointed=False)
-        if deep > _TOUCH:
-            yield (f"{_name(row)}: the holder of ", *_tool(row.tool), " meets the work by ", deep)
+        for radius in (0.0, 0.5 * HOLDER_RADIUS, HOLDER_RADIUS):
+            yield True, radius, row.z + row.tool.reach
 
 
-def _depth(row: Row, standing: Standing, bottom: float, radii: tuple[float, ...], pointed: bool = True) -> float:
-    """Return how far finished metal stands up into a swept cylinder, or into the cone a pointed tool ends in."""
-    angle = row.tool.point_angle if pointed else None
+def _line(row: Row, radius: float) -> _Line:
+    return row.x, row.y, row.x_to, row.y_to, row.tool.diameter, radius
+
+
+def _tops(rows: Sequence[Row], standing: Standing) -> dict[_Line, float]:
+    """Return the height of the highest finished metal that each line's circles pass over."""
     turn = 2.0 * math.pi * np.arange(_RING) / _RING
     ring = np.column_stack([np.cos(turn), np.sin(turn)])
-    line = _along(row)
-    worst = -math.inf
-    for radius in radii:
-        rise = 0.0 if angle is None else radius / math.tan(math.radians(0.5 * angle))
-        xy = (line[:, None, :] + radius * ring[None]).reshape(-1, 2) if radius else line
-        worst = max(worst, float(standing.tops(xy, machined=True).max()) - (bottom + rise))
-    return worst
+    spots: dict[_Line, Floats] = {}
+    for row in rows:
+        for _, radius, _ in _looks(row):
+            key = _line(row, radius)
+            if key not in spots:
+                along = _along(row)
+                spots[key] = (along[:, None, :] + radius * ring[None]).reshape(-1, 2) if radius else along
+    if not spots:
+        return {}
+    first = np.cumsum([0, *(len(some) for some in spots.values())])[:-1]
+    highest = np.maximum.reduceat(standing.tops(np.concatenate(list(spots.values())), machined=True), first)
+    return dict(zip(spots, highest.tolist(), strict=True))
 
 
 def _along(row: Row) -> Floats:
