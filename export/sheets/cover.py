@@ -85,6 +85,7 @@ def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord)
     """
     units = readout_figures(record.settings).units
     report = record.stock
+    no_plan = tuple(_blocked(record, units))
     weights = (("casting", report.casting_mass), ("finished part", report.part_mass), ("swarf", report.swarf_mass))
     return Cover(
         unit=readout_figures(record.settings).unit_name,
@@ -96,8 +97,8 @@ def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord)
         cautions=(*CAUTIONS, _DUST, _CHECK),
         assumed=tuple(_assumed(record)),
         proof=_verdict(proof, units),
-        stop=() if proof.proved else tuple(fault_text(one, units) for one in proof.failures),
-        no_plan=tuple(_blocked(record, units)),
+        stop=() if proof.proved or no_plan else tuple(fault_text(one, units) for one in proof.failures),
+        no_plan=no_plan,
     )
 
 
