@@ -1,10 +1,14 @@
 """Shared fixtures: where the public test models are, and nothing else."""
 
 import os
+
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+for _library in ("OMP", "OPENBLAS", "MKL"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")  # two test processes share two cores; read when numpy loads
 
 _ROOT = Path(__file__).resolve().parent.parent
 

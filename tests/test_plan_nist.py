@@ -68,9 +68,10 @@ def bracket(nist: Finder, tmp_path_factory: pytest.TempPathFactory) -> Planned:
 
 
 def test_the_published_part_takes_two_set_ups(bracket: Planned) -> None:
-    """As published: one side, then turned over."""
+    """As published: one side in a vise, then turned over onto a plate on the table."""
     one, two = bracket.plan.setups
 
+    assert [one.hold.method, two.hold.method] == ["vise", "table"]
     assert dot(one.up, two.up) == pytest.approx(-1.0)
 
 

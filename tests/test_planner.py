@@ -1,15 +1,13 @@
 """The order of set-ups: best of all orders on small parts, steady under turning and units, and what the bundled jobs get.
 
-Plans of the bundled jobs are argued step by step in the project's notes; the
-two-set-up plan of NIST 827-9999-904 is the published one (README beside the
-model): first from bar in a vise, then turned over on its two mounting holes.
+Plans of the bundled jobs are argued step by step in the project's notes; a
+published plan of a real part is in test_plan_nist.
 """
 
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import pytest
 
@@ -17,8 +15,7 @@ from geom.datum.zero import Zero, resolve_zero
 from geom.errors import JobError
 from geom.kernel.body import turned_about
 from geom.kernel.cut import box, cut, cylinder
-from geom.kernel.shape import Solid, Surface, solid_from_shape
-from geom.kernel.step import read_step
+from geom.kernel.shape import Surface, solid_from_shape
 from geom.looks.row_faults import faults_of
 from geom.model.part import Part, PartHole
 from geom.passes.setup_rows import RowMaker, setups_of
@@ -442,29 +439,3 @@ def test_no_plan_names_the_feature_and_what_would_open_it() -> None:
     assert blocked.feature == "bore 1"
     assert 70.0 in blocked.why
     assert "reaches further" in str(blocked.opens)
-
-
-# --- a published plan -------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def bracket() -> Callable[[Path], Part]:
-    def build(path: Path) -> Part:
-        solid: Solid = read_step(path)
-        low, high = ([c + s for c in corner] for corner, s in zip(solid.box, (-4.0, 4.0), strict=True))
-        bar = solid_from_shape(box(tuple(low), tuple(high)), "bar")  # type: ignore[arg-type]
-        return recognise("bracket", "aluminium", solid, bar)
-
-    return build
-
-
-def test_nist_827_gets_the_published_two_set_ups(nist: Callable[[str], Path], bracket: Callable[[Path], Part]) -> None:
-    """From bar in the vise, everything on top and both mounting holes; then turned over onto a plate by those two holes."""
-    part = bracket(nist("827-9999-904.stp"))
-    found = plan(part)
-
-    assert [(s.up, s.hold.method) for s in found.setups] == [(UP, "vise"), (DOWN, "table")]
-    mounting = [h.name for h in part.holes if not h.through]
-    assert [tuple(round(c, 2) for c in h.centre[:2]) for h in part.holes if not h.through] == [(63.5, 63.2), (60.33, 6.35)]
-    assert set(mounting) <= set(found.setups[0].features)
-    assert all(name in str(found.setups[1].hold.packing) for name in mounting)

@@ -265,22 +265,25 @@ def test_a_tool_never_stands_alone_at_the_foot_of_a_page() -> None:
                 assert any(following < y < band for y in rows), (units, band)
 
 
-@pytest.mark.parametrize("name", HOSTILE)
-def test_a_hostile_name_prints_as_text(name: str) -> None:
+@pytest.mark.parametrize("name", [HOSTILE[0], HOSTILE[4]])
+def test_hostile_names_print_as_text(name: str) -> None:
     """Markup, code points the font has not, 200 letters: set without a warning, said or spelled, nothing pushed off the page."""
     record, tables, proof = made("mm")
     first = record.setups[0]
-    old = next(face.name for face in record.part.faces if face.name in first.features)
-    part = replace(record.part, name=name, faces=tuple(replace(f, name=name) if f.name == old else f for f in record.part.faces))
-    stock = replace(record.stock, faces=tuple(replace(f, name=name) if f.name == old else f for f in record.stock.faces))
-    features = tuple(name if feature == old else feature for feature in first.features)
-    setups = (replace(first, features=features), *record.setups[1:])
-    named = replace(record, job=replace(record.job, part=part), stock=stock, setups=setups)
-    content = sheet_files(named, tables, proof)[SHEETS]
-    spelled = "".join(c if ord(c) < 0x500 else f"[U+{ord(c):04X}]" for c in name)
+    called = dict(zip(first.features, HOSTILE, strict=False))
+    faces, holes = (
+        tuple(replace(f, name=called.get(f.name, f.name)) for f in some) for some in (record.part.faces, record.part.holes)
+    )
+    stock = replace(record.stock, faces=tuple(replace(f, name=called.get(f.name, f.name)) for f in record.stock.faces))
+    setups = (replace(first, features=tuple(called.get(f, f) for f in first.features)), *record.setups[1:])
+    part = replace(record.part, name=name, faces=faces, holes=holes)
+    content = sheet_files(replace(record, job=replace(record.job, part=part), stock=stock, setups=setups), tables, proof)[SHEETS]
     said = re.sub(r"\s|\u200b", "", "".join(texts(content)))
 
-    assert re.sub(r"\s", "", spelled)[:20] in said
+    assert len(called) == len(HOSTILE)
+    for one in HOSTILE:
+        spelled = "".join(c if ord(c) < 0x500 else f"[U+{ord(c):04X}]" for c in one)
+        assert re.sub(r"\s", "", spelled)[:20] in said
     for page in reader(content).pages:
         for x, _, _, text in pieces(page):
             assert x < float(page.mediabox.width) - 25.0, text
