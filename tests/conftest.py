@@ -1,7 +1,6 @@
 """Shared fixtures: where the public test models are, and nothing else."""
 
 import os
-
 from collections.abc import Callable
 from pathlib import Path
 
