@@ -66,7 +66,16 @@ def test_make_writes_everything_the_shop_needs(made):
     names = set(files(made / "out"))
 
     assert {"coordinates-1.csv", "coordinates-1.txt", "stock.txt", "stock.json", "holes.txt", "holes.json"} <= names
-    assert {"drawing.dxf", "drawing.pdf", "drawing.svg", "finished.stl", "casting.stl", "prototype.txt", "manifest.json"} <= names
+    assert {
+        "drawing.dxf",
+        "drawing.pdf",
+        "drawing.svg",
+        "finished.stl",
+        "casting.stl",
+        "prototype.txt",
+        "sheets.pdf",
+        "manifest.json",
+    } <= names
 
 
 def test_the_manifest_lists_every_file_with_its_hash(made):

@@ -4,6 +4,7 @@ Words and figures of the reports; lengths in the readout's unit. Works out nothi
 """
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -18,7 +19,9 @@ from export.sheets.setup import SetupSheet, first_measured, rests_on
 from geom.job import Record
 from geom.rows.plan import NoPlan
 from geom.space import Vec3
+from geom.units import length as to_mm
 
+_LENGTH: Final = re.compile(r"\d+(\.\d+)? (mm|in)")
 _PLACES: Final[Mapping[Units, int]] = {"mm": 2, "inch": 3}
 _STATE: Final[Mapping[str, str]] = {"thin": "thin", "short": "SHORT", "forgiven": "within its bearing", "from solid": "from solid"}
 _DUST: Final = (
@@ -95,7 +98,7 @@ def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord)
         rests_on=rests_on(record, units),
         tools=_tools(setups),
         cautions=(*CAUTIONS, _DUST, _CHECK),
-        assumed=tuple(_assumed(record)),
+        assumed=tuple(_assumed(record, units)),
         proof=_verdict(proof, units),
         stop=() if proof.proved or no_plan else tuple(fault_text(one, units) for one in proof.failures),
         no_plan=no_plan,
@@ -134,11 +137,17 @@ def _tools(setups: tuple[SetupSheet, ...]) -> tuple[ToolLine, ...]:
     )
 
 
-def _assumed(record: Record) -> Iterator[str]:
+def _assumed(record: Record, units: Units) -> Iterator[str]:
+    """Yield what nobody stated, lengths in the sheet's unit; the readout's step stands on every set-up as it is used."""
     if said := assumed_text(record.settings.tooling):
         yield said
     for one in record.settings.assumed:
-        yield f"{one.key}: {one.value} ({one.source})"
+        if one.key != "readout.step":
+            yield f"{one.key}: {_in_unit(one.value, units)} ({one.source})"
+
+
+def _in_unit(value: str, units: Units) -> str:
+    return sentence((to_mm(value, units, "assumed"),), units) if _LENGTH.fullmatch(value) else value
 
 
 def _blocked(record: Record, units: Units) -> Iterator[str]:

@@ -127,7 +127,8 @@ def _axes(head: Head) -> str:
     ways = (("right", "left"), ("away", "near"), ("up", "down"))
     counts = ", ".join(f"{axis} {ways[i][0 if head.signs[i] > 0 else 1]}" for i, axis in enumerate("XYZ"))
     unit, step = head.figures.unit_name, head.figures.step
-    return f"all lengths in {unit}, readout step {step:f} {unit}, counting up to {counts}; worst rounding {head.worst} {unit}"
+    lengths = "inches" if head.figures.units == "inch" else unit
+    return f"all lengths in {lengths}, readout step {step:f} {unit}, counting up to {counts}; worst rounding {head.worst} {unit}"
 
 
 # --- zero -------------------------------------------------------------------
