@@ -252,9 +252,6 @@ def pattern(arguments: Namespace) -> int:
     return YES if found.draws and not thin else NO
 
 
-_NEEDS_NO_PLAN: Final = "A nest or soft jaws need no plan: give --up and the side that faces the spindle."
-
-
 def fixture(arguments: Namespace) -> int:
     """Write the prints that hold, guide and test; "no" when one that was asked for is refused, or all are."""
     settings, tell = _settings(arguments), _teller(arguments)
@@ -284,7 +281,7 @@ def fixture(arguments: Namespace) -> int:
             stock = measure_stock(job, tell)
             held = planned(job, zero, stock, tell, placed)
             if isinstance(held, NoPlan):
-                _answer(arguments, setups_document(held, job, stock), f"{setups_text(held, job, stock)}{_NEEDS_NO_PLAN}\n")
+                _answer(arguments, setups_document(held, job, stock), setups_text(held, job, stock))
                 return NO
         first = placed[0] if placed and placed[0].measured else None
         found = fixtures(job, held, asked, tell, first)

@@ -81,10 +81,15 @@ def proof_line(record: ProofRecord, name: str, units: Units) -> str:
     """Return the first line of a text table: its proof with the CSV's hash, worst deviation and resolution, or NOT PROVED."""
     if not record.proved:
         return NOT_PROVED
+    table = name.removesuffix(".txt") + ".csv"
+    return f"{proved_words(record, units)}; {table} sha256 {record.hashes.get(table, '')}"
+
+
+def proved_words(record: ProofRecord, units: Units) -> str:
+    """Return in which castings a job is proved, and how well."""
     worst, least = said_length(record.worst, units), said_length(record.resolution, units)
     which = "as drawn" if record.received is None else "as drawn and as received"
-    table = name.removesuffix(".txt") + ".csv"
-    return f"PROVED {which}: worst deviation {worst}, resolution {least}; {table} sha256 {record.hashes.get(table, '')}"
+    return f"PROVED {which}: worst deviation {worst}, resolution {least}"
 
 
 def unproved(files: Mapping[str, bytes]) -> dict[str, bytes]:

@@ -24,6 +24,7 @@ from geom.stock.report import StockReport
 
 _WIDTH: Final = 100
 _LABEL: Final = 12
+_NEEDS_NO_PLAN: Final = "A nest or soft jaws to print need no plan: evenstock fixture JOB --up SIDE, SIDE the face that looks up."
 
 CAUTIONS: Final = (
     "Clamp on three points, never over air; check that nothing rocks before the spindle turns.",
@@ -173,6 +174,7 @@ def _no_plan_lines(answer: NoPlan, job: Job, units: Units) -> Iterator[str]:
         why, opens = plain_words(one.why, units), plain_words(one.opens, units)
         yield from _wrapped(f"{one.feature}: ", f"{why}. What would open it: {opens}." if opens else f"{why}.")
     yield from _listed("Notes:", [plain_words(words, units) for words in answer.notes])
+    yield from _wrapped("", _NEEDS_NO_PLAN)
     yield from _wrapped("", assumed_text(job.settings.tooling))
 
 

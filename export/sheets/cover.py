@@ -12,7 +12,7 @@ from typing import Final
 from export.drawing.notes import mass_text
 from export.number import Units, length, sentence
 from export.reports.coordinates import readout_figures
-from export.reports.proof_record import ProofRecord, said_length
+from export.reports.proof_record import ProofRecord, proved_words
 from export.reports.prove import fault_text
 from export.reports.setups import CAUTIONS, assumed_text
 from export.sheets.setup import SetupSheet, first_measured, rests_on
@@ -86,12 +86,12 @@ def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord)
     Args:
         setups: the sheets it lies on.
     """
-    units = readout_figures(record.settings).units
-    report = record.stock
+    figures = readout_figures(record.settings)
+    units, report = figures.units, record.stock
     no_plan = tuple(_blocked(record, units))
     weights = (("casting", report.casting_mass), ("finished part", report.part_mass), ("swarf", report.swarf_mass))
     return Cover(
-        unit=readout_figures(record.settings).unit_name,
+        unit=figures.unit_name,
         material=record.part.alloy,
         weights=tuple((name, mass_text(kilos, units)) for name, kilos in weights),
         faces=tuple(_faces(record, units)),
@@ -108,9 +108,7 @@ def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord)
 def _verdict(proof: ProofRecord, units: Units) -> str:
     if not proof.proved:
         return "NOT PROVED: do not cut from these sheets; prove.txt says why"
-    which = "as drawn" if proof.received is None else "as drawn and as received"
-    worst, least = said_length(proof.worst, units), said_length(proof.resolution, units)
-    return f"PROVED {which}: worst deviation {worst}, resolution {least}; each set-up says of which table"
+    return f"{proved_words(proof, units)}; each set-up says of which table"
 
 
 def _faces(record: Record, units: Units) -> Iterator[FaceLine]:

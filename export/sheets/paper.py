@@ -39,7 +39,7 @@ _BOLD: Final = 1.13
 _LONG: Final = 24
 """Characters of a word that may need breaking."""
 
-_NO_BREAK: Final = "\u200b"
+_MAY_BREAK: Final = "\u200b"
 
 
 def usual_paper(units: Units) -> PaperSize:
@@ -146,4 +146,4 @@ def _breakable(word: str) -> str:
     """Return a word with places where it may be broken, when it is longer than any line should need."""
     if len(word) <= _LONG:
         return word
-    return _NO_BREAK.join(word[i : i + 8] for i in range(0, len(word), 8))
+    return _MAY_BREAK.join(word[i : i + 8] for i in range(0, len(word), 8))

@@ -48,20 +48,32 @@ def up_of(pin: Pin, part: Part) -> Vec3 | None:
     Raises:
         JobError: it names a face that the part does not have, or that is not plane.
     """
-    if pin.up.lower() in WAYS:
-        return WAYS[pin.up.lower()]
     if pin.up:
-        found = face(part, pin.up, pin.at("up"))
-        if found.kind != "plane" or found.normal is None:
-            raise JobError(
-                f'{pin.at("up")}: "{pin.up}" is a {found.kind}, which has no one way up; '
-                "name a plane face, or +x, -x, +y, -y, +z, -z"
-            )
-        return found.normal
+        return way_of(pin.up, part, pin.at("up"))
     if pin.seat:
         seat = face(part, pin.seat, pin.at("seat"))
         return scale(seat.normal, -1.0) if seat.normal is not None else None
     return None
+
+
+def way_of(name: str, part: Part, where: str) -> Vec3:
+    """Return the direction a side faces, part frame.
+
+    Args:
+        name: of a plane face, or "+x" ... "-z".
+        where: what says so, for messages.
+
+    Raises:
+        JobError: the part has no such face, or it is not plane.
+    """
+    if name.lower() in WAYS:
+        return WAYS[name.lower()]
+    found = face(part, name, where)
+    if found.kind != "plane" or found.normal is None:
+        raise JobError(
+            f'{where}: "{name}" is a {found.kind}, which has no one way up; name a plane face, or +x, -x, +y, -y, +z, -z'
+        )
+    return found.normal
 
 
 # --- against the shop -------------------------------------------------------
