@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from export.number import Units
 from export.sheets import stages as stages_module
 from export.sheets.stages import stages
-from export.sheets.view import SCALES, View, holding_views, numbered_features, small_view
+from export.sheets.view import SCALES, Room, View, holding_views, numbered_features, small_view
 from geom.flat.curve2d import polyline
 from geom.job import Job, Record
 from geom.kernel.extent import face_box
@@ -39,7 +40,7 @@ from tests.hand_parts import hand_settings
 from tests.hand_plans import hand_plan
 from tests.sheet_svg import Picture, crosses, runs_through
 
-ROOM = (178.0, 110.0)
+ROOM = Room((178.0, 110.0), (120.0, 172.0))
 PAPER = 0.004
 """mm: the file's own last figure, on paper, at both ends."""
 
@@ -50,10 +51,16 @@ SETUPS = [("footstep", 1), ("footstep", 2), ("footstep", 3), ("pump_cover", 1), 
 """In the vise on parallels, strapped to the table on packing, against the angle plate; strapped on shims, in the vise."""
 
 
+def both(record: Record, number: int, units: Units = "mm", room: Room = ROOM) -> tuple[View, View]:
+    """Return a set-up from above and from the front."""
+    views = holding_views(record, number, room, units)
+    return views.above, views.front
+
+
 @cache
 def pictures(name: str, number: int) -> tuple[Picture, Picture]:
     """Return a bundled set-up from above and from the front."""
-    above, front = holding_views(recorded(name), number, ROOM, recorded(name).settings.units)
+    above, front = both(recorded(name), number, recorded(name).settings.units)
     return Picture(above.svg), Picture(front.svg)
 
 
@@ -66,7 +73,7 @@ def hold_of(record: Record, number: int) -> Hold:
 
 
 @cache
-def block(units: str = "mm", jaws: float = 0.0) -> Record:
+def block(units: Units = "mm", jaws: float = 0.0) -> Record:
     """Return the block of `tests.proof_job` with its two set-ups; the casting is 83 x 60 x 36, the zero 20, 30, 33 in.
 
     Args:
@@ -153,7 +160,7 @@ def test_soft_strips_fill_the_gap_between_jaws_and_a_round() -> None:
 
 def test_the_block_is_drawn_as_it_stands_before_each_set_up() -> None:
     """Worked on paper: X -20 to 63, Y -30 to 30, Z -33 to 3 at first; turned over at 60 wide, on its top, 33 high."""
-    first, second = (read(holding_views(block(), n, ROOM, "mm")) for n in (1, 2))
+    first, second = (read(both(block(), n)) for n in (1, 2))
 
     assert first[0].box("work", "work") == pytest.approx((-20.0, -30.0, 63.0, 30.0), abs=FACETS)
     assert first[1].box("work", "work", "work-behind") == pytest.approx((-20.0, -33.0, 63.0, 3.0), abs=FACETS)
@@ -181,7 +188,7 @@ def test_a_measured_casting_is_drawn_where_the_placement_lays_it() -> None:
     """The part lies 2 mm to the right and 1 mm up in the casting: about the part's zero the casting lies 2 left, 1 down."""
     pose = Rigid(shift=(2.0, 0.0, 1.0))
     placed: Any = SimpleNamespace(measured=True, placement=SimpleNamespace(pose=pose))
-    above, front = read(holding_views(replace(block(), placed=(placed,)), 1, ROOM, "mm"))
+    above, front = read(both(replace(block(), placed=(placed,)), 1))
 
     assert above.box("work", "work") == pytest.approx((-22.0, -30.0, 61.0, 30.0), abs=FACETS)
     assert front.box("work", "work", "work-behind") == pytest.approx((-22.0, -34.0, 61.0, 2.0), abs=FACETS)
@@ -271,7 +278,7 @@ def _furthest(these: Any, those: Any) -> float:
 
 def test_the_movable_jaw_hides_the_work_from_the_front() -> None:
     """Before the block's foot stands the jaw, up to 55 right: its lines are dashed there, none is seen; above it none is dashed."""
-    _, front = read(holding_views(block(), 1, ROOM, "mm"))
+    _, front = read(both(block(), 1))
     _, _, right, top = front.box("movable-jaw", "holding")
     seen = [p for line in front.lines("work", "work") for p in map(front.mm, line) if p[0] < right - 0.5]
     dashed = [front.mm(p) for line in front.lines("work", "work-behind") for p in line]
@@ -314,20 +321,38 @@ def hatched_piece(record: Record, number: int, picture: Picture) -> str:
 def test_both_views_have_one_scale_the_largest_that_fits(name: str, number: int) -> None:
     """The next larger scale of the list does not fit the room, seen by a room a hair larger than the page it would need."""
     record = recorded(name)
-    for room in (ROOM, (92.0, 104.0)):
-        above, front = holding_views(record, number, room, "mm")
+    for room in (ROOM, Room((92.0, 104.0), (0.0, 0.0))):
+        above, front = both(record, number, room=room)
         assert above.scale == front.scale
         assert above.scale in SCALES
         for view in (above, front):
-            assert view.width <= room[0]
-            assert view.height <= room[1]
+            assert view.width <= room.half[0]
+            assert view.height <= room.half[1]
             assert Picture(view.svg).size == pytest.approx((view.width, view.height), abs=1e-3)
     assert above.scale <= Picture(pictures(name, number)[0].svg).scale
 
 
+@pytest.mark.parametrize("number", [1, 2])
+def test_long_work_stands_one_view_below_the_other_where_that_is_larger(number: int) -> None:
+    """Half of an A4 page shows the crank at 1:4; a column of 120 x 172 shows it larger, both views inside it."""
+    halves, none = (92.0, 104.0), (0.0, 0.0)
+    small = holding_views(recorded("bell_crank"), number, Room(halves, none), "mm")
+    large = holding_views(recorded("bell_crank"), number, Room(halves, (120.0, 172.0)), "mm")
+
+    assert (small.stacked, small.above.scale) == (False, 0.25)
+    assert large.stacked
+    assert large.above.scale == large.front.scale > small.above.scale
+    assert max(large.above.width, large.front.width) <= 120.0
+    assert large.above.height + large.front.height <= 172.0
+    for view in (large.above, large.front):
+        picture = Picture(view.svg)
+        left = float(picture.root.attrib["viewBox"].split()[0])
+        assert view.zero == pytest.approx(picture.zero[0] - left, abs=2e-3)
+
+
 def test_a_vise_far_longer_than_the_work_is_broken_off_and_says_so() -> None:
     """Jaws 400 long about an 83 mm block: drawn 30 mm beyond it each way, with break lines; the block keeps its scale."""
-    long, short = (read(holding_views(block(jaws=jaws), 1, ROOM, "mm")) for jaws in (200.0, 60.0))
+    long, short = (read(both(block(jaws=jaws), 1)) for jaws in (200.0, 60.0))
     x0, _, x1, _ = long[0].box("fixed-jaw", "holding", "holding-behind")
 
     assert (x0, x1) == pytest.approx((-50.0, 93.0), abs=0.05)
@@ -358,7 +383,7 @@ def _overlap(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
 @pytest.mark.parametrize(("units", "wanted", "other"), [("mm", "parallel 16 mm", " in"), ("inch", "parallel 0.6299 in", "mm")])
 def test_sizes_are_said_in_the_units_of_the_sheet(units: Any, wanted: str, other: str) -> None:
     """16 mm is 0.6299 in; a sheet never has both."""
-    said = [text for view in holding_views(block(units), 1, ROOM, units) for text, _, _ in Picture(view.svg).words()]
+    said = [text for view in both(block(units), 1, units) for text, _, _ in Picture(view.svg).words()]
 
     assert any(text.startswith("parallel") for text in said)
     assert [text for text in said if other in text] == []
@@ -395,11 +420,11 @@ def test_a_small_view_has_neither_words_nor_numbers(name: str, number: int) -> N
 
 def test_the_same_bytes_twice() -> None:
     """Nothing depends on what was looked at before."""
-    first = holding_views(block(), 2, ROOM, "mm")
+    first = both(block(), 2)
     for kept in (stages_module.stages, mesh_lines._edges, mesh_lines._seen, mesh_lines._tree):
         kept.cache_clear()
 
-    assert [view.svg for view in holding_views(block(), 2, ROOM, "mm")] == [view.svg for view in first]
+    assert [view.svg for view in both(block(), 2)] == [view.svg for view in first]
 
 
 def test_packing_has_no_place_of_its_own_in_a_jaw() -> None:
@@ -409,7 +434,7 @@ def test_packing_has_no_place_of_its_own_in_a_jaw() -> None:
     held = record.plan.setups[0]
     rod = replace(held.hold, packing=(Packing("clamp", ("soft round rod ", 8.0, " at half the grip")),))
     plan = replace(record.plan, setups=(replace(held, hold=rod), *record.plan.setups[1:]))
-    above, front = read(holding_views(replace(record, plan=plan), 1, ROOM, "mm"))
+    above, front = read(both(replace(record, plan=plan), 1))
 
     assert above.box("soft-at-movable-jaw", "holding", "holding-behind")[1::2] == pytest.approx((-30.0, -22.0), abs=0.02)
     middle = sum(front.box("soft-at-movable-jaw", "holding", "holding-behind")[1::2]) / 2.0

@@ -7,7 +7,7 @@ sizes of paper and what the shipped font can print; what is said is worked out b
 import hashlib
 import json
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final, Literal, TypeAlias, get_args
@@ -20,7 +20,7 @@ from export.reports.proof_record import ProofRecord
 from export.sheets.cover import Cover, cover_of
 from export.sheets.setup import SetupSheet, first_measured, setup_sheets
 from export.sheets.stock_view import stock_view
-from export.sheets.view import View, holding_views, small_view
+from export.sheets.view import Room, View, holding_views, small_view
 from geom.job import Record
 
 PaperSize: TypeAlias = Literal["a4", "letter"]
@@ -29,6 +29,9 @@ SHEETS: Final = "sheets.pdf"
 
 _SIZE: Final[Mapping[PaperSize, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 _MARGIN: Final = 11.0
+_COLUMN: Final = (120.0, 172.0)
+"""mm: two pictures one below the other, words beside them."""
+
 _POINT: Final = 25.4 / 72.0
 _FIGURES: Final = 13.0
 """Points of the figures in tables."""
@@ -63,11 +66,14 @@ def sheet_files(record: Record, tables: Mapping[str, bytes], proof: ProofRecord,
     setups = setup_sheets(record, tables, proof)
     cover = cover_of(record, setups, proof)
     pictures: dict[str, View] = {"stock": stock_view(record, cover.faces, (paper[0] - 2 * _MARGIN, 78.0))}
+    room = Room((paper[0] / 2 - _MARGIN - 2.0, 104.0), _COLUMN)
+    stacked = []
     for one in setups:
-        room = (paper[0] / 2 - _MARGIN - 2.0, 104.0)
-        pictures[f"above{one.number}"], pictures[f"front{one.number}"] = holding_views(record, one.number, room, units)
+        views = holding_views(record, one.number, room, units)
+        pictures |= {f"above{one.number}": views.above, f"front{one.number}": views.front}
+        stacked.append(views.stacked)
         pictures[f"small{one.number}"] = small_view(record, one.number, (40.0, 30.0))
-    data = _printable(_data(record, setups, cover, proof, pictures, paper))
+    data = _printable(_data(record, setups, cover, proof, pictures, stacked, paper))
     svgs = {f"{name}.svg": view.svg for name, view in pictures.items()}
     data["revision"] = _revision(data, svgs)
     files = svgs | {"data.json": json.dumps(data, ensure_ascii=False, sort_keys=True).encode()}
@@ -84,6 +90,7 @@ def _data(
     cover: Cover,
     proof: ProofRecord,
     pictures: Mapping[str, View],
+    stacked: Sequence[bool],
     paper: tuple[float, float],
 ) -> dict[str, Any]:
     placed = first_measured(record)
@@ -95,9 +102,19 @@ def _data(
         "casting": "as drawn, not measured" if placed is None else placed.name or "as received",
         "proved": proof.proved,
         "cover": asdict(cover),
-        "setups": [asdict(one) | {"wide": _widest(one)} for one in setups],
+        "setups": [
+            asdict(one) | {"wide": _widest(one), "stacked": below, "column": _COLUMN[0]}
+            for one, below in zip(setups, stacked, strict=True)
+        ],
         "pictures": {
-            name: {"file": f"{name}.svg", "width": view.width, "height": view.height, "title": view.title, "ratio": view.ratio}
+            name: {
+                "file": f"{name}.svg",
+                "width": view.width,
+                "height": view.height,
+                "zero": view.zero,
+                "title": view.title,
+                "ratio": view.ratio,
+            }
             for name, view in pictures.items()
         },
     }

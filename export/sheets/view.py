@@ -6,6 +6,7 @@ each thing's own numbers, mm in the set-up's frame, beside its lines. Knows
 nothing of pages, tables or the cover.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -22,10 +23,26 @@ from geom.rows.plan import Plan
 SCALES: Final = (5.0, 2.0, 1.0, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01)
 """Paper over work: ISO 5455, with 1:2.5, 1:3 and 1:4 between, so that small sheets are used up."""
 
+_READABLE: Final = 1 / 3
+"""Pictures at this scale stand side by side; smaller ones only where one below the other would be no larger."""
+
 _SMALL: Final = range(1, 101)
 """1:1 to 1:100, for pictures that nobody measures."""
 
 TITLES: Final[dict[Side, str]] = {"above": "from above", "front": "from the front"}
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """Paper for the two pictures of a set-up, mm.
+
+    Attributes:
+        half: width and height of each where they stand side by side.
+        column: width and height of both together where one stands below the other, words beside them.
+    """
+
+    half: tuple[float, float]
+    column: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +54,7 @@ class View:
         width, height: mm on paper.
         scale: paper mm per work mm.
         title: "from above", "from the front".
+        zero: how far its zero lies from its left edge, mm on paper; 0 where it has none.
     """
 
     svg: bytes
@@ -44,6 +62,7 @@ class View:
     height: float
     scale: float
     title: str
+    zero: float = 0.0
 
     @property
     def ratio(self) -> str:
@@ -51,24 +70,35 @@ class View:
         return f"{self.scale:g}:1" if self.scale >= 1 else f"1:{1 / self.scale:.3g}"
 
 
+@dataclass(frozen=True, slots=True)
+class Views:
+    """A set-up from above and from the front, at one scale; stacked: the second stands below the first."""
+
+    above: View
+    front: View
+    stacked: bool
+
+
 def numbered_features(record: Record, setup: int) -> tuple[tuple[int, str], ...]:
     """Return the features cut in a set-up and the numbers they carry in its pictures."""
     return tuple(enumerate(record.setups[setup - 1].features, 1))
 
 
-def holding_views(record: Record, setup: int, room: tuple[float, float], units: Units) -> tuple[View, View]:
-    """Return a set-up seen from above (spindle side) and from the front (operator's side), both at one scale.
+def holding_views(record: Record, setup: int, room: Room, units: Units) -> Views:
+    """Return a set-up seen from above (spindle side) and from the front (operator's side), one below the other if larger so.
 
     Args:
         setup: its number, from 1.
-        room: width and height on paper that each may take, mm.
         units: of the lengths in its words.
     """
     holding = _holding(record, setup, units)
     seen = [_seen(record, setup, side, holding) for side in TITLES]
-    factor = next((s for s in SCALES if all(_fits(paper_for(one, s), room) for one in seen)), SCALES[-1])
-    above, front = (_view(record, setup, one, factor, room=room[0]) for one in seen)
-    return above, front
+    beside = next((s for s in SCALES if all(_fits(paper_for(one, s), room.half) for one in seen)), SCALES[-1])
+    below = next((s for s in SCALES if _fit_below([paper_for(one, s) for one in seen], room.column)), SCALES[-1])
+    stacked = beside < _READABLE and below > beside
+    factor, width = (below, room.column[0]) if stacked else (beside, room.half[0])
+    above, front = (_view(record, setup, one, factor, room=width) for one in seen)
+    return Views(above, front, stacked)
 
 
 def small_view(record: Record, setup: int, room: tuple[float, float]) -> View:
@@ -93,6 +123,10 @@ def _fits(paper: Paper, room: tuple[float, float]) -> bool:
     return paper.width <= room[0] and paper.height <= room[1]
 
 
+def _fit_below(papers: Sequence[Paper], room: tuple[float, float]) -> bool:
+    return max(one.width for one in papers) <= room[0] and sum(one.height for one in papers) <= room[1]
+
+
 def _view(record: Record, setup: int, seen: Seen, factor: float, *, bare: bool = False, room: float = 0.0) -> View:
     paper = paper_for(seen, factor, bare=bare, room=room)
     marks = groups(seen, paper, record.setups[setup - 1].features)
@@ -100,4 +134,4 @@ def _view(record: Record, setup: int, seen: Seen, factor: float, *, bare: bool =
     x, y = paper.at((0.0, 0.0))
     facts = {"scale": f"{factor:.9g}", "zero": f"{number(x)} {number(box[3] - y)}", "side": seen.side}
     svg = svg_of(box, f"set-up {setup} {TITLES[seen.side]}", marks, facts)
-    return View(svg, round(box[2] - box[0], 3), round(box[3] - box[1], 3), factor, TITLES[seen.side])
+    return View(svg, round(box[2] - box[0], 3), round(box[3] - box[1], 3), factor, TITLES[seen.side], round(x - box[0], 3))
