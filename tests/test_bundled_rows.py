@@ -6,7 +6,8 @@ import pytest
 
 from geom.cutters.cutting_data import spindle_at_most
 from geom.rows.records import CUTTING
-from tests.bundled import JOBS, worked
+from geom.setups.grip_check import grips_of
+from tests.bundled import JOBS, recorded, worked
 from tests.test_setup_rows import gouged
 
 
@@ -55,3 +56,17 @@ def test_rows_are_looked_over_in_the_trades_order(name: str) -> None:
         assert cuts == sorted(cuts)
     assert [row.action for setup in setups for row in setup.rows].count("break edges") == 1
     assert setups[-1].rows[-1].action == "break edges"
+
+
+def test_what_a_set_up_says_of_its_heaviest_cut_is_what_its_rows_do() -> None:
+    """The footstep's base tips in the vise before it slips: the caution names the cutter of its rows and a share of the 2.5 mm
+    that cutter bears, and no pass goes deeper than that."""
+    job, plan, setups = worked("footstep")
+    grip = grips_of(plan.setups[0], job.part, job.settings, recorded("footstep").stock)[0]
+    rows = [row for row in setups[0].rows if row.feature == "base" and row.action == "face"]
+    levels = sorted({row.z for row in rows if row.z is not None}, reverse=True)
+
+    assert grip.enough is False
+    assert {row.tool.label for row in rows} == {grip.cutter.removesuffix(" face mill")}
+    assert grip.stated is not None
+    assert max(a - b for a, b in pairwise((levels[-1] + 5.0, *levels))) <= 2.5 * grip.stated / grip.needed + 1e-6

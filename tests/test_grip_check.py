@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from geom.cutters.cutting_data import drill_torque, unit_power_force
+from geom.cutters.cutting_data import CutData, Work, drill_torque, speed_feed, unit_power_force
 from geom.datum.zero import resolve_zero
 from geom.model.part import Part
+from geom.passes.setup_rows import rows_for
 from geom.recognise.part import recognise
 from geom.rows.plan import Hold, Packing, PlannedSetup
+from geom.rows.records import Setup
 from geom.settings.records import DatumSettings, PartSettings, Settings
 from geom.setups.grip_check import SAFETY, Grip, clamp_force, grip_words, grips_of, hold_friction, tipping_force, with_grip
 from geom.standards.alloy import alloy
@@ -133,7 +135,8 @@ def test_a_vise_that_is_too_weak_is_told() -> None:
 
     assert weak.needed == pytest.approx(20000.0)
     assert weak.enough is False
-    assert "at most 25% of the depth" in grip_words(weak)
+    assert "no deeper than 25 % of that" in grip_words(weak)
+    assert grip_words(replace(weak, milled=False)).endswith("the vise gives 5 kN: set a stop against the push")
     assert "4500 lbf" in grip_words(weak, "inch")
 
 
@@ -151,6 +154,43 @@ def test_tall_work_tips_before_it_slips(block: tuple[Part, Settings, StockReport
     assert with_grip(("round",), (tall,))[0 if tall.enough is False else 1] == grip_words(tall)
     with pytest.raises(ValueError, match="half of the seat"):
         tipping_force(600.0, 100.0, 0.0, 0.12)
+
+
+@pytest.mark.parametrize(("feature", "kind"), [("top", "face"), ("right", "edge")])
+def test_passes_are_no_deeper_than_the_vise_holds(
+    block: tuple[Part, Settings, StockReport, PlannedSetup], feature: str, kind: Work
+) -> None:
+    """Force grows with depth (Kienzle, one chip thickness): a vise that gives a third of what a cut wants gets passes a third as
+    deep or less, and the note says how deep; a vise that gives enough changes no pass."""
+    part, settings, stock, planned = block
+    planned = replace(planned, features=(feature,))
+    (full,) = grips_of(planned, part, settings, stock)
+    shop = settings.tooling
+    weak, strong = (
+        replace(settings, tooling=replace(shop, vise=replace(shop.vise, force=force)))
+        for force in (full.needed / 3.0, 100.0 * full.needed)
+    )
+    kept, free = (rows_for(planned, 2, part, one, stock) for one in (weak, strong))
+    cutter = next(c for c in shop.cutters if c.name == full.cutter)
+    data = speed_feed(shop, IRON, cutter, kind)
+    assert isinstance(data, CutData)
+    assert data.load.force is not None
+    allowed = data.load.depth * full.force / data.load.force / 3.0
+
+    assert max(_steps(free, kind)) > allowed + 0.1
+    assert max(_steps(kept, kind)) <= allowed + 1e-6
+    assert sum(_steps(kept, kind)) == pytest.approx(sum(_steps(free, kind)))
+    told = ["".join(map(str, words)) for words in kept.notes]
+    assert any(f"{feature}: the {full.cutter} cuts no deeper than" in line for line in told)
+
+
+def _steps(setup: Setup, kind: str) -> list[float]:
+    """Return what each pass goes down: of a face from its 3 mm of stock; of an edge's rough cut from the casting's top to 1 mm
+    below its foot, 34 mm."""
+    rows = [row for row in setup.rows if row.action == kind and (kind == "face" or "rough" in row.note)]
+    levels = sorted({round(row.z, 6) for row in rows if row.z is not None}, reverse=True)
+    top = levels[-1] + {"face": 3.0, "edge": 34.0}[kind]
+    return [a - b for a, b in zip([top, *levels], levels, strict=False)]
 
 
 @pytest.mark.parametrize("name", ["zinc", "magnesium"])

@@ -10,7 +10,7 @@ from typing import Final
 from geom.cutters.cutting_data import bore_depth
 from geom.errors import StandardError
 from geom.model.part import PartHole
-from geom.passes.scene import Scene, Take, speeds_of
+from geom.passes.scene import Scene, Take, held_depth, speeds_of
 from geom.shop.records import Cutter
 from geom.standards.tolerance_grades import casting_tolerance
 
@@ -59,11 +59,13 @@ def bore_diameters(start: float, size: float, units: str, deepest: float, smalle
     return (*kept, size)
 
 
-def rough_depth(scene: Scene, cutter: Cutter, start: float, size: float, deep: float) -> float:
-    """Return the deepest rough cut a side, mm, between two diameters: by the bar that enters the smaller, by the mill's power."""
+def rough_depth(scene: Scene, name: str, cutter: Cutter, start: float, size: float, deep: float) -> float:
+    """Return the deepest rough cut a side, mm, between two diameters of a feature: by the bar that enters the smaller, by the
+    mill's power, by what the clamps hold."""
     enters = max(start, cutter.smallest or 0.0, 0.5 * size)
     found = [speeds_of(scene, cutter, "bore", diameter=at, depth=deep)[0] for at in (enters, size)]
-    return min(bore_depth(enters, deep), *(data.load.depth for data in found if data is not None))
+    deepest = min(bore_depth(enters, deep), *(data.load.depth for data in found if data is not None))
+    return min(held_depth(scene, name, cutter, data, deepest) for data in found)
 
 
 def cored_diameter(hole: PartHole, scene: Scene) -> float:

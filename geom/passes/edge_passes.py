@@ -9,6 +9,7 @@ or of what order features come in.
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 from geom.cutters.cutter_choice import SAME_SIZE, Choice, Lack, choose_end_mill
@@ -17,7 +18,7 @@ from geom.kernel.extent import face_box
 from geom.looks.holder import HOLDER_RADIUS
 from geom.model.part import PartFace
 from geom.passes.lanes import KEPT_OFF
-from geom.passes.scene import Made, Scene, Take, lowest_clear, speeds_of, tool_of
+from geom.passes.scene import Made, Scene, Take, held_depth, held_words, lowest_clear, speeds_of, tool_of
 from geom.rows.records import LeftOut, Row, Words
 from geom.shop.records import Cutter
 from geom.tasks.face_rows import Leaves, edge_row, faces_up
@@ -64,7 +65,10 @@ def edge_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     widths = _widths(take, leave, cutter, scene.use.finish)
     rough, finish = (speeds_of(scene, cutter, "edge", width=w) for w in (max(widths, default=FINISH), FINISH))
     rows = tuple(_rows(face, scene, edge, cutter, widths, leave, (rough[0], finish[0])))
-    return Made(rows, tuple(dict.fromkeys((*choice.notes, *rough[1], *_said(face, take, widths, edge, scene, rows)))))
+    said = _said(face, take, widths, edge, scene, rows)
+    first = (_pushing(scene, cutter), _deepest(cutter, widths, rough[0])) if widths[1:] else (finish[0], cutter.flute_length)
+    held = held_words(scene, face.name, cutter, first[0], min(first[1], edge.height))
+    return Made(rows, tuple(dict.fromkeys((*choice.notes, *rough[1], *said, *held))))
 
 
 # --- which cutter, which depths ---------------------------------------------
@@ -193,8 +197,9 @@ def _rows(
     found: tuple[CutData | None, CutData | None],
 ) -> Iterator[Row]:
     """Yield the roughing depth by depth from the top, then the finishing cut in as few depths as the flutes allow."""
+    deep = partial(held_depth, scene, face.name, cutter)
     last, roughed = len(widths) - 1, False
-    for level, (above, said) in enumerate(_levels(edge, _deepest(cutter, widths, found[0]))):
+    for level, (above, said) in enumerate(_levels(edge, deep(_pushing(scene, cutter), _deepest(cutter, widths, found[0])))):
         for number in range(last):
             off = sum(widths[number + 1 :])
             told = (f"rough {number + 1} of {last}", said, "under the skin" if number == 0 and level == 0 else "")
@@ -205,12 +210,17 @@ def _rows(
     if last and not roughed:
         slot, _ = speeds_of(scene, cutter, "slot", width=cutter.diameter)
         deepest = max(slot.load.depth if slot else depth_limit(cutter, cutter.diameter), 0.5)
-        for above, said in _levels(edge, deepest):
+        for above, said in _levels(edge, deep(slot, deepest)):
             for row in _one(face, scene, edge, cutter, leave, above, ("no room to rough it first", said), slot, final=True):
                 yield replace(row, action="slot")
         return
-    for above, said in _levels(edge, cutter.flute_length):
+    for above, said in _levels(edge, deep(found[1], cutter.flute_length)):
         yield from _one(face, scene, edge, cutter, leave, above, (finish, said), found[1], final=True)
+
+
+def _pushing(scene: Scene, cutter: Cutter) -> CutData | None:
+    """Return what a cutter pushes with at the most that one rough cut along an edge is wide."""
+    return speeds_of(scene, cutter, "edge")[0]
 
 
 def _deepest(cutter: Cutter, widths: Sequence[float], found: CutData | None) -> float:

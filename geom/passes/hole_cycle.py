@@ -299,7 +299,7 @@ def _bored(cycle: _Cycle, row: Row) -> None:
         return
     cored = cycle.hole.source == "core" and not any(r.action == "bore" for r in cycle.rows)
     start = cycle.open_at(row.z)
-    deepest = rough_depth(cycle.scene, choice.cutter, start, size, cycle.depth(row))
+    deepest = rough_depth(cycle.scene, cycle.hole.name, choice.cutter, start, size, cycle.depth(row))
     steps = bore_diameters(start, size, cycle.scene.use.units, deepest, choice.cutter.smallest or 0.0)
     for number, diameter in enumerate(steps, 1):
         last = number == len(steps)

@@ -13,7 +13,7 @@ from geom.cutters.cutter_choice import Choice, Lack, choose_face_mill
 from geom.cutters.cutting_data import SKIN, CutData, depth_limit, pass_depths
 from geom.model.part import PartFace
 from geom.passes.lanes import MISSED, Ground, LanePlan, best_lanes, ground_of, reach_past
-from geom.passes.scene import Made, Scene, Take, speeds_of, tool_of
+from geom.passes.scene import Made, Scene, Take, held_depth, held_words, speeds_of, tool_of
 from geom.rows.records import LeftOut, Row, Words
 
 _SHORT = "stops short of what stands up beside it"
@@ -36,7 +36,8 @@ def face_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     found, notes = speeds_of(scene, plan.cutter, "face", width=min(plan.step, plan.cutter.diameter))
     depths = _passes(face, plan, scene, leave)
     rows = tuple(_rows(face, plan, level + leave, depths, found, leave, take))
-    return Made(rows, (*notes, *_said(face, plan, take, depths)))
+    held = held_words(scene, face.name, plan.cutter, _pushing(scene, plan), min(_deepest(plan, found), sum(depths)))
+    return Made(rows, (*notes, *_said(face, plan, take, depths), *held))
 
 
 def _planned(face: PartFace, scene: Scene, ground: Ground, reach: float, leave: float) -> LanePlan | Lack:
@@ -70,7 +71,13 @@ def _lack(choice: Choice | Lack) -> Lack:
 def _passes(face: PartFace, plan: LanePlan, scene: Scene, leave: float) -> tuple[float, ...]:
     """Return what each pass of a cutter takes."""
     found, _ = speeds_of(scene, plan.cutter, "face", width=min(plan.step, plan.cutter.diameter))
-    return _depths(scene.takes.get(face.name, Take(0.0, 0.0)), leave, _deepest(plan, found), scene.use.finish)
+    deepest = held_depth(scene, face.name, plan.cutter, _pushing(scene, plan), _deepest(plan, found))
+    return _depths(scene.takes.get(face.name, Take(0.0, 0.0)), leave, deepest, scene.use.finish)
+
+
+def _pushing(scene: Scene, plan: LanePlan) -> CutData | None:
+    """Return what a cutter pushes with at the usual width of a face cut: a lane's first may be wider than the step between two."""
+    return speeds_of(scene, plan.cutter, "face")[0]
 
 
 # --- depth of each pass -----------------------------------------------------

@@ -23,7 +23,7 @@ def round_passes(face: PartFace, scene: Scene) -> Made:
     take = scene.takes.get(face.name, Take(0.0, 0.0))
     start, deep = max(size - 2.0 * max(take.most, 0.0), 0.0), high[2] - low[2]
     # It bores on one side, and the bar springs: half of what it takes all round.
-    deepest = max(0.5 * rough_depth(scene, choice.cutter, start, size, deep), 0.5)
+    deepest = max(0.5 * rough_depth(scene, face.name, choice.cutter, start, size, deep), 0.5)
     steps = bore_diameters(start, size, scene.use.units, deepest, choice.cutter.smallest or 0.0)
     rows = []
     for number, diameter in enumerate(steps, 1):

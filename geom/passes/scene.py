@@ -6,9 +6,10 @@ are found.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Final
 
-from geom.cutters.cutting_data import CutData, Work, speed_feed
+from geom.cutters.cutting_data import CutData, Load, Work, speed_feed
 from geom.model.part import Part
 from geom.rays.rays import skin_of
 from geom.rows.records import Box, LeftOut, Row, Tool, Words
@@ -18,6 +19,9 @@ from geom.space import Frame
 from geom.standards.alloy import Alloy, alloy
 from geom.tasks.practice import Practice, practice
 from geom.tasks.reach import View, view, with_boxes
+
+LEAST_CUT: Final = 0.25
+"""mm: no pass is made less deep than this for want of clamp force, as a cutter then rubs: set a stop (common practice)."""
 
 OFF_STEEL: Final = 2.0
 """mm a cutter keeps off jaws, straps and parallels (common practice)."""
@@ -43,6 +47,8 @@ class Scene:
         leaves: metal that faces keep in this set-up, by name.
         boxes: steel round the work.
         features: what this set-up makes.
+        pushes: cutting force, N, up to which the clamps hold the work, by feature; none where nobody states their force.
+        gripped: length, mm, over which they hold it: half of it is the arm of a torque.
     """
 
     part: Part
@@ -58,6 +64,8 @@ class Scene:
     leaves: Mapping[str, float]
     boxes: tuple[Box, ...] = ()
     features: tuple[str, ...] = ()
+    pushes: Mapping[str, float] = field(default_factory=dict)
+    gripped: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +85,8 @@ def scene_of(
     leaves: Mapping[str, float],
     boxes: tuple[Box, ...] = (),
     features: tuple[str, ...] = (),
+    pushes: Mapping[str, float] = MappingProxyType({}),
+    gripped: float = 0.0,
 ) -> Scene:
     """Return the scene of one set-up; skins are built once for all set-ups."""
     seen = view(skin_of(part.finished).mesh, frame)
@@ -94,6 +104,8 @@ def scene_of(
         leaves,
         boxes,
         features,
+        pushes,
+        gripped,
     )
 
 
@@ -122,6 +134,36 @@ def speeds_of(
     if isinstance(found, CutData):
         return found, found.notes
     return None, (("no published ", *found.wanted, *((": ", *found.gives) if found.gives else ())),)
+
+
+def held_depth(scene: Scene, name: str, cutter: Cutter, found: CutData | None, depth: float) -> float:
+    """Return how deep, mm, one pass over a feature may go: as asked, less where the clamps do not hold the work against that.
+
+    The force grows with the depth. A boring head pushes by its torque over half of the length that is gripped.
+
+    Args:
+        found: force or torque at its own depth.
+    """
+    most = scene.pushes.get(name)
+    if most is None or found is None or not found.load.depth > 0.0:
+        return depth
+    push = _push(found.load, scene.gripped if cutter.kind == "boring head" else 0.0)
+    return min(depth, max(found.load.depth * most / push, LEAST_CUT)) if push else depth
+
+
+def _push(load: Load, gripped: float) -> float | None:
+    """Return the force that clamps have to hold: at the cutter's rim, or of a torque over half of the length gripped."""
+    if not gripped:
+        return load.force
+    return None if load.torque is None else 2000.0 * load.torque / gripped
+
+
+def held_words(scene: Scene, name: str, cutter: Cutter, found: CutData | None, depth: float) -> tuple[Words, ...]:
+    """Return how deep passes are held to for want of clamp force, where they would go as deep as asked; () where they may."""
+    held = held_depth(scene, name, cutter, found, depth)
+    if held > depth - 1e-6:
+        return ()
+    return ((f"{name}: the {cutter.name} cuts no deeper than ", held, " a pass, as the clamps hold the work against no more"),)
 
 
 def lowest_clear(boxes: Sequence[Box], low: tuple[float, float], high: tuple[float, float], from_z: float) -> float:

@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Final
 
 from geom.datum.zero import Zero
 from geom.looks.check_rows import STOP_SAID, check_rows
+from geom.looks.contact import Standing
 from geom.looks.measure_rows import measure_rows, measured_bores
 from geom.looks.pick_up_rows import pick_up_rows
 from geom.looks.row_faults import faults_of
 from geom.looks.skew import skewed
+from geom.looks.strap_bars import with_bars
 from geom.model.part import Part, PartFace, PartHole
 from geom.passes.edge_passes import edge_passes
 from geom.passes.hole_cycle import hole_cycle
@@ -27,6 +29,7 @@ from geom.passes.slot_passes import slot_passes
 from geom.rows.plan import Plan, PlannedSetup
 from geom.rows.records import LeftOut, Pattern, Row, Setup, Tool, Words
 from geom.settings.records import Settings
+from geom.setups.grip_check import gripped, most_pushes
 from geom.setups.hold_words import hold_words
 from geom.shop.records import Shop
 from geom.space import Frame, cross, dot, norm
@@ -61,7 +64,8 @@ def rows_for(
     """
     pin = settings.setups.of(planned.number)
     takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
-    scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features)
+    pushes, length = most_pushes(planned, part, settings), gripped(planned, part, settings.tooling.vise.jaw_width)
+    scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length)
     holes = [hole for hole in part.holes if hole.name in planned.features]
     order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
     rank = {hole.name: i for i, hole in enumerate(order)}
@@ -86,7 +90,8 @@ def rows_for(
         holding=hold_words(planned.hold),
         boxes=planned.hold.boxes,
     )
-    return skewed(setup, pin.skew) if pin and pin.skew else setup
+    barred = with_bars(setup, planned.hold, Standing(part, planned.frame))
+    return skewed(barred, pin.skew) if pin and pin.skew else barred
 
 
 def _with_cutter(shop: Shop, name: str) -> Shop:

@@ -15,7 +15,7 @@ from geom.cutters.cutting_data import FINISH, CutData, depth_limit
 from geom.kernel.extent import face_box
 from geom.looks.holder import HOLDER_RADIUS
 from geom.passes.edge_passes import OFF_STEEL_BELOW, faced_above
-from geom.passes.scene import Made, Scene, lowest_clear, speeds_of, tool_of
+from geom.passes.scene import Made, Scene, held_depth, lowest_clear, speeds_of, tool_of
 from geom.rows.records import LeftOut, Row, Words
 from geom.shop.records import Cutter
 from geom.tasks.reach import Flat, top_over
@@ -175,7 +175,7 @@ def _deeper(
 ) -> Iterator[Row]:
     """Yield lanes depth by depth, the last `above` the floor; a `light` cut goes as deep as the flutes."""
     found, _ = speeds_of(scene, cutter, "edge" if light else "slot", width=FINISH if light else cutter.diameter)
-    deepest = cutter.flute_length if light else _deepest(cutter, found)
+    deepest = held_depth(scene, slot.name, cutter, found, cutter.flute_length if light else _deepest(cutter, found))
     bottom = run.low - run.below + above
     count = max(1, math.ceil((run.top - bottom) / deepest - 1e-9))
     for level in range(count):

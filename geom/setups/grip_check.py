@@ -41,6 +41,7 @@ class Grip:
         needed: clamp force for all of it.
         stated: force that the vise gives; None for straps, which state none.
         tips_at: height over the seat, mm, of a cut so high that the work tips before it slips; None where it slips first.
+        milled: it is taken in passes, which can be less deep; a drill's cut is what it is.
     """
 
     feature: str
@@ -51,6 +52,7 @@ class Grip:
     needed: float
     stated: float | None
     tips_at: float | None = None
+    milled: bool = True
 
     @property
     def enough(self) -> bool | None:
@@ -60,7 +62,8 @@ class Grip:
 
 def grip_words(grip: Grip, units: Literal["mm", "inch"] = "mm") -> str:
     """Return the caution for the sheet, a sentence without its full stop; forces in N, or in pounds on an inch sheet."""
-    cut = f"the heaviest cut, {grip.feature} with the {grip.cutter}, pushes with up to {_force(grip.force, units)}"
+    full = " at its full depth" if grip.milled and grip.enough is False else ""
+    cut = f"the heaviest cut, {grip.feature} with the {grip.cutter}, pushes with up to {_force(grip.force, units)}{full}"
     if grip.tips_at is not None:
         high = f"{grip.tips_at / 25.4:.1f} in" if units == "inch" else f"{grip.tips_at:.0f} mm"
         cut = f"{cut}, {high} over the seat, where the work tips before it slips"
@@ -72,8 +75,10 @@ def grip_words(grip: Grip, units: Literal["mm", "inch"] = "mm") -> str:
     gives = f"the vise gives {_force(grip.stated, units)}"
     if grip.enough:
         return f"{cut}; {wants}, {gives}"
-    share = f"{grip.stated / grip.needed:.0%}"
-    return f"{cut}; {wants}, {gives}: take cuts of at most {share} of the depth, or set a stop against the push"
+    if not grip.milled:
+        return f"{cut}; {wants}, {gives}: set a stop against the push"
+    share = f"{math.floor(100.0 * grip.stated / grip.needed)} %"
+    return f"{cut}; {wants}, {gives}: its passes go no deeper than {share} of that, and a stop against the push helps"
 
 
 def with_grip(cautions: Sequence[str], grips: Sequence[Grip], units: Literal["mm", "inch"] = "mm") -> tuple[str, ...]:
@@ -124,7 +129,23 @@ def _grips(planned: PlannedSetup, part: Part, settings: Settings, stock: StockRe
         for cutter, force in _forces(name, planned, part, metal, settings, stock):
             slips = clamp_force(force, friction)
             high, tips = _tipping(name, force, friction, planned, part)
-            yield Grip(name, cutter.name, force, friction, SAFETY, max(slips, tips), stated, high if tips > slips else None)
+            tips_at, milled = high if tips > slips else None, cutter.kind != "drill"
+            yield Grip(name, cutter.name, force, friction, SAFETY, max(slips, tips), stated, tips_at, milled)
+
+
+def most_pushes(planned: PlannedSetup, part: Part, settings: Settings) -> dict[str, float]:
+    """Return the cutting force, N, up to which the vise holds the work at each feature; none where no clamp force is stated.
+
+    A bore's is its torque over half of the length that is gripped, as a drill's.
+    """
+    if planned.hold.method != "vise":
+        return {}
+    friction = hold_friction(planned.hold, alloy(part.alloy, "part.alloy"), settings.tooling.vise.jaw)
+    a_newton = clamp_force(1.0, friction)
+    return {
+        name: settings.tooling.vise.force / max(a_newton, _tipping(name, 1.0, friction, planned, part)[1])
+        for name in planned.features
+    }
 
 
 def tipping_force(force: float, height: float, half_seat: float, friction: float, safety: float = SAFETY) -> float:
@@ -223,10 +244,10 @@ def _round(hole: PartHole, planned: PlannedSetup, part: Part, metal: Alloy, sett
     else:
         return
     if isinstance(data, CutData) and data.load.torque is not None:
-        yield cutter, 2000.0 * data.load.torque / _gripped(planned, part, shop.vise.jaw_width)
+        yield cutter, 2000.0 * data.load.torque / gripped(planned, part, shop.vise.jaw_width)
 
 
-def _gripped(planned: PlannedSetup, part: Part, jaw_width: float) -> float:
+def gripped(planned: PlannedSetup, part: Part, jaw_width: float) -> float:
     """Return the length along X over which the clamps hold the work."""
     low, high = face_box(part.finished, range(len(part.finished.surfaces)), planned.frame)
     return min(high[0] - low[0], jaw_width) if planned.hold.method == "vise" else high[0] - low[0]
