@@ -287,6 +287,21 @@ def test_thinnest_wall_of_a_box_is_found():
     assert thinnest(tray).thickness == pytest.approx(1.2, abs=0.01)
 
 
+@pytest.mark.parametrize("floor", [0.3, 1.5e-3, 0.9e-3, 1e-5, 1e-7, 0.0])
+def test_a_wall_is_found_however_thin_down_to_nothing(floor):
+    """A tray whose floor is a layer, a micrometre, or two skins on each other; trimesh's rays see both skins alike."""
+    tray = (block((0.0, 0.0, 0.0), (30.0, 30.0, 20.0)) - block((2.0, 2.0, 1.0), (28.0, 28.0, 21.0))).mesh()
+    tray.vertices[tray.vertices[:, 2] == 1.0, 2] = floor
+    found = thinnest(body_of(tray, "tray"))
+    rays = [[11.0, 9.0, -5.0]], [[0.0, 0.0, 1.0]]
+    _, _, hits = trimesh.ray.ray_triangle.ray_triangle_id(tray.vertices[tray.triangles], *rays, multiple_hits=True)
+
+    assert len(hits) == 2
+    assert np.ptp(hits[:, 2]) == pytest.approx(floor, abs=1e-12)
+    assert found.thickness == pytest.approx(floor, abs=1e-9)
+    assert all(2.0 < at < 28.0 for at in found.at[:2])
+
+
 def test_two_pieces_a_thin_wall_and_a_large_print_are_objected_to():
     two = block((0.0, 0.0, 0.0), (10.0, 10.0, 0.3)) + block((20.0, 0.0, 0.0), (300.0, 10.0, 5.0))
     said = " ".join(str(word) for why in faults(two, (0.0, 0.0, 1.0), 0.4, (220.0, 220.0, 250.0), thinnest(two)) for word in why)
