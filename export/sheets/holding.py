@@ -146,7 +146,7 @@ def _under(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> It
 def _packing(setup: Setup, hold: Hold, part: Part, ground: float, underside: _Underside, units: Units) -> Iterator[Piece]:
     """Yield packing of the sizes that the words name: under each strap where it hangs so high, and under the seat."""
     sizes = [float(v) for packing in hold.packing if packing.place == "seat" for v in packing.words if isinstance(v, float)]
-    straps = [_middle(box) for box in setup.boxes if box.name.startswith("strap")]
+    straps = [_middle(box) for box in hold.boxes if box.name.startswith("strap")]
     under_seat = hold.parallels > 0
     for number, at in enumerate(straps, 1):
         gap = underside(*at) - ground

@@ -130,6 +130,11 @@ def _up_and_down(setup: Setup, standing: Standing, settings: Settings) -> Iterat
 # --- steel ----------------------------------------------------------------------------------
 
 
+def meets(row: Row, box: Box) -> bool:
+    """Tell whether a row's tool or its holder runs into a box."""
+    return next(_against_box(row, box), None) is not None
+
+
 def _against_box(row: Row, box: Box) -> Iterator[Words]:
     """Yield where a cutter or its holder runs into a box."""
     if row.z is None or row.x is None or row.y is None:
