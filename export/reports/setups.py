@@ -9,6 +9,7 @@ from textwrap import wrap
 from typing import Any, Final
 
 from export.number import Units, sentence, size
+from export.number import limits as limits_of
 from export.reports.hole import UNIT_NAMES, direction_words, exact, exact_point
 from export.tables.words import tool_text
 from geom.job import Job
@@ -151,7 +152,7 @@ _HOW: Final[Mapping[str, str]] = {
 def measure_text(row: Row, units: Units) -> str:
     """Return what to measure before the work is unclamped."""
     nominal = "" if row.nominal is None else f" {size(row.nominal, units)}"
-    limits = "" if row.limits is None else f", from {size(row.limits[0], units)} to {size(row.limits[1], units)}"
+    limits = "" if row.limits is None else ", from {} to {}".format(*limits_of(*row.limits, units))
     note = f" ({row.note})" if row.note else ""
     return f"{row.feature}{nominal}{limits}, {tool_text(row.tool, units)}{note}"
 

@@ -20,6 +20,7 @@ from geom.looks.row_faults import meets
 from geom.rays.analytic import Floats
 from geom.rows.plan import Hold
 from geom.rows.records import Box, Row, Setup, Words
+from geom.rows.words import About
 
 _HALF: Final = 8.0
 """mm: half the width of a bar (common practice, no source)."""
@@ -62,7 +63,7 @@ class Bar:
     def words(self) -> Words:
         """What the machinist sets up."""
         return (
-            f"strap {self.number} runs to the {self.way}: stud ", self.stud, " and heel ", self.heel,
+            f"strap {self.number} runs to the {self.way}: stud ", About(self.stud), " and heel ", About(self.heel),
             " from where it presses, heel packed ", self.height, " high",
         )  # fmt: skip
 
