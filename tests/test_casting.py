@@ -6,6 +6,7 @@ import cadquery as cq
 import pytest
 
 from geom.errors import GeometryError
+from geom.kernel.edges import edges_of
 from geom.kernel.shape import Solid, from_cadquery
 from geom.model.casting import (
     below,
@@ -171,6 +172,23 @@ def test_a_radius_that_does_not_fit_names_its_edges() -> None:
         rounded(block, 30.0, is_outer, "corners")
     with pytest.raises(GeometryError, match="roots: a radius of 2 mm has no edge"):
         rounded(block, 2.0, is_root, "roots")
+
+
+def test_the_edge_that_takes_no_radius_is_named_with_its_place() -> None:
+    """A step of 3 in a long block takes 5 on neither of its edges' far sides; one upright edge 20 high takes it."""
+    step = (
+        cq.Workplane("XY")
+        .box(60, 40, 20, centered=False)
+        .cut(cq.Workplane("XY", origin=(30, 0, 17)).box(30, 40, 3, centered=False))
+    )
+    upright = [e for e in edges_of(solid(step)) if e.length == pytest.approx(20.0)][:1]
+    low = [e for e in edges_of(solid(step)) if e.middle == pytest.approx((30.0, 20.0, 20.0))]
+    wanted = {e.middle for e in (*upright, *low)}
+
+    with pytest.raises(
+        GeometryError, match=r"does not fit on all 2 edges: not on 40\.0 mm long about 30\.0 20\.0 20\.0; make it smaller"
+    ):
+        rounded(step, 5.0, lambda edge: edge.middle in wanted, "edges")
 
 
 # --- joining and cutting ----------------------------------------------------

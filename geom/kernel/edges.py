@@ -36,6 +36,9 @@ EdgeTurn: TypeAlias = Literal["root", "outer", "smooth"]
 _TANGENT = math.radians(0.5)
 """Faces that meet at less than this are one smooth face to a moulder."""
 
+_NAMED = 4
+"""So many edges that do not take a radius are named."""
+
 _TURNS: dict[Any, EdgeTurn] = {Turn.ChFiDS_Concave: "root", Turn.ChFiDS_Convex: "outer"}
 
 
@@ -90,8 +93,18 @@ def rounded(body: Solid | Shape, edges: Sequence[Edge], radius: float, what: str
         raise GeometryError(f"{asked} has no edge to go on; check which edges are meant")
     result = _filleted(shape_of(body), edges, radius)
     if result is None or len(solids_of(result)) != 1 or not BRepCheck_Analyzer(result).IsValid():
-        raise GeometryError(f"{asked} does not fit on all {len(edges)} edges; make it smaller or give the corners more room")
+        raise GeometryError(f"{asked} does not fit on all {len(edges)} edges: {_blamed(shape_of(body), edges, radius)}")
     return solids_of(result)[0]
+
+
+def _blamed(shape: Shape, edges: Sequence[Edge], radius: float) -> str:
+    """Return which edges do not even take the radius alone, and what to do."""
+    alone = [edge for edge in edges if _filleted(shape, [edge], radius) is None]
+    if not alone:
+        return "each takes it alone, not where they meet; make it smaller or give those corners more room"
+    named = [f"{edge.length:.1f} mm long about {' '.join(f'{v + 0.0:.1f}' for v in edge.middle)}" for edge in alone[:_NAMED]]
+    more = f" and {len(alone) - _NAMED} more" if len(alone) > _NAMED else ""
+    return f"not on {'; '.join(named)}{more}; make it smaller, give that corner more room, or leave the edge out"
 
 
 def _filleted(shape: Shape, edges: Sequence[Edge], radius: float) -> Shape | None:
