@@ -100,11 +100,17 @@ def rounded(body: Solid | Shape, edges: Sequence[Edge], radius: float, what: str
 def _blamed(shape: Shape, edges: Sequence[Edge], radius: float) -> str:
     """Return which edges do not even take the radius alone, and what to do."""
     alone = [edge for edge in edges if _filleted(shape, [edge], radius) is None]
-    if not alone:
-        return "each takes it alone, not where they meet; make it smaller or give those corners more room"
-    named = [f"{edge.length:.1f} mm long about {' '.join(f'{v + 0.0:.1f}' for v in edge.middle)}" for edge in alone[:_NAMED]]
-    more = f" and {len(alone) - _NAMED} more" if len(alone) > _NAMED else ""
-    return f"not on {'; '.join(named)}{more}; make it smaller, give that corner more room, or leave the edge out"
+    short = [edge for edge in edges if edge.length < radius]
+    if alone:
+        return f"not on {_named(alone)}; make it smaller, give that corner more room, or leave the edge out"
+    if short:
+        return f"each takes it alone, but it swallows {_named(short)}; make it smaller, or see why the model has so short an edge"
+    return "each takes it alone, not where they meet; make it smaller or give those corners more room"
+
+
+def _named(edges: Sequence[Edge]) -> str:
+    named = [f"{edge.length:.1f} mm long about {' '.join(f'{v + 0.0:.1f}' for v in edge.middle)}" for edge in edges[:_NAMED]]
+    return "; ".join(named) + (f" and {len(edges) - _NAMED} more" if len(edges) > _NAMED else "")
 
 
 def _filleted(shape: Shape, edges: Sequence[Edge], radius: float) -> Shape | None:
