@@ -10,15 +10,18 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from export.manifest import MANIFEST_NAME, describe, inputs_hash, to_bytes
+from geom.errors import GeometryError, JobError, StandardError
 from geom.job import Record, input_files
 from geom.settings.records import Settings
 
 if TYPE_CHECKING:
     from export.sheets.paper import PaperSize
     from geom.datum.zero import Zero
+    from geom.fixture.checks import Wall
     from geom.fixture.fixture import Refused
     from geom.fixture.maker import Asked, Made
     from geom.job import Job
+    from geom.kernel.mesh import Mesh
     from geom.pattern.pattern import Pattern
     from geom.place.castings import Placed
     from geom.rows.plan import NoPlan, Plan
@@ -50,6 +53,8 @@ def _every_file(record: Record) -> dict[str, bytes]:
         drawing_files(record.job, record.stock, record.zero),
         prototype_files(record.part, printer.chord, record.settings.units, pair),
         print_files(record.part, pair[0], printer, record.settings.label, record.settings.units),
+        pattern_or_why(record, pair[1].mesh),
+        fixtures_or_why(record),
     )
     files: dict[str, bytes] = {}
     for some in sets:
@@ -58,6 +63,13 @@ def _every_file(record: Record) -> dict[str, bytes]:
             raise ValueError(f"two exporters both write {', '.join(twice)}")
         files |= some
     return files
+
+
+def not_made(files: Mapping[str, bytes]) -> tuple[str, ...]:
+    """Return a line for each print of a bundle that could not be made, and which file says why."""
+    refused = [f"no {one['name']}: fixture.txt says why" for one in json.loads(files["fixture.json"])["refused"]]
+    draws = json.loads(files["pattern.json"])["draws"]
+    return (*([] if draws else ["no pattern: pattern.txt says why"]), *refused)
 
 
 def sheet_set(record: Record, paper: "PaperSize | None" = None) -> dict[str, bytes]:
@@ -115,26 +127,30 @@ def setup_files(job: "Job", plan: "Plan | NoPlan", report: "StockReport") -> dic
     }
 
 
-def fixture_files(job: "Job", found: "Sequence[Made | Refused]", asked: "Asked") -> dict[str, bytes]:
-    """Return the fixtures as text and as JSON, and the print files of each."""
+def fixture_files(job: "Job", found: "Sequence[Made | Refused]", meshes: "Mapping[str, Mesh]", asked: "Asked") -> dict[str, bytes]:
+    """Return the fixtures as text and as JSON, and the print files of each.
+
+    Args:
+        meshes: of the prints, by name.
+    """
     from export.prints.fixture import fixture_document, fixture_prints, fixture_text
     from export.prints.fixture_sheet import sheet
     from geom.fixture.maker import Made
 
+    made = [one for one in found if isinstance(one, Made)]
     return {
         "fixture.json": json_bytes(fixture_document(found, job, asked)),
         "fixture.txt": fixture_text(found, job, asked).encode(),
-        **fixture_prints(found, job, asked),
-        **{f"{made.fixture.name}.pdf": sheet(made, job) for made in found if isinstance(made, Made)},
+        **fixture_prints(found, meshes, job, asked),
+        **{f"{one.fixture.name}.pdf": sheet(one, meshes[one.fixture.name], job) for one in made},
     }
 
 
-def pattern_files(job: "Job", found: "Pattern") -> dict[str, bytes]:
+def pattern_files(job: "Job", found: "Pattern", walls: "dict[str, Wall]") -> dict[str, bytes]:
     """Return the pattern as text, JSON, page and picture of the draft, and its prints when it draws."""
-    from export.prints.pattern import pattern_document, pattern_prints, pattern_text, walls_of
+    from export.prints.pattern import pattern_document, pattern_prints, pattern_text
     from export.prints.pattern_sheet import draft_picture, pattern_sheet
 
-    walls = walls_of(found)
     return {
         "pattern.json": json_bytes(pattern_document(found, job, walls)),
         "pattern.txt": pattern_text(found, job, walls).encode(),
@@ -142,6 +158,34 @@ def pattern_files(job: "Job", found: "Pattern") -> dict[str, bytes]:
         "pattern_draft.svg": draft_picture(found, job),
         **pattern_prints(found, job),
     }
+
+
+def pattern_or_why(record: Record, casting: "Mesh") -> dict[str, bytes]:
+    """Return the pattern's files, or why there is none: that keeps no other file back."""
+    from export.prints.pattern import no_pattern, pattern_of, walls_of
+
+    try:
+        found = pattern_of(record.job, casting)
+        return pattern_files(record.job, found, walls_of(found))
+    except (JobError, GeometryError, StandardError) as problem:
+        document, text = no_pattern(record.job, str(problem))
+        return {"pattern.json": json_bytes(document), "pattern.txt": text.encode()}
+
+
+def fixtures_or_why(record: Record) -> dict[str, bytes]:
+    """Return the fixtures' files, with why where there is none: that keeps no other file back."""
+    from export.prints.fixture import closed
+    from geom.fixture.fixture import Refused
+    from geom.fixture.maker import Asked, fixtures_of
+    from geom.fixture.making import making_on
+
+    asked = Asked()
+    try:
+        asked = Asked(making=making_on(record.settings.printer))
+        found, meshes = closed(fixtures_of(record, asked, lambda _line: None))
+    except (JobError, GeometryError, StandardError) as problem:
+        return fixture_files(record.job, (Refused("fixtures", ((str(problem),),)),), {}, asked)
+    return fixture_files(record.job, found, meshes, asked)
 
 
 def with_manifest(settings: Settings, files: Mapping[str, bytes], **asked: str) -> dict[str, bytes]:

@@ -229,20 +229,16 @@ def pattern(arguments: Namespace) -> int:
     """Write the pattern and its core boxes; "no" when the casting does not draw, or a wall is thinner than the nozzle."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import pattern_files
-    from export.files.lettering import check_characters, text_outlines
-    from export.prints.mesh import print_mesh
-    from export.prints.pattern import pattern_document, pattern_text, too_thin, walls_of
+    from export.prints.pattern import pattern_document, pattern_of, pattern_text, too_thin, walls_of
     from geom.job import open_job
     from geom.kernel.failure import plain_kernel_failures
-    from geom.pattern.pattern import make_pattern
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
         tell("drawing the pattern from its sand")
-        text = settings.pattern.text
-        letters = text_outlines(check_characters(text, settings.pattern.where["text"]), 1.0) if text else ()
-        found = make_pattern(job.part, settings, print_mesh(job.part.casting, "casting", settings.printer.chord).mesh, letters)
-        files, walls = pattern_files(job, found), walls_of(found)
+        found = pattern_of(job)
+        walls = walls_of(found)
+        files = pattern_files(job, found, walls)
     _save(arguments, settings, files)
     _answer(arguments, pattern_document(found, job, walls), pattern_text(found, job, walls))
     thin = too_thin(found, walls, settings.printer.nozzle)
@@ -258,7 +254,7 @@ def fixture(arguments: Namespace) -> int:
     asked = _fixture_asked(arguments, settings)
     _begin_scan(settings)
     from export.bundle import fixture_files
-    from export.prints.fixture import fixture_document, fixture_text
+    from export.prints.fixture import closed, fixture_document, fixture_text
     from export.reports.setups import setups_document, setups_text
     from geom.datum.zero import resolve_zero
     from geom.fixture.fixture import Refused
@@ -284,8 +280,8 @@ def fixture(arguments: Namespace) -> int:
                 _answer(arguments, setups_document(held, job, stock), setups_text(held, job, stock))
                 return NO
         first = placed[0] if placed and placed[0].measured else None
-        found = fixtures(job, held, asked, tell, first)
-        files = fixture_files(job, found, asked)
+        found, meshes = closed(fixtures(job, held, asked, tell, first))
+        files = fixture_files(job, found, meshes, asked)
     _save(arguments, settings, files, **_fixture_options(arguments))
     _answer(arguments, fixture_document(found, job, asked), fixture_text(found, job, asked))
     refused = [isinstance(one, Refused) for one in found]
@@ -295,7 +291,7 @@ def fixture(arguments: Namespace) -> int:
 def make(arguments: Namespace) -> int:
     """Write everything into one folder; "no" when the casting is short, as drawn or as received, or the rows are not proved."""
     settings, tell = _settings(arguments), _teller(arguments)
-    from export.bundle import make_bundle, owner_of
+    from export.bundle import make_bundle, not_made, owner_of
     from export.reports.prove import is_proved
     from export.write import check_folder, write_folder
     from geom.job import finish, open_job
@@ -306,8 +302,10 @@ def make(arguments: Namespace) -> int:
     check_folder(out, owner_of(settings))
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell)
-        tell("proving, drawing and meshing")
+        tell("proving, drawing and cutting the prints")
         files = make_bundle(record)
+    for line in not_made(files):
+        tell(line)
     tell(f"writing {len(files)} files")
     write_folder(out, files)
     _say_files(arguments, out, files)
@@ -383,25 +381,16 @@ def _fixture_options(arguments: Namespace) -> dict[str, str]:
 def _fixture_asked(arguments: Namespace, settings: Settings) -> "Asked":
     """Return the fixtures that are wanted and how they are printed."""
     from geom.fixture.maker import EVERY, Asked
-    from geom.fixture.making import Making
+    from geom.fixture.making import USUAL, making_on
     from geom.units import length
 
     def given(name: str, usual: float | None) -> float | None:
         text = getattr(arguments, name)
         return usual if text is None else length(text, settings.units, f"--{name}")
 
-    usual, printer = Making(), settings.printer
-    clearance = given("clearance", usual.clearance)
+    clearance = given("clearance", USUAL.clearance)
     assert clearance is not None
-    making = Making(
-        clearance=clearance,
-        depth=given("depth", None),
-        bushes=arguments.bushes,
-        chord=printer.chord,
-        nozzle=printer.nozzle,
-        bed=printer.bed,
-        assumed=not {"bed", "nozzle"} <= printer.stated,
-    )
+    making = making_on(settings.printer, clearance, given("depth", None), arguments.bushes)
     kinds = tuple(one for one in EVERY if not arguments.only or one in arguments.only)
     return Asked(kinds, arguments.setup, arguments.over, making)
 

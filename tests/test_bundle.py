@@ -14,11 +14,14 @@ from pathlib import Path
 
 import pytest
 
-from export.bundle import json_bytes, with_manifest
+from export.bundle import fixtures_or_why, json_bytes, not_made, pattern_or_why, with_manifest
 from export.manifest import from_bytes
-from geom.job import load_settings
+from geom.datum.zero import resolve_zero
+from geom.job import Record, load_settings, measure_stock, open_job
+from geom.kernel.mesh import tessellate
 from geom.kernel.step import write_step
-from tests.catalogue import drilled_plate
+from tests.catalogue import block_in_block, drilled_plate
+from tests.job_folders import write_job
 
 PRINTS = ("casting.stl", "finished.stl", "prototype.3mf", "prototype.txt", "prototype_print.txt")
 ROOT = Path(__file__).resolve().parent.parent
@@ -62,7 +65,7 @@ def made(tmp_path_factory) -> Path:
 
 
 def test_make_writes_everything_the_shop_needs(made):
-    """Tables for each set-up, stock, holes, drawing in three formats, prints, and the list of it all."""
+    """Tables for each set-up, stock, holes, drawing in three formats, every print, and the list of it all."""
     names = set(files(made / "out"))
 
     assert {"coordinates-1.csv", "coordinates-1.txt", "stock.txt", "stock.json", "holes.txt", "holes.json"} <= names
@@ -76,6 +79,9 @@ def test_make_writes_everything_the_shop_needs(made):
         "sheets.pdf",
         "manifest.json",
     } <= names
+    prints = ("nest", "fixed_jaw", "movable_jaw", "drill_plate", "check_plate")
+    assert {f"{name}.{kind}" for name in prints for kind in ("stl", "3mf", "pdf")} <= names
+    assert {"fixture.txt", "fixture.json", "pattern.txt", "pattern.json", "pattern.pdf", "pattern_draft.svg"} <= names
 
 
 def test_the_manifest_lists_every_file_with_its_hash(made):
@@ -171,18 +177,36 @@ def test_one_command_renews_its_files_in_the_set(made, tmp_path):
 
 
 def test_the_bundled_pump_cover_makes_the_same_bytes_twice(tmp_path):
-    """A real pair of STEP files, as drawn (no readings of a casting), at the same time under two random seeds."""
+    """A real pair of STEP files, as drawn, under three random seeds: all of it, and two commands' share of it."""
     job = tmp_path / "cover"
     job.mkdir()
     for name in ("job.toml", "finished.step", "casting.step"):
         shutil.copy(ROOT / "parts" / "pump_cover" / name, job)
-    runs = [start("make", job, "--out", tmp_path / seed, "-q", seed=seed) for seed in ("1", "2")]
+    commands = ("make", "sheets", "pattern")
+    runs = [start(command, job, "--out", tmp_path / command, "-q", seed=str(i)) for i, command in enumerate(commands, 1)]
     said = [process.communicate()[1] for process in runs]
-    assert [process.returncode for process in runs] == [0, 0], said
-    first, second = files(tmp_path / "1"), files(tmp_path / "2")
+    assert [process.returncode for process in runs] == [0, 0, 0], said
+    whole, *shares = (files(tmp_path / command) for command in commands)
 
-    assert [name for name in first if first[name] != second.get(name)] == []
-    assert sorted(first) == sorted(second)
+    for share in shares:
+        del share["manifest.json"]
+        assert [name for name in share if share[name] != whole.get(name)] == []
+    assert {"nest.3mf", "nest.pdf", "drill_plate.stl", "check_plate.stl", "pattern_upper.stl", "core_box_a.stl"} <= whole.keys()
+    assert not_made(whole) == ("no soft jaws: fixture.txt says why",), "it is 170 mm wide and the vise opens 140"
+
+
+def test_a_print_that_cannot_be_made_is_a_line_and_keeps_nothing_back(tmp_path):
+    """No plan to print for, and a parting plane that misses the casting: both are told in the files that would have held more."""
+    job = open_job(load_settings(write_job(tmp_path / "block", block_in_block(), "\n[casting]\nparting = 90\n")))
+    record = Record(job, measure_stock(job), resolve_zero(job.part, job.settings.datum), ())
+    there = pattern_or_why(record, tessellate(job.part.casting, 0.1)) | fixtures_or_why(record)
+    pattern, fixture = (" ".join(there[name].decode().split()) for name in ("pattern.txt", "fixture.txt"))
+
+    assert sorted(there) == ["fixture.json", "fixture.txt", "pattern.json", "pattern.txt"]
+    assert "NO PATTERN: it cannot be made." in pattern
+    assert "the plane at Z 90 mm misses the casting, which reaches from Z -3.00 to 33.00 mm" in pattern
+    assert "NO FIXTURES no plan makes this part" in fixture
+    assert not_made(there) == ("no pattern: pattern.txt says why", "no fixtures: fixture.txt says why")
 
 
 def test_json_is_plain_and_never_holds_a_number_that_is_none():

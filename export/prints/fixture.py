@@ -6,7 +6,7 @@ text in the sheet's unit. Knows nothing of how fixtures are found.
 
 import contextlib
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
@@ -41,17 +41,26 @@ PLASTIC: Final = ("PLA", 1.24)
 """g/cm3; common practice, no source."""
 
 
-def fixture_prints(found: Sequence[Made | Refused], job: "Job", asked: Asked) -> dict[str, bytes]:
-    """Return the print files of the fixtures by name.
-
-    Raises:
-        GeometryError: a mesh does not close up once its vertices are 32-bit numbers.
-    """
-    files = {}
-    for made in found:
-        if isinstance(made, Refused):
+def closed(found: Sequence[Made | Refused]) -> tuple[tuple[Made | Refused, ...], dict[str, Mesh]]:
+    """Return the fixtures, those refused whose print does not close up, and the mesh of each of the others by its name."""
+    kept: list[Made | Refused] = []
+    meshes = {}
+    for one in found:
+        kept.append(one)
+        if isinstance(one, Refused):
             continue
-        one, mesh = made.fixture, print_of(made.fixture)
+        try:
+            meshes[one.fixture.name] = print_of(one.fixture)
+        except GeometryError as problem:
+            kept[-1] = Refused(one.fixture.name.replace("_", " "), ((str(problem),),))
+    return tuple(kept), meshes
+
+
+def fixture_prints(found: Sequence[Made | Refused], meshes: Mapping[str, Mesh], job: "Job", asked: Asked) -> dict[str, bytes]:
+    """Return the print files of the fixtures by name."""
+    files = {}
+    for one in (made.fixture for made in found if isinstance(made, Made)):
+        mesh = meshes[one.name]
         files[f"{one.name}.stl"] = stl_bytes(mesh, one.title, asked.making.chord)
         files[f"{one.name}.3mf"] = threemf_bytes([Named(one.title, mesh)], f"{one.title}: {job.part.name}")
     return files

@@ -14,9 +14,10 @@ import numpy as np
 from export.files.pdf import Page, pdf_bytes
 from export.number import Units, fixed, sentence
 from export.pictures.picture import Canvas, flags_on
-from export.prints.fixture import PLASTIC, even, laid_at, locating, print_of
+from export.prints.fixture import PLASTIC, even, laid_at, locating
 from export.prints.fixture_picture import VIEWS, Shot, shot
 from geom.fixture.maker import Made
+from geom.kernel.mesh import Mesh
 from geom.space import Vec3
 
 if TYPE_CHECKING:
@@ -33,8 +34,11 @@ _ACROSS, _COLUMN = 120, 58
 _SEEN: Final = ("from the front left", "from the back right")
 
 
-def sheet(made: Made, job: "Job") -> bytes:
+def sheet(made: Made, mesh: Mesh, job: "Job") -> bytes:
     """Return the page of a fixture as a PDF.
+
+    Args:
+        mesh: of its print, as it lies on the bed.
 
     Raises:
         OutputError: the typesetter refused.
@@ -45,7 +49,6 @@ def sheet(made: Made, job: "Job") -> bytes:
     canvas.text(
         (_MARGIN, 25.5), f"{job.part.name}; print {one.name}.stl or {one.name}.3mf (mm, 100 %), as it lies in the file", 2.6
     )
-    mesh = print_of(one)
     shots = [shot(mesh, side) for side in VIEWS]
     points = [laid_at(one, pad.point) for pad in one.layout.locators] if one.layout else []
     for i, seen in enumerate(shots):

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from export.files.lettering import check_characters, text_outlines
 from export.number import Units, fixed, sentence, trimmed
 from export.prints.fixture import PLASTIC, unfolded
-from export.prints.mesh import check_closed, check_independently, in_32_bits, ordered, place_words, stl_bytes
+from export.prints.mesh import check_closed, check_independently, in_32_bits, ordered, place_words, print_mesh, stl_bytes
 from export.prints.threemf import Named, threemf_bytes
 from geom.errors import GeometryError
 from geom.fixture.checks import MOST_HANGING, Wall, hanging, thinnest
@@ -24,7 +25,7 @@ from geom.pattern.cores import Core
 from geom.pattern.draft import FaceDraft
 from geom.pattern.halves import Piece
 from geom.pattern.parting import RISER
-from geom.pattern.pattern import Pattern
+from geom.pattern.pattern import Pattern, make_pattern
 from geom.rays.body import Body
 from geom.rows.records import Words
 from geom.standards.foundry import smallest_cored_bore
@@ -46,6 +47,23 @@ CAUTIONS: Final = (
     "Printed plastic creeps under ramming and softens above 50 degrees C: support thin walls, keep it out of the sun.",
     "Never pour metal at home on the strength of this sheet; sand, binder and metal need a foundry's training and protection.",
 )
+
+
+def pattern_of(job: "Job", mesh: Mesh | None = None) -> Pattern:
+    """Return the pattern of a job's casting.
+
+    Args:
+        mesh: the casting's checked one at the printer's chord, where it is made already.
+
+    Raises:
+        JobError: the parting plane misses the casting, a core does not lie in it, or the text has no place.
+        GeometryError: the casting's facets do not close up.
+    """
+    asked, part = job.settings.pattern, job.part
+    letters = text_outlines(check_characters(asked.text, asked.where["text"]), 1.0) if asked.text else ()
+    if mesh is None:
+        mesh = print_mesh(part.casting, "casting", job.settings.printer.chord).mesh
+    return make_pattern(part, job.settings, mesh, letters)
 
 
 def laid(body: Body, label: str) -> Mesh:
@@ -173,6 +191,12 @@ def pattern_text(found: Pattern, job: "Job", walls: dict[str, Wall]) -> str:
             lines += _filled(words)
     lines += ["", "CAUTIONS", "", *(line for words in CAUTIONS for line in _filled(words))]
     return "\n".join(lines) + "\n"
+
+
+def no_pattern(job: "Job", why: str) -> tuple[dict[str, Any], str]:
+    """Return what is known of a pattern that cannot be made, as JSON and as text."""
+    text = [f"PATTERN: {job.part.name}", "", *_filled("NO PATTERN: it cannot be made."), *_filled(why)]
+    return {"part": job.part.name, "draws": None, "why": why}, "\n".join(text) + "\n"
 
 
 def _filled(text: str) -> list[str]:
