@@ -41,6 +41,11 @@ def lean(height: float, degrees: float) -> float:
     return height * math.tan(math.radians(degrees))
 
 
+def knee() -> cq.Workplane:
+    """An L, 130 x 95, its legs 18 thick."""
+    return cq.Workplane("XY").polyline([(0, 0), (130, 0), (130, 18), (18, 18), (18, 95), (0, 95)]).close()
+
+
 def frustum(a: float, b: float, height: float, degrees: float) -> float:
     """Volume of a drafted block by the prismoid rule, h (A0 + 4 Am + A1) / 6, mm3."""
     areas = [(a - 2 * lean(z, degrees)) * (b - 2 * lean(z, degrees)) for z in (0.0, height / 2, height)]
@@ -172,6 +177,17 @@ def test_a_radius_that_does_not_fit_names_its_edges() -> None:
         rounded(block, 30.0, is_outer, "corners")
     with pytest.raises(GeometryError, match="roots: a radius of 2 mm has no edge"):
         rounded(block, 2.0, is_root, "roots")
+
+
+def test_a_hollow_corner_of_a_drafted_outline_stays_sharp() -> None:
+    """An L's legs thin by twice the lean d: area (130 - 2d)(95 - 2d) - 112 x 77 at each height; the corner is one root edge."""
+    made = drafted(knee(), 40.0, 40.0, draft=1.5)
+    areas = [(130.0 - 2 * d) * (95.0 - 2 * d) - 112.0 * 77.0 for d in (lean(z, 1.5) for z in (0.0, 20.0, 40.0))]
+    roots = [edge for edge in edges_of(solid(made)) if edge.turn == "root"]
+
+    assert solid(made).volume == pytest.approx(2.0 * 40.0 * (areas[0] + 4 * areas[1] + areas[2]) / 6.0, rel=1e-9)
+    assert [round(edge.middle[0] + lean(20.0, 1.5), 6) for edge in roots] == [18.0, 18.0]
+    assert solid(rounded(made, 4.0, is_root, "roots")).volume > solid(made).volume
 
 
 def test_the_edge_that_takes_no_radius_is_named_with_its_place() -> None:

@@ -16,6 +16,7 @@ from geom.space import Vec3, add, cross, dot, scale, sub, unit
 
 require_kernel()
 
+from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepBuilderAPI import (
     BRepBuilderAPI_MakeEdge,
     BRepBuilderAPI_MakeFace,
@@ -24,6 +25,7 @@ from OCP.BRepBuilderAPI import (
     BRepBuilderAPI_Transform,
 )
 from OCP.BRepGProp import BRepGProp
+from OCP.BRepOffsetAPI import BRepOffsetAPI_DraftAngle
 from OCP.BRepPrimAPI import (
     BRepPrimAPI_MakeBox,
     BRepPrimAPI_MakeCone,
@@ -34,7 +36,12 @@ from OCP.BRepPrimAPI import (
 )
 from OCP.GC import GC_MakeArcOfCircle
 from OCP.GProp import GProp_GProps
-from OCP.gp import gp_Ax1, gp_Ax2, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
+from OCP.gp import gp_Ax1, gp_Ax2, gp_Dir, gp_Pln, gp_Pnt, gp_Trsf, gp_Vec
+from OCP.Standard import Standard_Failure
+from OCP.TopAbs import TopAbs_FACE
+from OCP.TopExp import TopExp
+from OCP.TopoDS import TopoDS
+from OCP.TopTools import TopTools_IndexedMapOfShape
 
 Shape: TypeAlias = Any
 """A kernel shape (TopoDS_Shape); the kernel's classes carry no types."""
@@ -81,6 +88,31 @@ def prism(polygon: Sequence[Vec3], along: Vec3) -> Shape:
 def swept(face: Shape, along: Vec3) -> Shape:
     """Return the body swept by a kernel face along a vector."""
     return _outward(BRepPrimAPI_MakePrism(face, gp_Vec(*along)).Shape())
+
+
+def leaned(body: Shape, base: Vec3, along: Vec3, degrees: float) -> Shape | None:
+    """Return a prism whose sides lean in by an angle, away from the plane through `base`; None where the kernel cannot.
+
+    Its sides stay flat and meet in sharp edges, in hollow corners too.
+
+    Args:
+        body: with flat sides along `along`.
+        base: a point of the plane in which the sides stay where they are.
+        along: the way the prism rises.
+    """
+    maker = BRepOffsetAPI_DraftAngle(body)
+    up, plane = gp_Dir(*along), gp_Pln(_pnt(base), gp_Dir(*along))
+    faces = TopTools_IndexedMapOfShape()
+    TopExp.MapShapes_s(body, TopAbs_FACE, faces)
+    try:
+        for i in range(1, faces.Extent() + 1):
+            face = TopoDS.Face(faces.FindKey(i))
+            if BRepAdaptor_Surface(face).Plane().Axis().Direction().IsNormal(up, 1e-6):
+                maker.Add(face, up, math.radians(degrees), plane)
+        maker.Build()
+        return maker.Shape() if maker.IsDone() else None
+    except Standard_Failure:
+        return None
 
 
 def polygon_face(polygon: Sequence[Vec3]) -> Shape:

@@ -77,10 +77,14 @@ def _half(wire: Any, along: Vec3, height: float, draft: float) -> Body:
     """Return one drafted side of a body, its far end's area checked: the kernel collapses quietly when over-tapered."""
     import cadquery as cq
 
-    due = _shrunk_area(wire, height * math.tan(math.radians(draft)))
+    body = cq.Workplane(cq.Solid.extrudeLinear(wire, [], cq.Vector(*scale(along, height)), draft))
+    straight = all(edge.geomType() == "LINE" for edge in wire.Edges())
+    sharp = straight and any(face.geomType() != "PLANE" for face in body.faces().vals())
+    due = _shrunk_area(wire, height * math.tan(math.radians(draft)), sharp)
     if due is None:
         raise GeometryError(f"{draft:g} degrees of draft leaves nothing of the outline at {height:g} mm; use less draft or height")
-    body = cq.Workplane(cq.Solid.extrudeLinear(wire, [], cq.Vector(*scale(along, height)), draft))
+    if sharp:
+        body = _sharp_half(wire, along, height, draft)
     end = max(body.faces().vals(), key=lambda face: face.Center().dot(cq.Vector(*along)))
     if not body.val().isValid() or abs(end.Area() - due) > _AREA_SLACK * due:
         raise GeometryError(
@@ -89,14 +93,32 @@ def _half(wire: Any, along: Vec3, height: float, draft: float) -> Body:
     return body
 
 
-def _shrunk_area(wire: Any, inset: float) -> float | None:
-    """Return the area inside a wire moved inwards, or None when nothing, or more than one piece, is left."""
+def _sharp_half(wire: Any, along: Vec3, height: float, draft: float) -> Body:
+    """Return one drafted side of a body whose flat sides meet sharp in its hollow corners: tapering would round them."""
+    import cadquery as cq
+
+    from geom.kernel import body as kernel
+
+    base = wire.Center().toTuple()
+    prism = kernel.swept(cq.Face.makeFromWires(wire).wrapped, scale(along, height))
+    leaned = kernel.leaned(prism, base, along, draft)
+    if leaned is None:
+        raise GeometryError(f"{draft:g} degrees of draft cannot lean every side of the outline over {height:g} mm; use less")
+    return _work(leaned)
+
+
+def _shrunk_area(wire: Any, inset: float, sharp: bool) -> float | None:
+    """Return the area inside a wire moved inwards, or None when nothing, or more than one piece, is left.
+
+    Args:
+        sharp: hollow corners stay sharp, instead of rounded about where they were.
+    """
     import cadquery as cq
 
     if inset == 0:
         return float(cq.Face.makeFromWires(wire).Area())
     try:
-        left = wire.offset2D(-inset)
+        left = wire.offset2D(-inset, "intersection" if sharp else "arc")
     except (ValueError, RuntimeError):
         return None
     return float(cq.Face.makeFromWires(left[0]).Area()) if len(left) == 1 else None
