@@ -464,21 +464,22 @@ def test_a_cutter_stops_well_short_of_a_leaning_wall():
 
 
 def test_a_slot_narrower_than_the_cutter_is_left_out_with_the_reason():
-    """An 8 mm slot and no mill below 12 mm: no row for its walls, and the sheet says why; the shop's 6 mm mill makes them."""
+    """An 8 mm slot and no mill below 12 mm: no row for it, and the sheet says why; the shop's own mills make all of it."""
     finished = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), box((-1.0, 16.0, 20.0), (61.0, 24.0, 31.0)))
     pair = solid_from_shape(finished, "finished"), solid_from_shape(box((-3.0, -3.0, -3.0), (63.0, 43.0, 33.0)), "casting")
     part = hand_part(pair)
-    walls = {f.name for f in part.faces if f.normal and abs(f.normal[1]) > 0.5 and f.centroid[1] in (16.0, 24.0)}
+    (floor,) = (f.name for f in part.faces if f.normal == (0.0, 0.0, 1.0) and f.centroid[2] == pytest.approx(20.0))
 
     asked = hand_settings()
     few = tuple(c for c in asked.tooling.cutters if c.kind != "end mill" or c.diameter >= 12.0)
     shops = (replace(asked, tooling=replace(asked.tooling, cutters=few)), asked)
     wide, narrow = (setups_by_direction(part, hand_zero(), settings) for settings in shops)
 
-    assert {one.feature for setup in wide for one in setup.left_out} == walls
+    assert {one.feature for setup in wide for one in setup.left_out} == {floor}
+    assert floor not in {row.feature for row in rows_of(wide, "face") + rows_of(wide, "edge")}
     assert all("smaller cutter" in one.why for setup in wide for one in setup.left_out)
     assert not [one for setup in narrow for one in setup.left_out]
-    assert walls <= {row.feature for row in rows_of(narrow, "edge")}
+    assert {row.feature for row in rows_of(narrow, "slot")} == {floor}
 
 
 # --- which set-ups ----------------------------------------------------------

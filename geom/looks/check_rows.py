@@ -20,6 +20,7 @@ import numpy as np
 
 from geom.cutters.cutter_choice import Lack, choose_finder
 from geom.errors import StandardError
+from geom.kernel.extent import face_box
 from geom.looks.contact import Standing, faces_it, sides
 from geom.looks.pick_up_rows import finder_tool, touches_of
 from geom.looks.touch_faces import target
@@ -165,19 +166,32 @@ def _on(
     able = spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, planned.hold.boxes, settings)
     within = (s for s in able if all(low <= at <= high for at, (low, high) in zip(s.touch.axis, reached, strict=True)))
     good = islice(within, looks)
-    places = [_Place(owner[s.touch.surface], way, s, on_flash(standing, s.touch, parting)) for s in good]
+    places = [_Place(_under(owner[s.touch.surface], s, standing), way, s, on_flash(standing, s.touch, parting)) for s in good]
     return sorted(places, key=lambda p: (p.flash, p.spot.touch.leans_out))
 
 
-def _owners(faces: list[PartFace], way: Towards, standing: Standing, settings: Settings) -> dict[int, PartFace]:
-    """Return the face over each of the casting's surfaces that shows on the grid from where a finder comes.
+def _under(owners: Sequence[PartFace], spot: Spot, standing: Standing) -> PartFace:
+    """Return which of the faces under one skin a touch is nearest to: a groove leaves more than one."""
+
+    def off(face: PartFace) -> float:
+        low, high = face_box(standing.part.finished, face.surfaces, standing.frame)
+        return math.dist(spot.touch.meets, [min(max(p, a), b) for p, a, b in zip(spot.touch.meets, low, high, strict=True)])
+
+    return min(owners, key=off) if len(owners) > 1 else owners[0]
+
+
+def _owners(faces: list[PartFace], way: Towards, standing: Standing, settings: Settings) -> dict[int, list[PartFace]]:
+    """Return the faces under each of the casting's surfaces that shows on the grid from where a finder comes.
 
     A face that stays as cast is where casting and finished part show the same place.
     """
     part, drawn = standing.part, Standing(standing.part, standing.frame)
     able = [face for face in faces if _touchable(face, way, standing)]
     by_surface = {number: face for face in able if face.state == "as cast" for number in face.surfaces}
-    own = {n: face for face in able if face.state != "as cast" for n in target(part, face.name, False).numbers}
+    own: dict[int, list[PartFace]] = {}
+    for face in (face for face in able if face.state != "as cast"):
+        for n in target(part, face.name, False).numbers:
+            own.setdefault(n, []).append(face)
     across, height = grid(drawn, Search(way, frozenset(), False), settings, _COARSE)
     rough = sides(drawn, way, across, height, False)
     facing = np.flatnonzero(faces_it(rough, way))
@@ -187,7 +201,7 @@ def _owners(faces: list[PartFace], way: Towards, standing: Standing, settings: S
     pairs = Counter(zip(rough.surface[same].tolist(), finished.surface[same].tolist(), strict=True))
     for (cast, number), _ in sorted(pairs.items(), key=lambda item: (item[1], item[0])):
         if number in by_surface:
-            own[cast] = by_surface[number]
+            own[cast] = [by_surface[number]]
     return own
 
 

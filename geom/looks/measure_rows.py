@@ -20,7 +20,8 @@ from geom.settings.records import Settings
 from geom.space import Frame, Vec3, dot, norm, scale, sub
 from geom.standards.tolerance_grades import general_tolerance, tolerance_bounds
 from geom.tasks.hole_order import ordered
-from geom.tasks.slots import FoundSlot, slots_of
+from geom.tasks.slot import FoundSlot
+from geom.tasks.slots import slots_of
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
 SECOND_SIDE: Final = "second side to size by height gauge from the machined one"

@@ -1,13 +1,15 @@
 """Rows of a slot: down the middle in depths with a narrower cutter, then to width with one of its size.
 
 Where no cutter is as wide as the slot, the narrower one goes along both walls
-and rounds the ends off in straight cuts, and the note says how near that comes.
-Lengths mm, set-up frame. Knows nothing of other features.
+and rounds the closed ends off in straight cuts, and the note says how near that
+comes. At an open end the cutter comes in from clear of the metal and runs out
+by its radius and a clearance. Lengths mm, set-up frame. Knows nothing of other
+features.
 """
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from geom.cutters.cutter_choice import SAME_SIZE, Choice, Lack, choose_end_mill
@@ -18,8 +20,8 @@ from geom.passes.edge_passes import OFF_STEEL_BELOW, faced_above
 from geom.passes.scene import Made, Scene, held_depth, lowest_clear, speeds_of, tool_of
 from geom.rows.records import LeftOut, Row, Words
 from geom.shop.records import Cutter
-from geom.tasks.reach import Flat, top_over
-from geom.tasks.slots import FoundSlot
+from geom.tasks.reach import Flat, clear_disc, top_over
+from geom.tasks.slot import FoundSlot
 
 _LEAVES: Final = 0.2
 """mm that the roughing cutter leaves a side at least (common practice)."""
@@ -39,13 +41,22 @@ _WIDEN: Final = 0.5
 
 @dataclass(frozen=True, slots=True)
 class _Run:
-    """A slot seen from above: the centres of its ends, left or nearest first, where its metal begins and how deep it goes."""
+    """A slot seen from above: its ends, an open one first, else left or nearest first; where its metal begins, how deep it goes.
+
+    Attributes:
+        open: whether it is open at its start and at its end.
+        out: how far past an open end the cutter's edge runs.
+        plunges: its cutter goes down into metal: it is closed, or the casting stands too far out of its open end.
+    """
 
     start: Flat
     end: Flat
     top: float
     low: float
     below: float
+    open: tuple[bool, bool]
+    out: float
+    plunges: bool = True
 
     @property
     def along(self) -> Flat:
@@ -54,24 +65,24 @@ class _Run:
         size = math.hypot(dx, dy)
         return dx / size, dy / size
 
-    def lane(self, aside: float, beyond: float) -> tuple[Flat, Flat]:
-        """Return where a cutter runs: so far to the left of the middle, and so far past the centre of either end."""
+    def lane(self, aside: float, beyond: float, radius: float) -> tuple[Flat, Flat]:
+        """Return where a cutter runs: so far to the left of the middle, so far past the centre of a closed end, and out of an open
+        one clear of it."""
         (dx, dy), (ax, ay), (bx, by) = self.along, self.start, self.end
         shift = (-dy * aside, dx * aside)
-        return (ax - dx * beyond + shift[0], ay - dy * beyond + shift[1]), (
-            bx + dx * beyond + shift[0],
-            by + dy * beyond + shift[1],
-        )
+        first, last = (radius + self.out if free else beyond for free in self.open)
+        return (ax - dx * first + shift[0], ay - dy * first + shift[1]), (bx + dx * last + shift[0], by + dy * last + shift[1])
 
 
 def slot_passes(slot: FoundSlot, scene: Scene) -> Made:
     """Return the rows that mill a slot, or why there are none."""
     run = _run(slot, scene)
     reach = _past_holder(slot, scene, run)
-    sized = _cutter(scene, slot.width, reach, exact=True)
-    narrow = _cutter(scene, slot.width - 2.0 * _LEAVES, reach)
+    sized = _cutter(scene, slot.width, reach, plunge=run.plunges, exact=True)
+    narrow = _cutter(scene, slot.width - 2.0 * _LEAVES, reach, plunge=run.plunges)
     if sized is None and isinstance(narrow, Lack):
-        return Made((), (narrow.says,), (LeftOut(slot.name, "no end mill on hand that plunges gets into it: see the notes"),))
+        which = "no end mill on hand that plunges gets into it" if run.plunges else "no end mill on hand gets into it"
+        return Made((), (narrow.says,), (LeftOut(slot.name, f"{which}: see the notes"),))
     rough = narrow.cutter if isinstance(narrow, Choice) and _has_work(narrow.cutter, slot, scene) else None
     rows = _to_width(slot, scene, run, sized, rough) if sized else _by_walls(slot, scene, run, narrow)
     return Made(tuple(rows), tuple(_said(slot, run, sized, narrow, rows)))
@@ -79,13 +90,25 @@ def slot_passes(slot: FoundSlot, scene: Scene) -> Made:
 
 def _run(slot: FoundSlot, scene: Scene) -> _Run:
     low, high = face_box(scene.part.finished, slot.surfaces, scene.frame)
-    start, end = sorted((_flat(scene, point) for point in slot.ends), key=lambda p: (round(p[0], 6), round(p[1], 6)))
+    ends = sorted(
+        ((_flat(scene, point), free) for point, free in zip(slot.ends, slot.open, strict=True)),
+        key=lambda end: (not end[1], round(end[0][0], 6), round(end[0][1], 6)),
+    )
     top = high[2]
     if not faced_above(scene, top):
         over = top_over(scene.raw, low[:2], high[:2])
         top = max(top, over) if math.isfinite(over) else top
     free = lowest_clear(scene.boxes, low[:2], high[:2], low[2]) - OFF_STEEL_BELOW
-    return _Run(start, end, top, low[2], 0.0 if slot.blind else max(min(_BELOW, free), 0.0))
+    below = 0.0 if slot.blind else max(min(_BELOW, free), 0.0)
+    (start, first), (end, last) = ends
+    run = _Run(start, end, top, low[2], below, (first, last), scene.use.run_out)
+    return replace(run, plunges=not first or not _starts_clear(slot, scene, run))
+
+
+def _starts_clear(slot: FoundSlot, scene: Scene, run: _Run) -> bool:
+    """Tell whether the cutter comes down beside the casting at an open end, as deep as the slot is."""
+    radius = 0.5 * slot.width
+    return clear_disc(scene.raw, run.lane(0.0, 0.0, radius)[0], radius, run.low - run.below)
 
 
 def _flat(scene: Scene, point: tuple[float, float, float]) -> Flat:
@@ -102,9 +125,9 @@ def _past_holder(slot: FoundSlot, scene: Scene, run: _Run) -> float:
     return max(over, run.top) - run.low + run.below
 
 
-def _cutter(scene: Scene, widest: float, reach: float, exact: bool = False) -> Choice | Lack | None:
-    """Return the widest end mill up to a width that plunges and reaches; `exact`: of that width, else None."""
-    found = choose_end_mill(scene.shop, widest=widest, reach=reach, plunge=True, prefer=widest)
+def _cutter(scene: Scene, widest: float, reach: float, *, plunge: bool, exact: bool = False) -> Choice | Lack | None:
+    """Return the widest end mill up to a width that reaches, and plunges if it has to; `exact`: of that width, else None."""
+    found = choose_end_mill(scene.shop, widest=widest, reach=reach, plunge=plunge, prefer=widest)
     if not exact:
         return found
     return found if isinstance(found, Choice) and abs(found.cutter.diameter - widest) <= SAME_SIZE else None
@@ -139,7 +162,7 @@ def _by_walls(slot: FoundSlot, scene: Scene, run: _Run, narrow: Choice | Lack | 
     wider = max(off - _LEAVES, 0.0)
     count = math.ceil(wider / (_WIDEN * cutter.diameter) - 1e-9)
     roughly = (0.0, *(sign * wider * i / count for i in range(1, count + 1) for sign in (1.0, -1.0)))
-    turns = _turns(off, 0.5 * cutter.diameter)
+    turns = (-0.5 * math.pi, 0.5 * math.pi) if all(run.open) else _turns(off, 0.5 * cutter.diameter)
     rows = list(_deeper(slot, scene, run, cutter, roughly, FINISH if slot.blind else 0.0, "rough"))
     for turn in turns:
         told = "finish, to the wall" if abs(abs(turn) - 0.5 * math.pi) < 1e-9 else "finish, rounds the ends"
@@ -181,7 +204,7 @@ def _deeper(
     for level in range(count):
         z = bottom + (run.top - bottom) * (count - 1 - level) / count
         for aside in asides:
-            (x, y), (x_to, y_to) = run.lane(aside, beyond)
+            (x, y), (x_to, y_to) = run.lane(aside, beyond, 0.5 * cutter.diameter)
             depth = f"depth {level + 1} of {count}" if count > 1 else ""
             yield Row(
                 0, slot.name, "slot", tool_of(cutter), x + 0.0, y + 0.0, z,
@@ -201,7 +224,7 @@ def _deepest(cutter: Cutter, found: CutData | None) -> float:
 def _said(
     slot: FoundSlot, run: _Run, sized: Choice | Lack | None, narrow: Choice | Lack | None, rows: Sequence[Row]
 ) -> Iterator[Words]:
-    yield (f"{slot.name}: a slot ", slot.width, " wide, ", run.top - run.low, " deep; feed the cutter down slowly")
+    yield (f"{slot.name}: a slot ", slot.width, " wide, ", run.top - run.low, f" deep; {_entry(run)}")
     if run.below:
         yield (f"{slot.name}: the cutter goes ", run.below, " past its far side")
     elif not slot.blind:
@@ -211,6 +234,17 @@ def _said(
     if sized is None and isinstance(narrow, Choice):
         radius = 0.5 * narrow.cutter.diameter
         off = 0.5 * slot.width - radius
+        which = " on hand that plunges: the " if run.plunges else " on hand: the "
+        missing: Words = (f"{slot.name}: no end mill of ", slot.width, which, narrow.cutter.name)
+        if all(run.open):
+            yield (*missing, " goes along both walls; or buy one")
+            return
         short = _short(off, radius, len(_turns(off, radius)) - 1)
-        missing = (f"{slot.name}: no end mill of ", slot.width, " on hand that plunges: the ", narrow.cutter.name)
         yield (*missing, " goes along both walls, and the ends are round to within ", round(short, 3), "; or buy one")
+
+
+def _entry(run: _Run) -> str:
+    """Return how the cutter gets into the slot."""
+    if run.plunges:
+        return "feed the cutter down slowly"
+    return f"the cutter comes in from its open end{' and runs out of the other' if all(run.open) else ''}"

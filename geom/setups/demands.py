@@ -10,6 +10,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from geom.cutters.cutter_choice import SAME_SEAT, SAME_SIZE
+from geom.datum.zero import zero_facing
 from geom.kernel.extent import face_box
 from geom.looks.holder import HOLDER_RADIUS
 from geom.model.part import Part, PartFace, PartHole
@@ -20,6 +21,7 @@ from geom.shop.records import Cutter, Shop
 from geom.space import Vec3, dot
 from geom.tasks.features import Task
 from geom.tasks.mouth_rows import mouth_of, widest
+from geom.tasks.slot import FoundSlot
 
 BREAK: Final = 1.0
 """mm: how far a drill's full diameter passes the far side (as `practice.Practice.break_through`)."""
@@ -33,14 +35,15 @@ class Demand:
 
     Attributes:
         name: the face's or hole's.
-        kind: "face" from above, "edge" along its side, "hole" for what goes down an axis.
-        normal: an edge's outward normal, part frame; None for others.
+        kind: "face" from above, "edge" along its side, "slot", "hole" for what goes down an axis.
+        normal: outward of an edge, and of a wall of a slot open at both ends, part frame; None for others.
         floor: lowest height the cutter's side or end cuts at, the breakthrough left out.
         top: height of the face or mouth.
         surfaces: indices of the face's surfaces; () for a hole.
-        axis: a point of the hole's axis, part frame; None for planes.
-        radius: of the hole where it is widest.
-        through: how far below its floor a through hole wants air: point and breakthrough; 0 for others.
+        axis: a point of the hole's axis, part frame; None for others.
+        lane: where a slot's cutter starts and ends, part frame; () for others.
+        radius: of the hole where it is widest, of a slot's cutter.
+        through: how far below its floor a through hole or slot wants air: point and breakthrough; 0 for others.
         tools: what it is cut with.
         critical: a tolerance ties it to the zero.
         good: it starts on a machined face, or needs none.
@@ -60,6 +63,7 @@ class Demand:
     critical: bool
     good: bool
     lacks: Words = ()
+    lane: tuple[Vec3, ...] = ()
 
 
 def demand(task: Task, way: int, up: Vec3, work: Work, settings: Settings) -> Demand:
@@ -75,6 +79,8 @@ def demand(task: Task, way: int, up: Vec3, work: Work, settings: Settings) -> De
     lacks = _lacks(rows, task, up, work, settings.tooling)
     if task.hole is not None:
         return _hole(task.hole, up, work, tools, critical, way in task.best, lacks)
+    if task.slot is not None:
+        return _slot(task.slot, rows[0], up, work, tools, critical, lacks)
     face = next(f for f in work.part.faces if f.name == task.name and f.hole is None)
     low, high = face_box(work.part.finished, face.surfaces, work.frame(up))
     kind = {"face": "face", "edge": "edge"}.get(rows[0].action, "hole")
@@ -92,6 +98,30 @@ def _hole(hole: PartHole, up: Vec3, work: Work, tools: frozenset[ToolKey], criti
     point = 0.3 * hole.diameter if hole.source == "solid" else 0.0
     through = point + BREAK if hole.through else 0.0
     return Demand(hole.name, "hole", None, floor, top, (), hole.centre, widest(hole) / 2.0, through, tools, critical, flat, lacks)
+
+
+def _slot(slot: FoundSlot, row: Row, up: Vec3, work: Work, tools: frozenset[ToolKey], critical: bool, lacks: Words) -> Demand:
+    low, high = face_box(work.part.finished, slot.surfaces, work.frame(up))
+    normal = slot.walls[0].normal if all(slot.open) else None
+    frame, z = zero_facing(work.zero, up).frame, row.z or 0.0
+    lane = frame.part((row.x or 0.0, row.y or 0.0, z)), frame.part((row.x_to or 0.0, row.y_to or 0.0, z))
+    through = 0.0 if slot.blind else BREAK
+    return Demand(
+        slot.name,
+        "slot",
+        normal,
+        low[2],
+        high[2],
+        slot.surfaces,
+        None,
+        0.5 * slot.width,
+        through,
+        tools,
+        critical,
+        True,
+        lacks,
+        lane,
+    )
 
 
 # --- what matters most ------------------------------------------------------

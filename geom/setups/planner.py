@@ -190,8 +190,8 @@ def _wants(search: Search, step: Step) -> list[Demand]:
 
 
 def _in_order(search: Search, step: Step) -> tuple[str, ...]:
-    """Return the features as they are cut: faces from the top down, then edges, then holes."""
-    kinds = ("face", "edge", "hole")
+    """Return the features as they are cut: faces from the top down, then edges, slots and holes."""
+    kinds = ("face", "edge", "slot", "hole")
     wants = _wants(search, step)
     return tuple(w.name for w in sorted(wants, key=lambda w: (kinds.index(w.kind), -round(w.top, 6), w.name)))
 

@@ -238,7 +238,7 @@ def choices(search: Search, way: int, able: frozenset[str], must: frozenset[str]
     for name in sorted(able - must):
         others = tuple(w for w in search.demands if w != way and name in search.demands[w])
         mine = search.demands[way][name]
-        if others and mine.kind == "hole":
+        if others and mine.kind in ("hole", "slot"):
             kinds.setdefault((others, mine.critical, mine.good), set()).add(name)
     groups = [frozenset(names) for names in kinds.values()]
     sizes = range(len(groups) + 1) if len(groups) <= _DEFERRALS else (0, len(groups))
@@ -254,7 +254,7 @@ def cost_of(search: Search, way: int, held: Held, made: frozenset[str], done: fr
     critical = sum(want.critical for want in wants)
     away = 0 if from_zeros_own(search.work, held, done, made) else critical
     sure = zero_is_machined(search.work, done, made)
-    rough = (held.rough + (not sure) if done else 0) + (0 if sure else sum(want.kind == "hole" for want in wants))
+    rough = (held.rough + (not sure) if done else 0) + (0 if sure else sum(want.kind in ("hole", "slot") for want in wants))
     seat = critical if "seat" not in held.hold.machined else 0
     skin = sum(want.kind == "hole" and not want.good for want in wants)
     tools = {tool for want in wants for tool in want.tools}

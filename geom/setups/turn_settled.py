@@ -39,8 +39,8 @@ def turn_words(work: Work, held: Held, done: frozenset[str], made: Sequence[Dema
 
 
 def _asks(want: Demand, work: Work, held: Held) -> bool:
-    """Tell whether a feature comes out wrong when the work is turned a little: an edge, or a hole off the zero's axis."""
-    if want.kind == "edge":
+    """Tell whether a feature comes out wrong when the work is turned a little: an edge, a slot, or a hole off the zero's axis."""
+    if want.kind in ("edge", "slot"):
         return True
     if want.axis is None:
         return False

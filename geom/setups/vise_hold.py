@@ -101,7 +101,7 @@ def _at_heights(one: _Try) -> Iterator[Held]:
 
 def _may_clear(want: Demand, one: _Try, bed: float, top: float) -> bool:
     """Tell whether a feature could be cut between jaws of this height, wherever they bear."""
-    if want.kind == "hole":
+    if want.kind == "hole" or (want.lane and want.floor - want.through >= bed):
         return want.floor - want.through >= bed
     if want.floor >= top + JAW_CLEARANCE:
         return True
@@ -213,6 +213,8 @@ def _clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
         return False
     if want.kind == "hole":
         return _hole_clears(want, frame, jaws)
+    if want.lane:
+        return _slot_clears(want, frame, jaws)
     if want.floor >= jaws.top + JAW_CLEARANCE:
         return True
     if want.kind == "edge" and want.normal is not None:
@@ -238,8 +240,28 @@ def _hole_clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
     return want.top >= jaws.top or not near_jaw
 
 
+def _slot_clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
+    """Tell whether a slot's cutter runs above the jaws, beside them, or between them clear of the bed with its holder above."""
+    far = want.floor - want.through
+    if far >= jaws.top + JAW_CLEARANCE:
+        return True
+    room = want.radius + JAW_CLEARANCE
+    (x0, x1), (y0, y1) = (
+        (min(p[i] for p in lane) - room, max(p[i] for p in lane) + room) for lane in (_lane(want, frame),) for i in (0, 1)
+    )
+    if x1 < jaws.window[0] or x0 > jaws.window[1]:
+        return True
+    back, front, reach = jaws.back.out, -jaws.front.out, HOLDER_RADIUS - want.radius
+    near_jaw = y1 + reach > back or y0 - reach < front
+    return far >= jaws.bed and y1 <= back and y0 >= front and (want.top >= jaws.top or not near_jaw)
+
+
+def _lane(want: Demand, frame: Frame) -> list[Vec3]:
+    return [frame.local(point) for point in want.lane]
+
+
 def _parallels(frame: Frame, seat: Seat, jaws: _Jaws, made: Sequence[Demand]) -> tuple[tuple[Box, ...], tuple[str, ...]]:
-    """Return two parallels under the seat clear of every drill, and the holes that one of them would still meet."""
+    """Return two parallels under the seat clear of every drill and through slot, and what one of them would still meet."""
     local = frame.local_points(seat.spots)
     low, high = float(local[:, 1].min()), float(local[:, 1].max())
     through = [w for w in made if _comes_through(w, seat)]
@@ -255,14 +277,14 @@ def _parallels(frame: Frame, seat: Seat, jaws: _Jaws, made: Sequence[Demand]) ->
 
 
 def _across(want: Demand, frame: Frame) -> tuple[float, float]:
-    assert want.axis is not None
-    y = frame.local(want.axis)[1]
-    return y - want.radius - JAW_CLEARANCE, y + want.radius + JAW_CLEARANCE
+    points = [frame.local(want.axis)] if want.axis is not None else _lane(want, frame)
+    room = want.radius + JAW_CLEARANCE
+    return min(p[1] for p in points) - room, max(p[1] for p in points) + room
 
 
 def _comes_through(want: Demand, seat: Seat) -> bool:
-    """Tell whether a drill comes out below the seat, where parallels are."""
-    return want.axis is not None and want.through > 0 and want.floor - want.through < seat.level
+    """Tell whether a drill or a slot's cutter comes out below the seat, where parallels are."""
+    return (want.axis is not None or bool(want.lane)) and want.through > 0 and want.floor - want.through < seat.level
 
 
 def _meets(drills: Sequence[tuple[float, float]], low: float, high: float) -> bool:

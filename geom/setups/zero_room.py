@@ -46,11 +46,12 @@ def zero_can_be_found(work: Work, held: Held, done: frozenset[str], settings: Se
 
 
 def axes_asked(want: Demand, held: Held) -> frozenset[str]:
-    """Return which of "x" and "y" a feature is placed by: both for a hole, an edge's own, none for a face.
+    """Return which of "x" and "y" a feature is placed by: both for a hole or a slot that ends, the one across an edge or a slot
+    open at both ends, none for a face.
 
     Common practice, no source: a cutter is driven across a face by the readout, but no size hangs on where.
     """
-    if want.axis is not None:
+    if want.axis is not None or (want.lane and want.normal is None):
         return frozenset("xy")
     across = {"x": held.frame.x, "y": held.frame.y}
     return frozenset(n for n, way in across.items() if want.normal is not None and abs(dot(want.normal, way)) > _ALONG)

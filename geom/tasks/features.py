@@ -26,7 +26,8 @@ from geom.tasks.hole_rows import hole_rows
 from geom.tasks.mouth_rows import is_plain_through, mouth_of, unmade, widest
 from geom.tasks.practice import LEAST_BORE, Practice, practice, tidy
 from geom.tasks.reach import View, blocked_spans, clear_disc, view
-from geom.tasks.slots import FoundSlot, slots_of
+from geom.tasks.slot import FoundSlot
+from geom.tasks.slots import slots_of
 from geom.tolerance import SAME_AXIS
 
 _PAST = 0.05
@@ -44,13 +45,14 @@ class Task:
         name: the face's or hole's.
         options: direction number -> rows numbered 0 that make it from there.
         best: the directions to take if they are there: a plane faces up, a hole opens on a machined plane.
-        hole: the hole, when it is one.
+        hole: the hole, when it is one; slot: the slot.
     """
 
     name: str
     options: Mapping[int, tuple[Row, ...]]
     best: frozenset[int] = frozenset()
     hole: PartHole | None = None
+    slot: FoundSlot | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
         *(_hole_task(hole, part, looks, use, settings) for hole in part.holes),
         *(_plane_task(face, part, looks, leaves, use, mills, flutes) for face in planes),
         *(_round_task(face, part, looks) for face in _rounds(part) if face.name not in taken),
-        *(_slot_task(slot, part, looks) for slot in slots),
+        *(_slot_task(slot, part, looks, use, mills) for slot in slots),
     )
     left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks, taken), *_unmade(part))
     return Tasks(ways, tuple(t for t in tried if t.options), left)
@@ -255,9 +257,13 @@ def _slot_ways(slots: Sequence[FoundSlot]) -> Iterator[Vec3]:
             yield scale(slot.axis, -1.0)
 
 
-def _slot_task(slot: FoundSlot, part: Part, looks: list[Look]) -> Task:
-    """Return the task of a whole slot, by its floor's name or its first end's: from its open side, a through slot's from either."""
-    options = {}
+def _slot_task(slot: FoundSlot, part: Part, looks: list[Look], use: Practice, mills: Sequence[float]) -> Task:
+    """Return the task of a whole slot, by its floor's name or its first end's: from its open side, a through slot's from either;
+    from none where every end mill on hand is wider. Past an open end the cutter runs out clear of it."""
+    options: dict[int, tuple[Row, ...]] = {}
+    if mills and min(mills) > slot.width + SAME_AXIS:
+        return Task(slot.name, options, slot=slot)
+    out = 0.5 * slot.width + use.run_out
     for n, look in enumerate(looks):
         if not (same_way(slot.axis, look.up) or (not slot.blind and _on_one_line(slot.axis, look.up))):
             continue
@@ -265,9 +271,11 @@ def _slot_task(slot: FoundSlot, part: Part, looks: list[Look]) -> Task:
         low, _ = face_box(part.finished, slot.surfaces, look.frame)
         size = math.hypot(x_to - x, y_to - y)
         along = ((x_to - x) / size, (y_to - y) / size)
-        if not blocked_spans(look.seen, (x, y), along, (0.0, size), 0.5 * slot.width, low[2]):
-            options[n] = (Row(0, slot.name, "slot", Tool("end mill", "", tidy(slot.width)), x, y, low[2], x_to=x_to, y_to=y_to),)
-    return Task(slot.name, options)
+        first, last = -out if slot.open[0] else 0.0, size + (out if slot.open[1] else 0.0)
+        if not blocked_spans(look.seen, (x, y), along, (first, last), 0.5 * slot.width, low[2]):
+            (a, b), (c, d) = ((x + at * along[0], y + at * along[1]) for at in (first, last))
+            options[n] = (Row(0, slot.name, "slot", Tool("end mill", "", tidy(slot.width)), a, b, low[2], x_to=c, y_to=d),)
+    return Task(slot.name, options, slot=slot)
 
 
 # --- the rest ---------------------------------------------------------------

@@ -1,50 +1,22 @@
-"""Straight slots with round ends, found in a part's machined faces: where they run, how wide, how deep.
+"""Straight slots found in a part's machined faces: with two round ends here, open at an end in `grooves`.
 
-A slot is two hollow half rounds of one radius with a flat wall on either side
-between them; blind with a floor, else through. Open-ended grooves are none:
-they are walls and floors like any other. Lengths mm, part frame. Knows nothing
-of cutters.
+A slot with round ends is two hollow half rounds of one radius with a flat wall
+on either side between them; blind with a floor, else through. Lengths mm, part
+frame. Knows nothing of cutters.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 from geom.model.part import Part, PartFace
 from geom.space import Vec3, add, cross, dot, norm, scale, sub, unit
+from geom.tasks.grooves import grooves
+from geom.tasks.slot import FoundSlot
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
 
-@dataclass(frozen=True, slots=True)
-class FoundSlot:
-    """One slot.
-
-    Attributes:
-        name: of the face its rows go by: the floor, or the first end of a through slot.
-        faces: every face of it.
-        ends: centres of its two round ends, where their axes meet one plane square to them.
-        axis: along its depth; out of the metal when it is blind.
-        blind: it has a floor.
-    """
-
-    name: str
-    faces: tuple[PartFace, ...]
-    ends: tuple[Vec3, Vec3]
-    axis: Vec3
-    width: float
-    blind: bool
-
-    @property
-    def surfaces(self) -> tuple[int, ...]:
-        """The surfaces of all its faces."""
-        return tuple(number for face in self.faces for number in face.surfaces)
-
-    @property
-    def walls(self) -> tuple[PartFace, PartFace]:
-        """Its two flat walls."""
-        return self.faces[2], self.faces[3]
-
-
+@lru_cache(maxsize=8)
 def slots_of(part: Part) -> tuple[FoundSlot, ...]:
     """Return the slots of a part, in the order of its faces; no face belongs to two."""
     loose = [face for face in part.machined if face.hole is None]
@@ -55,7 +27,8 @@ def slots_of(part: Part) -> tuple[FoundSlot, ...]:
         used = {face.name for slot in found for face in slot.faces}
         if not used & {face.name for face in pair}:
             found += _slot(pair, [face for face in planes if face.name not in used])
-    return tuple(found)
+    used = {face.name for slot in found for face in slot.faces}
+    return (*found, *grooves(part, [face for face in loose if face.name not in used]))
 
 
 def _slot(ends: tuple[PartFace, PartFace], planes: list[PartFace]) -> Iterator[FoundSlot]:
@@ -69,13 +42,14 @@ def _slot(ends: tuple[PartFace, PartFace], planes: list[PartFace]) -> Iterator[F
     along = unit(across)
     middle, half = add(a.origin, scale(across, 0.5)), 0.5 * norm(across)
     side = cross(a.axis, along)
-    walls = [_wall(planes, scale(side, sign), middle, along, half, a.radius) for sign in (1.0, -1.0)]
-    if walls[0] is None or walls[1] is None:
+    one, other = (_wall(planes, scale(side, sign), middle, along, half, a.radius) for sign in (1.0, -1.0))
+    if one is None or other is None:
         return
     floor = next((f for f in planes if _is_floor(f, middle, along, side, a, half)), None)
-    faces = (a, b, walls[0], walls[1], *((floor,) if floor else ()))
+    faces = (a, b, one, other, *((floor,) if floor else ()))
     axis = floor.normal if floor and floor.normal else a.axis
-    yield FoundSlot((floor or a).name, faces, (a.origin, add(a.origin, across)), axis, 2.0 * a.radius, floor is not None)
+    centres, name = (a.origin, add(a.origin, across)), (floor or a).name
+    yield FoundSlot(name, faces, (one, other), centres, (False, False), axis, 2.0 * a.radius, floor is not None)
 
 
 def _wall(planes: list[PartFace], looks: Vec3, middle: Vec3, along: Vec3, half: float, radius: float) -> PartFace | None:
