@@ -206,11 +206,11 @@ def _vertices(casting: Solid, surfaces: tuple[int, ...]) -> Floats:
 
 @lru_cache(maxsize=4)
 def _corners(casting: Solid) -> tuple[Floats, ...]:
-    """Return the corners of the triangles on each surface."""
+    """Return the corners of the triangles on each surface, each once."""
     mesh = skin_of(casting).mesh
     order = np.argsort(mesh.face, kind="stable")
     ends = np.searchsorted(mesh.face[order], np.arange(len(casting.surfaces) + 1))
-    return tuple(mesh.vertices[mesh.triangles[order[a:b]].ravel()] for a, b in pairwise(ends.tolist()))
+    return tuple(mesh.vertices[np.unique(mesh.triangles[order[a:b]])] for a, b in pairwise(ends.tolist()))
 
 
 def _extent(casting: Solid, way: Vec3) -> float:

@@ -6,7 +6,6 @@ point that would settle it. Lengths mm; a pose takes scan points to the part fra
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -14,11 +13,11 @@ import numpy as np
 from geom.errors import ReadingError, nearest
 from geom.model.part import Part
 from geom.rays.analytic import Floats
-from geom.rays.sample import surface_samples
 from geom.readings.records import HintPoint, Readings
 from geom.rigid import Rigid, rigid_from_matrix
 from geom.rows.words import Note, Words, where
 from geom.scan.fit import Fit, Pose
+from geom.scan.near import apart, facets_of, nearest_place
 from geom.scan.words import axis_words, turn_words
 
 ALIKE: Final = 1.25
@@ -96,24 +95,10 @@ def _from_face(part: Part, name: str, place: Floats, source: str) -> float:
     names = [face.name for face in part.faces]
     if name not in names:
         raise ReadingError(f"{source}: there is no face {name!r}{nearest(name, names)}")
-    return float(np.linalg.norm(_points_on(part, name) - place, axis=1).min())
-
-
-@lru_cache(maxsize=64)
-def _points_on(part: Part, name: str) -> Floats:
-    face = next(face for face in part.faces if face.name == name)
-    spacing = max(1.0, float(np.sqrt(face.area)) / 40.0)
-    return surface_samples(part.finished, spacing, face.surfaces).points
+    return apart(facets_of(part)[name], place)
 
 
 # --- what is open -------------------------------------------------------------
-
-
-def _points_of_faces(part: Part) -> dict[str, Floats]:
-    """Return points on each face that is no drilled hole, all at once: as close together as tells ways round apart."""
-    faces = [face for face in part.faces if face.state != "hole"]
-    found = surface_samples(part.finished, _RAW, [surface for face in faces for surface in face.surfaces])
-    return {face.name: found.points[np.isin(found.face, face.surfaces)] for face in faces}
 
 
 def other_ways(likely: Fit, others: Sequence[Fit], best: Fit) -> tuple[Way, ...]:
@@ -159,14 +144,11 @@ def _settling(part: Part, pose: Pose, ways: Sequence[Way], limit: float) -> Word
     """Name the face whose middle tells the most ways apart, and where it lies now."""
     found = []
     back = _rigid(pose).inverse()
-    points = _points_of_faces(part)
-    for face in part.faces:
-        if face.name not in points:
-            continue
-        mine = points[face.name]
-        middle = mine[int(np.argmin(np.linalg.norm(mine - np.array(face.centroid), axis=1)))]
+    for face in (face for face in part.faces if face.state != "hole"):
+        facets = facets_of(part)[face.name]
+        middle = nearest_place(facets, np.array(face.centroid))
         spot = back.points(middle[None])
-        away = [float(np.linalg.norm(mine - way.to_part.points(spot)[0], axis=1).min()) for way in ways]
+        away = [apart(facets, way.to_part.points(spot)[0]) for way in ways]
         told_apart = sum(not _not_told(a, _RAW, limit) for a in away)
         found.append((-told_apart, -round(min(away), 3), face.name, middle, spot[0]))
     if not found:
