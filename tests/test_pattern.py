@@ -5,8 +5,10 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import cadquery
 import numpy as np
 import pytest
+import trimesh
 
 from export.files.lettering import text_outlines
 from export.prints import core_box_sheet
@@ -31,6 +33,7 @@ from geom.settings.records import CastingSettings, PartSettings, Settings
 from geom.toml.print_settings import PatternSettings, Printer, Step
 from tests.catalogue import drafted_casting
 
+UP = (0.0, 0.0, 1.0)
 BASE = (90.0, 80.0, 40.0)
 LEAN = 3.0
 
@@ -149,7 +152,7 @@ def test_a_block_parted_at_its_narrow_end_is_held_all_round(drafted):
 
 def test_a_cores_volume_and_its_boxs_are_their_closed_forms():
     """Level core, 40 by 80 mm: prints 30 mm long (table), 0.25 mm smaller at each side and 0.25 mm short; frusta and a block."""
-    core = core_of(Bore((0,), 20.0, (-40.0, 0.0, 0.0), (40.0, 0.0, 0.0), False), "test")
+    core = core_of(Bore((0,), ((0.0, 20.0), (80.0, 20.0)), (-40.0, 0.0, 0.0), (1.0, 0.0, 0.0), False), "test")
     box = core_box(core, 0.002, 8.0, 6.0, 0.15)
     due = math.pi * (20.0**2 * 80.0 + 19.75**2 * (30.0 + 29.75))
     length, half_width, height = 80.0 + 30.0 + 29.75 + 8.0, 20.0 + 22.0, 20.0 + 8.0
@@ -283,7 +286,7 @@ def test_a_drilled_point_at_a_blind_bores_end_is_part_of_its_core(drafted):
     due = math.pi * 8.08**2 * 1.01 * (20.0 + point / 3)
     root, tip = first.root - first.clearance, first.tip - first.clearance
 
-    assert core.bore.tip == pytest.approx(1.01 * point)
+    assert core.bore.profile[-2:] == (pytest.approx((1.01 * 20.0, 8.08)), pytest.approx((1.01 * (20.0 + point), 0.0), abs=1e-9))
     assert core.volume == pytest.approx(due + math.pi * first.length * (root**2 + root * tip + tip**2) / 3)
     assert core_body(core, 0.002).volume == pytest.approx(core.volume, rel=5e-4)
     assert found.draws
@@ -300,6 +303,119 @@ def test_cores_alike_come_out_of_one_box(drafted):
     assert [box.count for box in found.boxes] == [1, 2]
     assert len(found.cores) == 3
     assert {"core_box_1_a", "core_box_1_b", "core_box_2_a", "core_box_2_b"} < {piece.name for piece in found.pieces}
+
+
+# --- stepped bores ----------------------------------------------------------
+
+
+def rounded(*stretches: tuple[float, float, float]) -> object:
+    """Return a tool of cylinders and cones on one axis, upright on Z -1: lower and upper radius, and height, of each."""
+    z, whole = -1.0, None
+    for low, high, tall in stretches:
+        one = cylinder((45.0, 40.0, z), (0.0, 0.0, 1.0), low, tall) if low == high else cone((45.0, 40.0, z), UP, low, high, tall)
+        whole = one if whole is None else fuse(whole, one)
+        z += tall
+    return whole
+
+
+@pytest.fixture(scope="module")
+def stepped(drafted: Solid) -> Pattern:
+    """The block with a bore of 44 mm from below, 25 deep, and of 24 on to the top."""
+    solid = solid_from_shape(cut(drafted.shape, rounded((22.0, 22.0, 26.0), (12.0, 12.0, 16.0))), "stepped")
+    return make_pattern(part_of(solid), job(), tessellate(solid, 0.02))
+
+
+def test_a_stepped_bore_gets_one_core_with_a_print_of_its_own_size_at_each_end(stepped):
+    """Closed form, 1 % larger: two cylinders and two frusta; the core box is a block less that and its dowel holes."""
+    (core,), (box,) = stepped.cores, stepped.boxes
+    first, last = core.first, core.last
+    gap = first.clearance
+    print_low = math.pi * first.length * ((r := first.root - gap) ** 2 + r * (t := first.tip - gap) + t * t) / 3
+    top = last.tip - gap + gap * (last.root - last.tip) / last.length
+    print_high = math.pi * (last.length - gap) * ((r := last.root - gap) ** 2 + r * top + top**2) / 3
+    due = math.pi * 1.01**3 * (22.0**2 * 25.0 + 12.0**2 * 15.0) + print_low + print_high
+    length, wide, high = box.size
+    holes = 2 * math.pi * (3.075**2 + 3.225**2) * box.apart[2]
+
+    assert core.bore.profile == pytest.approx(np.array([(0, 22.22), (25.25, 22.22), (25.25, 12.12), (40.4, 12.12)]), abs=1e-9)
+    assert (first.root, last.root) == (pytest.approx(22.22), pytest.approx(12.12))
+    assert core.volume == pytest.approx(due, rel=1e-9)
+    assert core_body(core, 0.002).volume == pytest.approx(due, rel=5e-4)
+    assert sum(half.volume for half in box.halves) == pytest.approx(2 * length * wide * high - due - holes, rel=2e-3)
+
+
+def test_a_stepped_core_fills_its_bore_and_the_pattern_draws(stepped):
+    """The pattern is the solid block 1.01 times as large and two prints: no crack is left where the steps meet."""
+    low, high = stepped.whole.box
+    block_volume = drafted_casting(BASE, LEAN).volume * 1.01**3
+    first, last = stepped.cores[0].first, stepped.cores[0].last
+    prints = sum(math.pi * p.length * (p.root**2 + p.root * p.tip + p.tip**2) / 3 for p in (first, last))
+
+    assert stepped.draws
+    assert stepped.uncored == ()
+    assert (low[2], high[2]) == pytest.approx((-first.length, 40.4 + last.length))
+    assert stepped.whole.volume == pytest.approx(block_volume + prints, rel=5e-4)
+    assert trimesh.Trimesh(*(lambda m: (m.vertices, m.triangles))(stepped.whole.mesh())).body_count == 1
+
+
+def test_a_stepped_bore_stands_on_its_wide_end(drafted):
+    """Wide end up in the model: the mould is rammed the other way up, the sheet says which half lies in the drag."""
+    solid = solid_from_shape(cut(drafted.shape, rounded((12.0, 12.0, 16.0), (22.0, 22.0, 26.0))), "stepped")
+    (bore,), uncored = sorted_bores(solid.surfaces, (0, 1, 2), body_of(tessellate(solid, 0.05), "block"), solid.size)
+
+    assert uncored == []
+    assert (bore.mouth, bore.far, bore.axis[2]) == (pytest.approx(22.0), pytest.approx(12.0), -1.0)
+
+
+def test_a_bore_wider_inside_than_at_its_mouths_is_cored(drafted):
+    """24 mm at both ends, 40 inside, cones between: closed form; its core leaves the box, which opens along the axis."""
+    shape = cut(
+        drafted.shape, rounded((12.0, 12.0, 11.0), (12.0, 20.0, 8.0), (20.0, 20.0, 6.0), (20.0, 12.0, 8.0), (12.0, 12.0, 9.0))
+    )
+    solid = solid_from_shape(shape, "bottle")
+    found = make_pattern(part_of(solid), job(), tessellate(solid, 0.02))
+    (core,) = found.cores
+    inside = math.pi * (12.0**2 * 18.0 + 2 * 8.0 * (12.0**2 + 12.0 * 20.0 + 20.0**2) / 3 + 20.0**2 * 6.0)
+
+    assert found.draws
+    assert core.bore.volume == pytest.approx(1.01**3 * inside, rel=1e-9)
+    assert found.whole.volume == pytest.approx(drafted.volume * 1.01**3 + sum(
+        math.pi * p.length * (p.root**2 + p.root * p.tip + p.tip**2) / 3 for p in (core.first, core.last)
+    ), rel=1e-3)  # fmt: skip
+
+
+def test_a_step_with_a_rounded_corner_is_part_of_the_core(drafted):
+    """44 to 24 mm with a fillet of 4 in the corner: Pappus gives the ring the fillet leaves, (1 - pi/4) r2 about its centroid."""
+    corner = cadquery.Workplane("XY").circle(22.0).extrude(26.0).faces(">Z").edges().fillet(4.0)
+    tool = corner.union(cadquery.Workplane("XY").circle(12.0).extrude(45.0)).translate((45.0, 40.0, -1.0)).val().wrapped
+    solid = solid_from_shape(cut(drafted.shape, tool), "rounded")
+    (bore,), uncored = sorted_bores(solid.surfaces, (0, 1, 2), body_of(tessellate(solid, 0.05), "block"), solid.size)
+    ring = (1 - math.pi / 4) * 16.0
+    centroid = 22.0 - 4.0 * (10 - 3 * math.pi) / (3 * (4 - math.pi))
+
+    assert uncored == []
+    due = math.pi * (22.0**2 * 25.0 + 12.0**2 * 15.0) - 2 * math.pi * centroid * ring
+    assert bore.volume == pytest.approx(due, rel=1e-3)
+
+
+def test_a_level_blind_stepped_core_is_balanced_by_its_print():
+    """24 mm, 20 deep, then 16, 20 deeper: moments about the mouth, by hand: L = sqrt(20^2 + (8/12)^2 (40^2 - 20^2))."""
+    bore = Bore((0,), ((0.0, 12.0), (20.0, 12.0), (20.0, 8.0), (40.0, 8.0)), (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), False, True)
+    wide = Bore((0,), ((0.0, 8.0), (20.0, 8.0), (20.0, 12.0), (40.0, 12.0)), (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), False, True)
+
+    assert core_of(bore, "test").first.length == pytest.approx(math.sqrt(20.0**2 + (8 / 12) ** 2 * 1200.0))
+    assert core_of(wide, "test").first.length == pytest.approx(math.sqrt(20.0**2 + (12 / 8) ** 2 * 1200.0))
+
+
+def test_a_core_that_would_run_through_another_is_refused_and_says_what_would_do(drafted):
+    """An upright bore of 24 mm and a level one of 16 through it: one core at a time."""
+    shape = cut(drafted.shape, cylinder((45.0, 40.0, -1.0), UP, 12.0, 42.0))
+    solid = solid_from_shape(cut(shape, cylinder((45.0, -5.0, 20.0), (0.0, 1.0, 0.0), 8.0, 90.0)), "crossing")
+    found = make_pattern(part_of(solid), job(parting=20.0, draft=0.0), tessellate(solid, 0.05))
+    refused = [one for one in found.uncored if "run into" in one.why]
+
+    assert [one.bore.radius for one in refused] == pytest.approx([8.0, 8.0]), "the upright bore parts the level one in two"
+    assert all("24.0 mm" in one.why and "drill it" in one.why for one in refused)
 
 
 # --- stepped parting --------------------------------------------------------

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from typing import Final
 
 from export.number import Units, fixed, sentence
+from geom.pattern.bores import Bore
+from geom.pattern.coaxial import steps_of
 from geom.pattern.cores import CoreBox, core_body
 from geom.rays.body import Body
 from geom.rows.records import Words
@@ -31,8 +33,8 @@ def size_words(box: CoreBox, pin: float, units: Units) -> Iterator[str]:
     length, wide, high = box.size
     along, across, deep = box.apart
     said: list[Words] = [
-        ("cavity, diameter of the core's middle: ", 2 * bore.radius),
-        ("the middle is long: ", bore.length + bore.tip),
+        *_middle(bore),
+        ("the middle is long: ", bore.length),
         ("print at the open end, long: ", core.first.length),
         ("its diameter at the middle and at its tip: ", 2 * core.profile[1][1], " and ", 2 * core.profile[0][1]),
     ]
@@ -41,8 +43,6 @@ def size_words(box: CoreBox, pin: float, units: Units) -> Iterator[str]:
             ("print at the closed end, long: ", core.last.length - core.last.clearance),
             ("its diameter at the middle and at its tip: ", 2 * core.profile[-2][1], " and ", 2 * core.profile[-1][1]),
         ]
-    elif bore.tip > 0:
-        said.append(("the closed end is a cone, long: ", bore.tip))
     said += [
         ("core over all: ", core.profile[-1][0]),
         ("each half: ", length, " by ", wide, " by ", high),
@@ -52,6 +52,18 @@ def size_words(box: CoreBox, pin: float, units: Units) -> Iterator[str]:
     for words in said:
         yield sentence(tuple(w if isinstance(w, str) else round(w, 2) for w in words), units)
     yield f"core: {fixed(core.volume / 1000, 1)} cm3 of sand; the prints' lengths and play are common practice, no source"
+
+
+def _middle(bore: Bore) -> list[Words]:
+    """Return the diameters of a core's middle, and each step's length where there are several."""
+    stretches = steps_of(bore.profile)
+    if len(stretches) == 1:
+        return [("cavity, diameter of the core's middle: ", 2 * bore.radius)]
+    found: list[Words] = []
+    for (t0, r0), (t1, r1) in stretches:
+        tapered: Words = (" to ", 2 * r1) if abs(r1 - r0) > 0.005 else ()
+        found.append(("cavity, diameter of the core's middle: ", 2 * r0, *tapered, ", over ", t1 - t0))
+    return found
 
 
 def use_words(box: CoreBox) -> Iterator[str]:

@@ -21,6 +21,8 @@ from geom.errors import GeometryError
 from geom.fixture.checks import MOST_HANGING, Wall, hanging, thinnest
 from geom.fixture.sweep import simplified
 from geom.kernel.mesh import Mesh
+from geom.pattern.bores import Bore
+from geom.pattern.coaxial import steps_of
 from geom.pattern.cores import Core
 from geom.pattern.draft import FaceDraft
 from geom.pattern.halves import Piece
@@ -294,14 +296,25 @@ def check_words(found: Pattern, units: Units) -> Iterator[str]:
 
 def _core_words(core: Core) -> Words:
     bore, first, last = core.bore, core.first, core.last
-    kind = f"{'blind ' if bore.blind else ''}{'upright' if bore.upright else 'level'} core: "
-    size: Words = (kind, 2 * bore.radius, " over ", bore.length + bore.tip)
+    stepped = "stepped " if bore.is_stepped else ""
+    kind = f"{'blind ' if bore.blind else ''}{stepped}{'upright' if bore.upright else 'level'} core: "
+    size: Words = (kind, *step_words(bore))
     if last is None:
         prints: Words = ("; print ", first.length, " long, the core's ", first.clearance, " smaller at each side")
     else:
         prints = ("; prints ", first.length, " and ", last.length, " long, the core's ", first.clearance)
         prints = (*prints, " smaller at each side and ", last.clearance, " short")
     return (*size, *prints, f"; core {core.volume / 1000:.1f} cm3 (print sizes: common practice, no source).")
+
+
+def step_words(bore: Bore) -> Words:
+    """Return a bore's diameters, each over its length, in order along its axis."""
+    said: list[str | float] = []
+    for (t0, r0), (t1, r1) in steps_of(bore.profile):
+        said += [", then " if said else "", 2 * r0]
+        said += [" to ", 2 * r1] if abs(r1 - r0) > 0.005 else []
+        said += [" over ", t1 - t0]
+    return tuple(said)
 
 
 def use_words(found: Pattern) -> Iterator[str]:
@@ -321,7 +334,9 @@ def use_words(found: Pattern) -> Iterator[str]:
         )
     if found.cores:
         yield "Make the cores first, a page of their own each, and try them in the prints before the mould is closed."
-    standing = next((core for core in found.cores if core.bore.blind and core.bore.upright), None)
+    upright = [core.bore for core in found.cores if core.bore.upright]
+    standing = next((bore for bore in upright if bore.blind), next((bore for bore in upright if bore.mouth != bore.far), None))
     if standing is not None:
-        side = "lower" if standing.bore.end[2] > standing.bore.start[2] else "upper"
-        yield f"The {side} half of the pattern is moulded in the drag: the blind core stands on its print there."
+        side = "lower" if standing.axis[2] > 0 else "upper"
+        which = "blind" if standing.blind else "stepped"
+        yield f"The {side} half of the pattern is moulded in the drag: the {which} core stands on its print there."

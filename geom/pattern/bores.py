@@ -1,12 +1,13 @@
 """Round bores of a casting that no pattern draws: which of them a core can form, and why not the others.
 
-A bore is a straight cylinder, along the draw or level across it, open at both
-ends or at one; a blind one ends flat or in a cone. Draw frame, mm. Rules: common
+A bore goes round one axis, along the draw or level across it, in one diameter or in
+steps, open at both ends or at one; a blind one ends flat or in a cone. One that leans
+is cored where both its ends open in level faces. Draw frame, mm. Rules: common
 practice, no source. Knows nothing of prints and boxes.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -14,14 +15,13 @@ import numpy as np
 import numpy.typing as npt
 
 from geom.kernel.shape import Surface
-from geom.rays.body import Body, rod
+from geom.pattern.coaxial import Order, Profile, Run, disc_at, frustum, runs, steps_of
+from geom.rays.body import Body, joined, rod
 from geom.space import Vec3
 from geom.tolerance import SAME_DIRECTION
 
 Floats = npt.NDArray[np.float64]
-Order = tuple[int, int, int]
 
-_FULL_TURN: Final = 359.0
 _NEARLY: Final = 0.98
 """Share of a bore's radius that is looked through: facets and roundings at the rim do not count."""
 
@@ -29,7 +29,12 @@ _AIR: Final = 1e-3
 _END: Final = 0.03
 """Shares of a volume that count as nothing."""
 
-_AT: Final = 0.01
+_BEYOND: Final = 0.5
+"""mm of metal looked for beyond a closed end."""
+
+_NONE: Final = 0.05
+"""mm: a smaller radius is a point."""
+
 _CHORD: Final = 0.1
 
 
@@ -38,48 +43,67 @@ class Bore:
     """A bore of the casting, draw frame.
 
     Attributes:
-        surfaces: of its wall, and of the end of a blind one.
-        start, end: of its axis; the core stands on its start, or lies; a blind bore opens there.
+        surfaces: of its walls, its steps, and the end of a blind one.
+        profile: radii along its axis from its start, where the distance is 0; a cone at the closed end ends in radius 0.
+        start: on its axis; the core stands on its start, or lies; a blind bore opens there.
+        axis: from start to end, a unit vector.
         upright: along the draw.
         blind: closed at its end.
-        tip: how far a cone reaches beyond the end of a blind one; 0: flat.
     """
 
     surfaces: tuple[int, ...]
-    radius: float
+    profile: Profile
     start: Vec3
-    end: Vec3
+    axis: Vec3
     upright: bool
     blind: bool = False
-    tip: float = 0.0
 
     @property
     def length(self) -> float:
-        return math.dist(self.start, self.end)
+        return self.profile[-1][0]
 
     @property
-    def axis(self) -> Floats:
-        """From start to end."""
-        return np.asarray(np.subtract(self.end, self.start) / self.length)
+    def end(self) -> Vec3:
+        x, y, z = (np.asarray(self.start) + self.length * np.asarray(self.axis)).tolist()
+        return (x, y, z)
+
+    @property
+    def radius(self) -> float:
+        """The widest."""
+        return max(radius for _, radius in self.profile)
+
+    @property
+    def mouth(self) -> float:
+        """The radius at its start."""
+        return self.profile[0][1]
+
+    @property
+    def far(self) -> float:
+        """The radius at its end."""
+        return self.profile[-1][1]
+
+    @property
+    def is_stepped(self) -> bool:
+        """Whether it has more than one diameter, a cone at its closed end aside."""
+        radii = [radius for _, radius in self.profile if not (self.blind and radius < _NONE)]
+        return max(radii) - min(radii) > _NONE
+
+    @property
+    def volume(self) -> float:
+        """Closed form, mm3."""
+        return sum(frustum(r0, r1, z1 - z0) for (z0, r0), (z1, r1) in steps_of(self.profile))
 
     def scaled(self, factor: float) -> "Bore":
         """Return it so many times as large."""
-        return replace(
-            self,
-            radius=factor * self.radius,
-            start=_scaled(self.start, factor),
-            end=_scaled(self.end, factor),
-            tip=factor * self.tip,
-        )
+        x, y, z = (factor * c for c in self.start)
+        return replace(self, profile=tuple((factor * t, factor * r) for t, r in self.profile), start=(x, y, z))
 
     @property
     def turned(self) -> "Bore":
         """Return it seen from its other end."""
-        return replace(self, start=self.end, end=self.start)
-
-
-def _scaled(point: Vec3, factor: float) -> Vec3:
-    return factor * point[0], factor * point[1], factor * point[2]
+        back = tuple((self.length - t, r) for t, r in reversed(self.profile))
+        x, y, z = self.axis
+        return replace(self, profile=back, start=self.end, axis=(0.0 - x, 0.0 - y, 0.0 - z))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +125,14 @@ def sorted_bores(surfaces: Sequence[Surface], order: Order, casting: Body, size:
     """
     good: list[Bore] = []
     bad: list[Uncored] = []
-    for bore in _round(surfaces, order):
-        rise = abs(float(bore.axis[2]))
+    for run in runs(surfaces, order):
+        bore = _bore_of(run)
+        rise = abs(bore.axis[2])
         if SAME_DIRECTION < rise < 1.0 - SAME_DIRECTION:
             lean = math.degrees(math.acos(min(1.0, rise)))
             bad.append(Uncored(bore, f"it lies {lean:.1f} degrees off the draw, and no print at that angle draws: {_OTHERWISE}"))
             continue
-        found = _opened(bore, surfaces, order, casting, size)
+        found = _opened(bore, run, surfaces, order, casting, size)
         if isinstance(found, Uncored):
             bad.append(found)
         else:
@@ -120,92 +145,89 @@ _OTHERWISE: Final = (
 )
 
 
-def _round(surfaces: Sequence[Surface], order: Order) -> list[Bore]:
-    found = []
-    for surface in surfaces:
-        if surface.kind == "cylinder" and surface.hollow and surface.turn >= _FULL_TURN:
-            ends = [tuple(surface.origin[i] + t * surface.axis[i] for i in order) for t in surface.extent]
-            start, end = sorted(ends, key=lambda p: (round(p[2], 6), p))
-            upright = abs(surface.axis[order[2]]) > 0.5
-            found.append(Bore((surface.index,), surface.radius, start, end, upright))  # type: ignore[arg-type]
-    return sorted(found, key=lambda bore: (-bore.radius, bore.start))
+def _bore_of(run: Run) -> Bore:
+    """Return a run of walls as a bore, from its lower end up."""
+    first = run.profile[0][0]
+    x, y, z = (np.asarray(run.foot) + first * np.asarray(run.axis)).tolist()
+    profile = tuple((t - first, r) for t, r in run.profile)
+    bore = Bore(run.surfaces, profile, (x, y, z), run.axis, abs(run.axis[2]) > 0.5)
+    ends = [(round(p[2], 6), p) for p in (bore.start, bore.end)]
+    return bore if ends[0] <= ends[1] else bore.turned
 
 
-def _opened(bore: Bore, surfaces: Sequence[Surface], order: Order, casting: Body, size: float) -> Bore | Uncored:
+def _opened(bore: Bore, run: Run, surfaces: Sequence[Surface], order: Order, casting: Body, size: float) -> Bore | Uncored:
     """Return a bore with what its ends are."""
+    hollow = revolved([(t, _NEARLY * r) for t, r in bore.profile], _CHORD).moved(upright_to(bore.axis), bore.start)
+    if (hollow & casting).volume > _END * hollow.volume:
+        return Uncored(bore, f"metal stands in it, so it is no bore all round: {_OPEN_IT}")
     free = [_is_clear(one, casting, size) for one in (bore, bore.turned)]
     if all(free):
         return bore
     if not any(free):
-        return Uncored(bore, f"nothing could hold its core, for neither end opens as wide as it is: {_OPEN_IT}")
+        return Uncored(bore, f"nothing could hold its core, for neither end opens as wide as it is there: {_OPEN_IT}")
     blind = replace(bore if free[0] else bore.turned, blind=True)
-    floor = _floor(blind, surfaces, order)
-    tip = max((one[1] for one in floor), default=0.0)
-    whole = replace(blind, surfaces=(*blind.surfaces, *(one[0] for one in floor)), tip=tip)
-    if not floor or not _ends_so(whole, casting):
-        return Uncored(bore, f"its closed end is neither flat nor a cone as wide as the bore: {_OPEN_IT}")
-    return whole
+    along = float(np.dot(np.subtract(blind.end, run.foot), run.axis))
+    floor = None if blind.far < _NONE else disc_at(run, surfaces, order, along, blind.far)
+    if blind.far >= _NONE and (floor is None or not _is_closed(blind, casting)):
+        return Uncored(bore, f"its closed end is neither flat nor a cone as wide as the bore, nor a plain ring: {_OPEN_IT}")
+    return blind if floor is None else replace(blind, surfaces=tuple(sorted({*blind.surfaces, floor})))
 
 
 _OPEN_IT: Final = "change that in the model, or leave the bore out of the casting and drill it"
 
 
+def revolved(profile: Sequence[tuple[float, float]], chord: float) -> Body:
+    """Return the body of a profile about Z, its first distance at its own Z."""
+    stretches = steps_of(tuple(profile))
+    return joined(
+        [
+            rod((0.0, 0.0, z0), max(r0, 1e-3), z1 - z0 + (1e-3 if i + 1 < len(stretches) else 0.0), chord, max(r1, 1e-3))
+            for i, ((z0, r0), (z1, r1)) in enumerate(stretches)
+        ]
+    )
+
+
 def _is_clear(bore: Bore, casting: Body, size: float) -> bool:
-    """Tell whether a core could leave a bore at its start: nothing but air, as wide as the bore."""
-    length = size + bore.length
-    return (_rod(bore, -size, length, _NEARLY) & casting).volume < _AIR * math.pi * bore.radius**2 * length
+    """Tell whether a core could leave a bore at its start: nothing but air, as wide as the bore there."""
+    if bore.mouth < _NONE:
+        return False
+    return (_rod(bore, -size, size, bore.mouth) & casting).volume < _AIR * math.pi * bore.mouth**2 * size
 
 
-def _rod(bore: Bore, at: float, length: float, share: float) -> Body:
+def _rod(bore: Bore, at: float, length: float, radius: float) -> Body:
     """Return a cylinder along a bore's axis from so far behind its start."""
-    foot = np.asarray(bore.start) + at * bore.axis
-    return rod((0.0, 0.0, 0.0), share * bore.radius, length, _CHORD).moved(upright_to(bore.axis), foot.tolist())
+    foot = np.asarray(bore.start) + at * np.asarray(bore.axis)
+    return rod((0.0, 0.0, 0.0), _NEARLY * radius, length, _CHORD).moved(upright_to(bore.axis), foot.tolist())
 
 
-def _floor(bore: Bore, surfaces: Sequence[Surface], order: Order) -> list[tuple[int, float]]:
-    """Return the surfaces that close a bore, and how far each reaches beyond its end."""
-    found = []
-    for surface in surfaces:
-        middle, axis = (np.array([v[i] for i in order]) for v in (surface.origin, surface.axis))
-        if surface.kind == "plane":
-            middle = np.array([surface.centroid[i] for i in order])
-        off = middle - np.asarray(bore.end)
-        aside = float(np.linalg.norm(off - (off @ bore.axis) * bore.axis))
-        if abs(float(axis @ bore.axis)) < 1.0 - SAME_DIRECTION or aside > _AT * bore.radius:
-            continue
-        if surface.kind == "plane" and abs(float(off @ bore.axis)) < _AT and surface.area < 1.02 * math.pi * bore.radius**2:
-            found.append((surface.index, 0.0))
-        if surface.kind == "cone" and surface.hollow:
-            ends = [float((middle + t * axis - np.asarray(bore.end)) @ bore.axis) for t in surface.extent]
-            if min(ends) > -_AT and min(ends) < _AT:
-                found.append((surface.index, max(ends)))
-    return found
-
-
-def _ends_so(bore: Bore, casting: Body) -> bool:
-    """Tell whether beyond a blind bore's end there is metal, but for its cone."""
-    beyond = _rod(bore, bore.length, bore.tip + 0.5, _NEARLY)
-    air = (beyond - casting).volume
-    due = math.pi * bore.radius**2 * bore.tip / 3.0
-    return abs(air - due) < _END * beyond.volume
+def _is_closed(bore: Bore, casting: Body) -> bool:
+    """Tell whether beyond a blind bore's flat end there is metal."""
+    beyond = _rod(bore, bore.length, _BEYOND, bore.far)
+    return (beyond - casting).volume < _END * beyond.volume
 
 
 def _standing(good: list[Bore], bad: list[Uncored]) -> tuple[list[Bore], list[Uncored]]:
-    """Return the bores with upright blind ones all open downwards in the mould; those that would hang go to the others."""
+    """Return the bores with upright blind ones all open downwards in the mould; those that would hang go to the others.
+
+    Where none is blind, stepped ones stand on their wide end, as far as they agree.
+    """
     blind = [bore for bore in good if bore.blind and bore.upright]
-    down, up = ([b for b in blind if (b.end[2] > b.start[2]) == rises] for rises in (True, False))
-    hanging = up if sum(map(_volume, down)) >= sum(map(_volume, up)) else down
-    turned_over = bool(up) and hanging is down
+    down, up = ([b for b in blind if (b.axis[2] > 0) == rises] for rises in (True, False))
+    hanging = up if sum(b.volume for b in down) >= sum(b.volume for b in up) else down
+    turned_over = (bool(up) and hanging is down) if blind else sum(_heavy_top(good)) > 0
     found = [b.turned if turned_over and b.upright and not b.blind else b for b in good if b not in hanging]
     why = "its core would hang from the cope, for it opens the other way from the other blind bores: leave it out and drill it"
     return found, [*bad, *(Uncored(bore, why) for bore in hanging)]
 
 
-def _volume(bore: Bore) -> float:
-    return bore.radius**2 * bore.length
+def _heavy_top(bores: Sequence[Bore]) -> Iterator[float]:
+    """Yield for each upright bore its volume where it is wider at its end than at its start, less than nothing where it is not."""
+    for bore in bores:
+        if bore.upright and abs(bore.far - bore.mouth) > _NONE:
+            yield math.copysign(bore.volume, bore.far - bore.mouth)
 
 
-def upright_to(axis: Floats) -> Floats:
+def upright_to(axis: Sequence[float] | Floats) -> Floats:
     """Return the turn (3, 3) that lays Z along a direction."""
     way = np.asarray(axis, dtype=float)
     if abs(way[2]) > 1.0 - 1e-12:

@@ -5,14 +5,14 @@ no source. The foundry decides what it cores. Knows nothing of casting or sand.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
-from geom.pattern.bores import Bore, upright_to
+from geom.pattern.bores import Bore, revolved, upright_to
+from geom.pattern.coaxial import Profile, frustum, steps_of
 from geom.rays.body import Body, block, joined, rod
 from geom.standards.foundry import core_print
 
@@ -21,8 +21,7 @@ UPPER_TAPER: Final = 10.0
 """Degrees: the upper print finds its seat as the mould is closed."""
 
 STANDING: Final = 0.5
-LYING: Final = 1.0
-"""Length of the one print of a blind bore's core over the core's own, at least: standing on it, or level and held by it alone."""
+"""Length of the print a blind bore's core stands on, over its own length and as many times more as it is wider than the print."""
 
 _LAP: Final = 0.2
 """mm by which a core's filling reaches into the metal round it."""
@@ -47,13 +46,13 @@ class Core:
     last: Print | None
 
     @property
-    def profile(self) -> tuple[tuple[float, float], ...]:
+    def profile(self) -> Profile:
         """Height along the axis from the core's own first end, and radius there: the core as rammed."""
         a, b, bore = self.first, self.last, self.bore
         low, high = a.length, a.length + bore.length
-        body = ((0.0, a.tip - a.clearance), (low, a.root - a.clearance), (low, bore.radius), (high, bore.radius))
+        body = ((0.0, a.tip - a.clearance), (low, a.root - a.clearance), *((low + t, r) for t, r in bore.profile))
         if b is None:
-            return (*body, (high + bore.tip, 0.0)) if bore.tip > 0 else body
+            return body
         gap = b.clearance
         return (
             *body,
@@ -64,20 +63,12 @@ class Core:
     @property
     def volume(self) -> float:
         """Closed form, mm3."""
-        return sum(_frustum(r0, r1, z1 - z0) for (z0, r0), (z1, r1) in _steps(self.profile))
+        return sum(frustum(r0, r1, z1 - z0) for (z0, r0), (z1, r1) in steps_of(self.profile))
 
     @property
-    def kind(self) -> tuple[tuple[float, float], ...]:
+    def kind(self) -> Profile:
         """What two cores from one box have in common."""
         return tuple((round(z, 4), round(r, 4)) for z, r in self.profile)
-
-
-def _frustum(r0: float, r1: float, height: float) -> float:
-    return math.pi * height * (r0 * r0 + r0 * r1 + r1 * r1) / 3.0
-
-
-def _steps(profile: Sequence[tuple[float, float]]) -> list[tuple[tuple[float, float], tuple[float, float]]]:
-    return [(a, b) for a, b in pairwise(profile) if b[0] > a[0]]
 
 
 def core_of(bore: Bore, where: str) -> Core:
@@ -86,19 +77,29 @@ def core_of(bore: Bore, where: str) -> Core:
     Raises:
         StandardError: the bore is larger than the table of prints.
     """
-    diameter = 2.0 * bore.radius
-    deep = bore.length + bore.tip
+    widest, mouth, far = 2.0 * bore.radius, bore.mouth, bore.far
     if not bore.upright:
-        length, clearance = core_print(diameter, "level", where)
+        length, clearance = core_print(widest, "level", where)
         if bore.blind:
-            return Core(bore, Print(max(length, LYING * deep), bore.radius, bore.radius, clearance), None)
-        level = Print(length, bore.radius, bore.radius, clearance)
-        return Core(bore, level, level)
-    low, clearance = core_print(diameter, "lower", where)
+            return Core(bore, Print(max(length, _counterweight(bore)), mouth, mouth, clearance), None)
+        return Core(bore, Print(length, mouth, mouth, clearance), Print(length, far, far, clearance))
+    low, clearance = core_print(widest, "lower", where)
     if bore.blind:
-        return Core(bore, _tapered(max(low, STANDING * deep), bore.radius, LOWER_TAPER, clearance), None)
-    high, _ = core_print(diameter, "upper", where)
-    return Core(bore, _tapered(low, bore.radius, LOWER_TAPER, clearance), _tapered(high, bore.radius, UPPER_TAPER, clearance))
+        tall = STANDING * bore.length * bore.radius / mouth
+        return Core(bore, _tapered(max(low, tall), mouth, LOWER_TAPER, clearance), None)
+    high, _ = core_print(widest, "upper", where)
+    return Core(bore, _tapered(low, mouth, LOWER_TAPER, clearance), _tapered(high, far, UPPER_TAPER, clearance))
+
+
+def _counterweight(bore: Bore) -> float:
+    """Return how long a level print is that balances a blind bore's core about the bore's mouth: nothing carries its far end."""
+    moment = 0.0
+    for (t0, r0), (t1, r1) in steps_of(bore.profile):
+        high = t1 - t0
+        moment += (
+            math.pi * high * (t0 * (r0 * r0 + r0 * r1 + r1 * r1) / 3.0 + high * (r0 * r0 + 2.0 * r0 * r1 + 3.0 * r1 * r1) / 12.0)
+        )
+    return math.sqrt(2.0 * moment / (math.pi * bore.mouth**2))
 
 
 def _tapered(length: float, radius: float, taper: float, clearance: float) -> Print:
@@ -109,26 +110,30 @@ def _tapered(length: float, radius: float, taper: float, clearance: float) -> Pr
 def filling(core: Core, chord: float) -> Body:
     """Return what fills a core's bore on the pattern, with its prints, draw frame."""
     a, b, bore = core.first, core.last, core.bore
-    deep = bore.length + (bore.tip + _LAP if bore.blind else 0.0)
     bodies = [
-        rod((0.0, 0.0, a.length), bore.radius + _LAP, deep, chord),
+        *_filled(bore, a.length, chord),
         rod((0.0, 0.0, 0.0), a.tip, a.length + _LAP, chord, a.root + _LAP * (a.root - a.tip) / a.length),
     ]
     if b is not None:
         bodies.append(rod((0.0, 0.0, a.length + bore.length - _LAP), b.root, b.length + _LAP, chord, b.tip))
-    foot = np.subtract(bore.start, a.length * bore.axis).tolist()
+    foot = np.subtract(bore.start, a.length * np.asarray(bore.axis)).tolist()
     return joined(bodies).moved(upright_to(bore.axis), foot)
+
+
+def _filled(bore: Bore, at: float, chord: float) -> Iterator[Body]:
+    """Yield what fills each stretch of a bore that begins at a Z: with a lap into the metal, round it and beyond its steps."""
+    for (t0, r0), (t1, r1) in steps_of(bore.profile):
+        before = _LAP if t0 > 0 else 0.0
+        after = _LAP if t1 < bore.length or bore.blind else 0.0
+        slope = (r1 - r0) / (t1 - t0)
+        lap = _LAP * (1.0 + abs(slope))
+        low, high = (max(0.01, r + lap) for r in (r0 - slope * before, r1 + slope * after))
+        yield rod((0.0, 0.0, at + t0 - before), low, t1 - t0 + before + after, chord, high)
 
 
 def core_body(core: Core, chord: float) -> Body:
     """Return the core itself, standing on its first end."""
-    steps = _steps(core.profile)
-    return joined(
-        [
-            rod((0.0, 0.0, z0), r0, z1 - z0 + (1e-3 if i + 1 < len(steps) else 0.0), chord, r1)
-            for i, ((z0, r0), (z1, r1)) in enumerate(steps)
-        ]
-    )
+    return revolved(core.profile, chord)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -37,6 +37,12 @@ BOX_WALL: Final = 8.0
 """mm round a core in its box; common practice, no source."""
 
 
+_TOUCH: Final = 1.0
+"""mm3 that two cores may share: the laps of their fillings."""
+
+_DRILL: Final = "leave one of them out of the casting and drill it, or have the foundry paste one core to the other"
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Pattern:
     """A pattern and all that goes with it.
@@ -99,6 +105,8 @@ def make_pattern(part: "Part", settings: "Settings", mesh: Mesh, letters: Sequen
         plain, uncored = [], [*(Uncored(bore, "pattern.cores is false") for bore in plain), *uncored]
     _check_level(plain, parting, settings)
     chord = settings.printer.chord
+    plain, crossing = _apart(plain, settings)
+    uncored += crossing
     first = [core_of(bore, settings.label) for bore in plain]
     filled = joined([casting, *(filling(core, chord) for core in first)])
     cored = frozenset(index for bore in plain for index in bore.surfaces)
@@ -141,6 +149,20 @@ def _as_cast(part: "Part") -> frozenset[int]:
             if face.normal is not None
         )
     )
+
+
+def _apart(bores: list[Bore], settings: "Settings") -> tuple[list[Bore], list[Uncored]]:
+    """Return the bores whose cores stand clear of each other, and those whose core would run into a larger one."""
+    kept: list[tuple[Bore, Body]] = []
+    bad = []
+    for bore in bores:
+        body = filling(core_of(bore, settings.label), settings.printer.chord)
+        other = next((one for one, there in kept if (there & body).volume > _TOUCH), None)
+        if other is None:
+            kept.append((bore, body))
+        else:
+            bad.append(Uncored(bore, f"its core would run into that of the bore of {2 * other.radius:.1f} mm: {_DRILL}"))
+    return [bore for bore, _ in kept], bad
 
 
 def _check_level(bores: list[Bore], parting: Parting, settings: "Settings") -> None:
