@@ -204,6 +204,18 @@ def limits(low: float, high: float, units: Units) -> tuple[str, str]:
     raise EvenstockError(f"limits {low} and {high} mm are the wrong way round")
 
 
+def nominal(value: float, within: tuple[float, float] | None, units: Units) -> str:
+    """Return a size, mm, that has limits, in the sheet's unit: where it lies within them, its figure lies within the printed pair.
+
+    6 mm with limits from 6 to 6.012 is 0.2363 in, as are its printed limits from 0.2363 to 0.2366, not 0.2362.
+    """
+    shown = size(value, units)
+    if within is None or not within[0] - float(TIE_NOISE) <= value <= within[1] + float(TIE_NOISE):
+        return shown
+    low, high = limits(*within, units)
+    return trimmed(low if Decimal(shown) < Decimal(low) else high) if not Decimal(low) <= Decimal(shown) <= Decimal(high) else shown
+
+
 def _inwards(value: Decimal, places: int, way: str) -> str:
     noise = TIE_NOISE if way == ROUND_FLOOR else -TIE_NOISE
     return _to_places(_EXACT.add(value, noise), places, way)

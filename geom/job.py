@@ -146,12 +146,15 @@ def _row_maker(job: Job, stock: "StockReport", placed: "Sequence[Placed]") -> "R
 
 
 def _planned(job: Job, zero: Zero, rows: "RowMaker", say: Say) -> "Plan | NoPlan":
+    from geom.passes.setup_rows import as_touched
+    from geom.rows.plan import Plan
     from geom.setups.planner import plan_setups
 
     say("planning set-ups")
     placement = rows.placed.placement if rows.placed else None
     pins = job.settings.setups or None
-    return plan_setups(job.part, job.settings, zero, rows.stock, pins, placement, rows.first_fault)
+    plan = plan_setups(job.part, job.settings, zero, rows.stock, pins, placement, rows.first_fault)
+    return as_touched(plan, rows) if isinstance(plan, Plan) else plan
 
 
 def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:

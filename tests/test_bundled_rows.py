@@ -70,3 +70,20 @@ def test_what_a_set_up_says_of_its_heaviest_cut_is_what_its_rows_do() -> None:
     assert {row.tool.label for row in rows} == {grip.cutter.removesuffix(" face mill")}
     assert grip.stated is not None
     assert max(a - b for a, b in pairwise((levels[-1] + 5.0, *levels))) <= 2.5 * grip.stated / grip.needed + 1e-6
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_a_plan_says_the_height_its_rows_touch_at(name: str) -> None:
+    """The pump cover's core is touched where the finder gets to, not where one would like to: plan and rows say one height."""
+    _, plan, setups = worked(name)
+    said = 0
+    for planned, setup in zip(plan.setups, setups, strict=True):
+        for one in planned.pick_ups:
+            rows = [r for r in setup.rows if r.action == "pick up" and r.feature in one.faces and r.towards != "-z"]
+            if one.height is not None:
+                said += 1
+                assert {row.z for row in rows} == {one.height}
+            else:
+                assert one.axes == "z" or len({row.z for row in rows}) != 1
+
+    assert said

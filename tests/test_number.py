@@ -16,6 +16,7 @@ from export.number import (
     fixed,
     length,
     limits,
+    nominal,
     printed_mm,
     rounding,
     sentence,
@@ -126,6 +127,25 @@ def test_a_sentence_carries_its_lengths_in_the_sheet_unit():
 
     assert sentence(words, "mm") == "passes by 1.27 mm; leave room"
     assert sentence(words, "inch") == "passes by 0.05 in; leave room"
+
+
+def test_a_size_is_never_printed_outside_its_own_limits():
+    """6 H7, 6 to 6.012 mm (ISO 286): 0.23622 in, and the printed lower limit is 0.2363, so the size is; 40 H7 stays 40, a size
+    outside its limits (6 F7: 6.010 to 6.022) stays what the drawing calls it."""
+    assert limits(6.0, 6.012, "inch") == ("0.2363", "0.2366")
+    assert nominal(6.0, (6.0, 6.012), "inch") == "0.2363"
+    assert nominal(6.0, (5.988, 6.0), "inch") == "0.2362"
+    assert nominal(40.0, (40.0, 40.025), "mm") == "40"
+    assert nominal(6.0, (6.010, 6.022), "mm") == "6"
+    assert nominal(6.0, None, "inch") == "0.2362"
+
+
+@given(st.floats(0.5, 500.0), st.floats(0.0, 0.5), st.floats(0.002, 0.5), st.sampled_from(["mm", "inch"]))
+def test_a_size_within_its_limits_is_printed_within_the_printed_ones(value, below, above, units):
+    """Whatever the limits, the three printed figures are in order."""
+    low, high = limits(value - below, value + above, units)
+
+    assert Decimal(low) <= Decimal(nominal(value, (value - below, value + above), units)) <= Decimal(high)
 
 
 # --- laws -------------------------------------------------------------------

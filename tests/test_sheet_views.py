@@ -380,9 +380,9 @@ def _overlap(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-@pytest.mark.parametrize(("units", "wanted", "other"), [("mm", "parallel 16 mm", " in"), ("inch", "parallel 0.6299 in", "mm")])
+@pytest.mark.parametrize(("units", "wanted", "other"), [("mm", "parallel 16 mm", " in"), ("inch", "parallel 0.63 in", "mm")])
 def test_sizes_are_said_in_the_units_of_the_sheet(units: Any, wanted: str, other: str) -> None:
-    """16 mm is 0.6299 in; a sheet never has both."""
+    """16 mm is 0.6299 in, said as the words beside it say it: to 0.001; a sheet never has both."""
     said = [text for view in both(block(units), 1, units) for text, _, _ in Picture(view.svg).words()]
 
     assert any(text.startswith("parallel") for text in said)

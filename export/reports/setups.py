@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from textwrap import wrap
 from typing import Any, Final
 
-from export.number import Units, sentence, size
+from export.number import Units, nominal, sentence, size
 from export.number import limits as limits_of
 from export.reports.hole import UNIT_NAMES, direction_words, exact, exact_point
 from export.tables.words import tool_text
@@ -151,10 +151,10 @@ _HOW: Final[Mapping[str, str]] = {
 
 def measure_text(row: Row, units: Units) -> str:
     """Return what to measure before the work is unclamped."""
-    nominal = "" if row.nominal is None else f" {size(row.nominal, units)}"
+    reads = "" if row.nominal is None else f" {nominal(row.nominal, row.limits, units)}"
     limits = "" if row.limits is None else ", from {} to {}".format(*limits_of(*row.limits, units))
     note = f" ({row.note})" if row.note else ""
-    return f"{row.feature}{nominal}{limits}, {tool_text(row.tool, units)}{note}"
+    return f"{row.feature}{reads}{limits}, {tool_text(row.tool, units)}{note}"
 
 
 def assumed_text(shop: Shop) -> str:

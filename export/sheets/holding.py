@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final, Literal, TypeAlias
 
-from export.number import Units, sentence
+from export.number import Units
 from export.sheets.spots import spot_on
+from export.tables.words import gauged_text
 from geom.kernel.extent import face_box
 from geom.kernel.mesh import Mesh
 from geom.model.part import Part
@@ -86,7 +87,7 @@ def _given(box: Box, hold: Hold, units: Units) -> Piece:
     kind = _kind(box)
     studs = any(str(packing.words[0]).startswith("studs") for packing in hold.packing)
     words: dict[Kind, str] = {
-        "parallel": sentence(("parallel ", hold.parallels), units),
+        "parallel": gauged_text(("parallel ", hold.parallels), units),
         "strap": "stud" if studs else "strap",
     }
     word = "bed of the vise" if box.name == "bed" else words.get(kind, box.name)
@@ -114,7 +115,7 @@ def _soft(setup: Setup, hold: Hold, units: Units) -> Iterator[Piece]:
         rod = "rod" in str(packing.words[0])
         middle = jaw.high[2] - 0.5 * hold.grip
         z = (middle - 0.5 * wide, middle + 0.5 * wide) if rod else (jaw.low[2], jaw.high[2])
-        word = sentence(("soft rod " if rod else "soft strip ", wide), units)
+        word = gauged_text(("soft rod " if rod else "soft strip ", wide), units)
         yield Piece(f"soft at {name}", "soft", word, (jaw.low[0], y[0], z[0]), (jaw.high[0], y[1], z[1]), given=False)
 
 
@@ -153,7 +154,7 @@ def _packing(setup: Setup, hold: Hold, part: Part, ground: float, underside: _Un
         size = min(sizes, key=lambda one: abs(one - gap), default=0.0)
         if size > 0 and abs(size - gap) < _SAME:
             under_seat = under_seat and size != hold.parallels
-            word = sentence(("packing ", size), units)
+            word = gauged_text(("packing ", size), units)
             yield _upright(f"packing {number}", "packing", word, at, STRAP, (ground, ground + size))
     if under_seat:
         yield from _seated(setup, hold, part, ground, bool(straps), units)
@@ -164,7 +165,9 @@ def _seated(setup: Setup, hold: Hold, part: Part, ground: float, strapped: bool,
     (x0, y0), (x1, y1) = _seat_box(hold, part, setup.frame)
     top = ground + hold.parallels
     if not strapped:
-        yield Piece("plate", "packing", sentence(("plate ", hold.parallels), units), (x0, y0, ground), (x1, y1, top), given=False)
+        yield Piece(
+            "plate", "packing", gauged_text(("plate ", hold.parallels), units), (x0, y0, ground), (x1, y1, top), given=False
+        )
         return
     drills = [hole for hole in part.holes if hole.name in setup.features and hole.through]
     spans = [(x - hole.diameter, x + hole.diameter) for hole in drills for x in (setup.frame.local(hole.centre)[0],)]
@@ -173,7 +176,7 @@ def _seated(setup: Setup, hold: Hold, part: Part, ground: float, strapped: bool,
     starts = [[x0 + step for step in steps], [x1 - _BAR - step for step in steps]]
     for number, places in enumerate(starts, 1):
         x = next((x for x in places if not any(a < x + _BAR and b > x for a, b in spans)), places[0])
-        word = sentence(("packing ", hold.parallels), units)
+        word = gauged_text(("packing ", hold.parallels), units)
         yield Piece(f"bar {number}", "packing", word, (x, y0, ground), (x + _BAR, y1, top), given=False)
 
 

@@ -46,7 +46,12 @@ def left_out_text(setup: Setup) -> tuple[str, ...]:
 
 def holding_text(setup: Setup, units: Units) -> tuple[str, ...]:
     """Return how the work is held with its lengths in the sheet's unit, as far as a gauge shows them."""
-    return tuple(sentence((_gauged(piece, units) for piece in words), units) for words in setup.holding)
+    return tuple(gauged_text(words, units) for words in setup.holding)
+
+
+def gauged_text(words: Words, units: Units) -> str:
+    """Return a sentence with its lengths in the sheet's unit as far as a gauge shows them."""
+    return sentence((_gauged(piece, units) for piece in words), units)
 
 
 def _gauged(piece: str | float, units: Units) -> str | float:

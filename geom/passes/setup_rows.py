@@ -26,7 +26,7 @@ from geom.passes.round_passes import round_passes
 from geom.passes.row_order import ordered_rows
 from geom.passes.scene import Made, Scene, Take, lowest_clear, scene_of
 from geom.passes.slot_passes import slot_passes
-from geom.rows.plan import Plan, PlannedSetup
+from geom.rows.plan import PickUp, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Pattern, Row, Setup, Tool, Words
 from geom.settings.records import Settings
 from geom.setups.grip_check import gripped, most_pushes
@@ -125,6 +125,25 @@ class RowMaker:
         """Return the first thing that is wrong with a set-up's rows; () when they can be followed."""
         _, faults = self.rows(planned, count)
         return faults[0] if faults else ()
+
+
+def as_touched(plan: Plan, rows: RowMaker) -> Plan:
+    """Return a plan whose pick-ups say the height that their own rows touch at; a plan says where it would like to."""
+    count = len(plan.setups)
+    told = []
+    for planned in plan.setups:
+        made = rows.rows(planned, count)
+        touched = replace(planned, pick_ups=tuple(_at_height(one, made[0].rows) for one in planned.pick_ups))
+        rows.made[touched, count] = made
+        told.append(touched)
+    return replace(plan, setups=tuple(told))
+
+
+def _at_height(one: PickUp, rows: Sequence[Row]) -> PickUp:
+    """Return a pick-up with the height of its rows; with none where they touch at more than one, or nowhere."""
+    mine = [row for row in rows if row.action == "pick up" and row.feature in one.faces and row.towards != "-z"]
+    heights = {row.z for row in mine if row.z is not None and (not row.towards or row.towards[1] in one.axes)}
+    return replace(one, height=heights.pop() if len(heights) == 1 else None)
 
 
 def setups_of(plan: Plan, zero: Zero, rows: RowMaker) -> tuple[tuple[Setup, tuple[Words, ...]], ...]:

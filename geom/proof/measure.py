@@ -107,7 +107,7 @@ def _size_faults(table: Table, row: Row, size: float | None, sizes: Sizes) -> It
     if size is None:
         yield of_row("measure", table, row, "the part has nothing of this name to measure so")
         return
-    if abs(size - row.nominal) > 0.5 * table.fine + RESOLUTION:
+    if abs(_within(size, row, table.fine) - row.nominal) > 0.5 * table.fine + RESOLUTION:
         yield of_row("measure", table, row, "should read ", size, " by the part itself, and is printed as ", row.nominal)
     wanted = None if _amid(row) else _limits(row, size, sizes) or _general(row, size, sizes)
     if row.limits is None:
@@ -121,6 +121,12 @@ def _size_faults(table: Table, row: Row, size: float | None, sizes: Sizes) -> It
         yield of_row("limits", table, row, "neither drawing nor job states these limits")
     elif max(abs(low - wanted[0]), abs(high - wanted[1])) > table.fine + RESOLUTION:
         yield of_row("limits", table, row, "the limits stated are ", wanted[0], " to ", wanted[1])
+
+
+def _within(size: float, row: Row, fine: float) -> float:
+    """Return a size, or the printed limit it has to be read as: limits are rounded inwards, past a size that lies on one."""
+    low, high = row.limits or (size, size)
+    return min(max(size, low), high) if low - fine <= size <= high + fine else size
 
 
 def _limits(row: Row, size: float, sizes: Sizes) -> tuple[float, float] | None:
