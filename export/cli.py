@@ -7,6 +7,7 @@ does is in `commands`, loaded when one runs, so that `--help` stays quick.
 
 import argparse
 import contextlib
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -39,6 +40,10 @@ Exit codes: 0 yes; 1 no (the casting is short, no plan holds); 2 the input is wr
 The program advises; it does not certify strength or fitness. Check every number before it becomes metal."""
 
 
+_SELDOM = 200_000
+"""New objects between two looks for dead ones: the kernel makes many, all of which stay; looking them over took half a second."""
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code.
 
@@ -46,6 +51,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         argv: arguments; None for the process's own, which also guards it against a crash of the kernel.
     """
     _survive_plain_terminals()
+    gc.set_threshold(_SELDOM, *gc.get_threshold()[1:])
     try:
         arguments = _parser().parse_args(argv)
     except EvenstockError as error:
