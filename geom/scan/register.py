@@ -21,7 +21,7 @@ from geom.readings.records import HintPoint
 from geom.rigid import Rigid, rigid_from_matrix
 from geom.rows.words import Note
 from geom.scan.file import MM_PER_UNIT, Scan
-from geom.scan.fit import Fit, Pose, fitted, rough_scores
+from geom.scan.fit import Fit, Pose, all_fitted, fitted, rough_scores
 from geom.scan.mesh import area_vectors
 from geom.scan.noise import local_sigma
 from geom.scan.sites import Drawn, Scanned, cloud_planes, drawn_points, met, nearest, scanned_points, thinned
@@ -178,9 +178,9 @@ def _improved(drawn: Drawn, middle: Scanned, poses: list[Pose], limit: float) ->
     near = np.flatnonzero(scores <= _LIKELY * scores.min() + 0.1 * limit)
     likely = _spread_out([poses[i] for i in near[np.argsort(scores[near], kind="stable")].tolist()], _TRIED)
     rough = middle.some(_ROUGH)
-    first = sorted((fitted(drawn, rough, pose, 5.0 * limit, rounds=6, steps=2) for pose in likely), key=lambda fit: fit.score)
+    first = sorted(all_fitted(drawn, rough, likely, 5.0 * limit, rounds=6, steps=2), key=lambda fit: fit.score)
     chosen = [fit for fit in _different(first) if fit.score <= ALIKE * first[0].score + 0.02 * limit][:_CHOSEN]
-    closely = [fitted(drawn, middle, fit.pose, limit, rounds=4, steps=3) for fit in chosen]
+    closely = all_fitted(drawn, middle, [fit.pose for fit in chosen], limit, rounds=4, steps=3)
     return _different(sorted(closely, key=lambda fit: fit.score))
 
 

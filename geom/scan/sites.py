@@ -102,6 +102,10 @@ class Met:
     normal: Floats
     sure: Bools
 
+    def of(self, rows: slice) -> "Met":
+        """Return some of them."""
+        return Met(self.sample[rows], self.apart[rows], self.height[rows], self.normal[rows], self.sure[rows])
+
 
 @lru_cache(maxsize=4)
 def drawn_points(casting: Solid) -> Drawn:
