@@ -12,6 +12,7 @@ import trimesh
 
 from export.files.lettering import text_outlines
 from export.prints import core_box_sheet
+from export.prints.pattern import check_words
 from geom.errors import GeometryError, JobError
 from geom.kernel.cut import cone, cut, cylinder, fuse, prism
 from geom.kernel.mesh import tessellate
@@ -247,12 +248,16 @@ def test_a_level_blind_core_is_held_by_a_print_as_long_as_itself(drafted):
 @pytest.mark.parametrize(
     ("foot", "way", "says"),
     [
-        ((45.0, 40.0, 20.0), (0.5, 0.0, math.sqrt(0.75)), r"30\.0 degrees off the draw.*drill it"),
+        (
+            (45.0, 40.0, 20.0),
+            (math.sin(math.radians(80.0)), 0.0, math.cos(math.radians(80.0))),
+            r"80\.0 degrees off the draw and does not open in level faces at both ends.*drawn along Y .* lies level.*loose piece",
+        ),
         ((45.0, 40.0, 20.0), (0.0, 0.0, 0.0), "neither end opens"),
     ],
 )
 def test_a_bore_no_core_can_form_says_why(drafted, foot, way, says):
-    """Oblique: no print draws. Closed in: nothing holds the core. Then the casting does not draw, and the bore is named."""
+    """Oblique through the sides: no print draws. Closed in: nothing holds the core. Nothing draws then, and the bore is named."""
     if any(way):
         start = tuple(f - 60.0 * w for f, w in zip(foot, way, strict=True))
         solid = bored_from(drafted, start, way, 120.0)  # type: ignore[arg-type]
@@ -303,6 +308,78 @@ def test_cores_alike_come_out_of_one_box(drafted):
     assert [box.count for box in found.boxes] == [1, 2]
     assert len(found.cores) == 3
     assert {"core_box_1_a", "core_box_1_b", "core_box_2_a", "core_box_2_b"} < {piece.name for piece in found.pieces}
+
+
+# --- leaning bores ----------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def leaning(drafted: Solid) -> Pattern:
+    """The block with a bore of 24 mm from its foot to its top, 30 degrees off the draw."""
+    lean = math.radians(30.0)
+    way = (math.sin(lean), 0.0, math.cos(lean))
+    solid = bored_from(drafted, (45.0 - 60.0 * way[0], 40.0, 20.0 - 60.0 * way[2]), way, 120.0)
+    return make_pattern(part_of(solid), job(), tessellate(solid, 0.02))
+
+
+def oval_print(root: float, tip: float, tall: float, longer: float) -> float:
+    """Return the volume of a print whose section is an oval, closed form: pi times the integral of a (a + longer)."""
+    return math.pi * tall * ((root**2 + root * tip + tip**2) / 3 + longer * (root + tip) / 2)
+
+
+def test_a_leaning_bore_from_one_level_face_to_another_is_cored(leaning):
+    """Cut level, a cylinder is an oval r by r / cos: its prints are that oval carried on along the draw; pattern in closed form."""
+    (core,) = leaning.cores
+    r = 1.01 * 12.0
+    longer = r / math.cos(math.radians(30.0)) - r
+    first, last = core.first, core.last
+    prints = [oval_print(p.root, p.tip, p.length, longer) for p in (first, last)]
+    low, high = leaning.whole.box
+
+    assert leaning.draws
+    assert leaning.uncored == ()
+    assert core.bore.length == pytest.approx(40.4 / math.cos(math.radians(30.0)))
+    assert core.bore.start == pytest.approx((1.01 * (45.0 - 20.0 * math.tan(math.radians(30.0))), 40.4, 0.0), abs=1e-6)
+    assert (low[2], high[2]) == pytest.approx((-first.length, 40.4 + last.length))
+    assert leaning.whole.volume == pytest.approx(drafted_casting(BASE, LEAN).volume * 1.01**3 + sum(prints), rel=2e-4)
+
+
+def test_a_leaning_cores_volume_and_its_boxs_are_their_closed_forms(leaning):
+    """pi r2 L for the middle; the box opens in the plane of the lean, and its halves are each other's mirror image."""
+    (core,), (box,) = leaning.cores, leaning.boxes
+    r, gap, longer = 12.12, core.first.clearance, core.longer
+    first, last = core.first, core.last
+    top = last.tip - gap + gap * (last.root - last.tip) / last.length
+    due = math.pi * r**2 * core.bore.length
+    due += oval_print(first.root - gap, first.tip - gap, first.length, longer) + oval_print(
+        last.root - gap, top, last.length - gap, longer
+    )
+    length, wide, high = box.size
+    holes = 2 * math.pi * (3.075**2 + 3.225**2) * box.apart[2]
+
+    assert core.volume == pytest.approx(due, rel=1e-9)
+    assert core_body(core, 0.002).volume == pytest.approx(due, rel=5e-4)
+    assert sum(half.volume for half in box.halves) == pytest.approx(2 * length * wide * high - due - holes, rel=1e-3)
+    a, b = (half.moved(np.diag([1.0, flip, 1.0]), (0.0, 0.0, 0.0)) for half, flip in zip(box.halves, (1.0, -1.0), strict=True))
+    assert (a - b).volume < 4 * math.pi * 3.225**2 * box.apart[2]
+    assert all(half.outlines_at(box.size[2] - 0.5) for half in box.halves)
+
+
+def test_a_leaning_cores_page_says_how_it_leans(leaning):
+    """30 degrees: to the side by 40.4 tan 30 = 23.32 mm; ovals longer by 2 (r / cos - r) = 3.75 mm."""
+    says = " | ".join(core_box_sheet.size_words(leaning.boxes[0], 6.0, "mm"))
+
+    assert "along it, prints and cavity measure more by 3.75 mm" in says
+    assert "to the side of its open end by 23.32 mm" in says
+    assert any("leaning by 30.0 degrees core: 24.24 mm over 46.65 mm" in words for words in check_words(leaning, "mm"))
+
+
+def test_a_leaning_blind_bore_is_refused(drafted):
+    """It would stand on one oval print with its weight to the side."""
+    solid = bored_from(drafted, (30.0, 40.0, -10.0), (0.5, 0.0, math.sqrt(0.75)), 40.0)
+    found = make_pattern(part_of(solid), job(), tessellate(solid, 0.05))
+
+    assert ["does not open in level faces at both ends" in one.why and "drill it" in one.why for one in found.uncored] == [True]
 
 
 # --- stepped bores ----------------------------------------------------------

@@ -43,6 +43,9 @@ def size_words(box: CoreBox, pin: float, units: Units) -> Iterator[str]:
             ("print at the closed end, long: ", core.last.length - core.last.clearance),
             ("its diameter at the middle and at its tip: ", 2 * core.profile[-2][1], " and ", 2 * core.profile[-1][1]),
         ]
+    if bore.leans:
+        said.append(("these are taken across the lean; along it, prints and cavity measure more by ", 2 * core.longer))
+        said.append(("the cavity's far end lies to the side of its open end by ", core.shift))
     said += [
         ("core over all: ", core.profile[-1][0]),
         ("each half: ", length, " by ", wide, " by ", high),

@@ -6,6 +6,7 @@ nothing of how a pattern is found.
 """
 
 import contextlib
+import math
 from collections.abc import Iterator
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
@@ -26,6 +27,7 @@ from geom.pattern.coaxial import steps_of
 from geom.pattern.cores import Core
 from geom.pattern.draft import FaceDraft
 from geom.pattern.halves import Piece
+from geom.pattern.leaning import lean_of
 from geom.pattern.parting import RISER
 from geom.pattern.pattern import Pattern, make_pattern
 from geom.rays.body import Body
@@ -297,7 +299,9 @@ def check_words(found: Pattern, units: Units) -> Iterator[str]:
 def _core_words(core: Core) -> Words:
     bore, first, last = core.bore, core.first, core.last
     stepped = "stepped " if bore.is_stepped else ""
-    kind = f"{'blind ' if bore.blind else ''}{stepped}{'upright' if bore.upright else 'level'} core: "
+    lean = f"leaning by {math.degrees(lean_of(bore.axis)):.1f} degrees"
+    way = "upright" if bore.upright else lean if bore.leans else "level"
+    kind = f"{'blind ' if bore.blind else ''}{stepped}{way} core: "
     size: Words = (kind, *step_words(bore))
     if last is None:
         prints: Words = ("; print ", first.length, " long, the core's ", first.clearance, " smaller at each side")

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from geom.kernel.shape import Surface
 from geom.pattern.coaxial import Order, Profile, Run, disc_at, frustum, runs, steps_of
+from geom.pattern.leaning import along_lean, between_level_faces, column, excess, lean_of
 from geom.rays.body import Body, joined, rod
 from geom.space import Vec3
 from geom.tolerance import SAME_DIRECTION
@@ -28,6 +29,9 @@ _NEARLY: Final = 0.98
 _AIR: Final = 1e-3
 _END: Final = 0.03
 """Shares of a volume that count as nothing."""
+
+_LIFT: Final = 0.01
+"""mm off a face: beyond facets' rounding."""
 
 _BEYOND: Final = 0.5
 """mm of metal looked for beyond a closed end."""
@@ -83,6 +87,11 @@ class Bore:
         return self.profile[-1][1]
 
     @property
+    def leans(self) -> bool:
+        """Whether it is neither along the draw nor level."""
+        return SAME_DIRECTION < abs(self.axis[2]) < 1.0 - SAME_DIRECTION
+
+    @property
     def is_stepped(self) -> bool:
         """Whether it has more than one diameter, a cone at its closed end aside."""
         radii = [radius for _, radius in self.profile if not (self.blind and radius < _NONE)]
@@ -127,12 +136,7 @@ def sorted_bores(surfaces: Sequence[Surface], order: Order, casting: Body, size:
     bad: list[Uncored] = []
     for run in runs(surfaces, order):
         bore = _bore_of(run)
-        rise = abs(bore.axis[2])
-        if SAME_DIRECTION < rise < 1.0 - SAME_DIRECTION:
-            lean = math.degrees(math.acos(min(1.0, rise)))
-            bad.append(Uncored(bore, f"it lies {lean:.1f} degrees off the draw, and no print at that angle draws: {_OTHERWISE}"))
-            continue
-        found = _opened(bore, run, surfaces, order, casting, size)
+        found = (_between if bore.leans else _opened)(bore, run, surfaces, order, casting, size)
         if isinstance(found, Uncored):
             bad.append(found)
         else:
@@ -140,9 +144,44 @@ def sorted_bores(surfaces: Sequence[Surface], order: Order, casting: Body, size:
     return _standing(good, bad)
 
 
-_OTHERWISE: Final = (
-    "draw along its axis (pattern.draw), lay it upright or level in the model, or leave it out of the casting and drill it"
-)
+def _between(bore: Bore, run: Run, surfaces: Sequence[Surface], order: Order, casting: Body, size: float) -> Bore | Uncored:
+    """Return a leaning bore that opens in level faces at both ends, nothing below or above it."""
+    lean = f"it lies {math.degrees(lean_of(bore.axis)):.1f} degrees off the draw"
+    otherwise = _otherwise(bore, order)
+    wall = next((s for s in surfaces if s.index == run.surfaces[0]), None)
+    if wall is None or len(run.surfaces) > 1:
+        return Uncored(bore, f"{lean} and has steps, and no print at that angle draws: {otherwise}")
+    ends = between_level_faces(wall, bore.axis, surfaces, order)
+    if ends is None:
+        return Uncored(bore, f"{lean} and does not open in level faces at both ends, and no print at that angle draws: {otherwise}")
+    start, length = ends
+    level = replace(bore, profile=((0.0, wall.radius), (length, wall.radius)), start=start)
+    room = column(
+        (0.0, 0.0, _NEARLY * wall.radius),
+        (length * math.sin(lean_of(bore.axis)), length * abs(bore.axis[2]), _NEARLY * wall.radius),
+        excess(wall.radius, bore.axis),
+        _CHORD,
+    ).moved(along_lean(bore.axis), start)
+    if (room & casting).volume > _END * room.volume:
+        return Uncored(bore, f"{lean} and metal stands in it: {otherwise}")
+    if not all(_is_clear_along(one, casting, size) for one in (level, level.turned)):
+        return Uncored(bore, f"{lean}, and metal stands along the draw in the way of its prints: {otherwise}")
+    return level
+
+
+def _otherwise(bore: Bore, order: Order) -> str:
+    """Return what would do for a bore that leans: the name of an axis that it lies square to comes first."""
+    square = ["XYZ"[axis] for axis, along in zip(order, bore.axis, strict=True) if abs(along) < SAME_DIRECTION]
+    drawn = [f"drawn along {name} (pattern.draw) it lies level and can be cored in the parting" for name in square]
+    rest = "leave it out of the casting and drill it from solid, or have the foundry set it with a loose piece"
+    return "; or ".join([*drawn, rest])
+
+
+def _is_clear_along(bore: Bore, casting: Body, size: float) -> bool:
+    """Tell whether a print could stand on along the draw from a leaning bore's start: nothing but air, as wide as its mouth."""
+    longer, radius = excess(bore.radius, bore.axis), _NEARLY * bore.radius
+    print_room = column((0.0, -size, radius), (0.0, -_LIFT, radius), longer, _CHORD).moved(along_lean(bore.axis), bore.start)
+    return (print_room & casting).volume < _AIR * print_room.volume
 
 
 def _bore_of(run: Run) -> Bore:
@@ -150,7 +189,7 @@ def _bore_of(run: Run) -> Bore:
     first = run.profile[0][0]
     x, y, z = (np.asarray(run.foot) + first * np.asarray(run.axis)).tolist()
     profile = tuple((t - first, r) for t, r in run.profile)
-    bore = Bore(run.surfaces, profile, (x, y, z), run.axis, abs(run.axis[2]) > 0.5)
+    bore = Bore(run.surfaces, profile, (x, y, z), run.axis, abs(run.axis[2]) > 1.0 - SAME_DIRECTION)
     ends = [(round(p[2], 6), p) for p in (bore.start, bore.end)]
     return bore if ends[0] <= ends[1] else bore.turned
 
@@ -215,7 +254,7 @@ def _standing(good: list[Bore], bad: list[Uncored]) -> tuple[list[Bore], list[Un
     down, up = ([b for b in blind if (b.axis[2] > 0) == rises] for rises in (True, False))
     hanging = up if sum(b.volume for b in down) >= sum(b.volume for b in up) else down
     turned_over = (bool(up) and hanging is down) if blind else sum(_heavy_top(good)) > 0
-    found = [b.turned if turned_over and b.upright and not b.blind else b for b in good if b not in hanging]
+    found = [b.turned if turned_over and (b.upright or b.leans) and not b.blind else b for b in good if b not in hanging]
     why = "its core would hang from the cope, for it opens the other way from the other blind bores: leave it out and drill it"
     return found, [*bad, *(Uncored(bore, why) for bore in hanging)]
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from geom.pattern.bores import Bore, revolved, upright_to
 from geom.pattern.coaxial import Profile, frustum, steps_of
+from geom.pattern.leaning import along_lean, column, excess, lean_of, leaned
 from geom.rays.body import Body, block, joined, rod
 from geom.standards.foundry import core_print
 
@@ -22,6 +23,9 @@ UPPER_TAPER: Final = 10.0
 
 STANDING: Final = 0.5
 """Length of the print a blind bore's core stands on, over its own length and as many times more as it is wider than the print."""
+
+_OFF: Final = 1e-3
+"""mm a box begins behind its core's end: faces that lie in each other would leave a skin over the opening."""
 
 _LAP: Final = 0.2
 """mm by which a core's filling reaches into the metal round it."""
@@ -47,10 +51,14 @@ class Core:
 
     @property
     def profile(self) -> Profile:
-        """Height along the axis from the core's own first end, and radius there: the core as rammed."""
+        """Height along the axis from the core's own first end, and radius there: the core as rammed.
+
+        Of one that leans: height along the draw, and half its width across the lean.
+        """
         a, b, bore = self.first, self.last, self.bore
-        low, high = a.length, a.length + bore.length
-        body = ((0.0, a.tip - a.clearance), (low, a.root - a.clearance), *((low + t, r) for t, r in bore.profile))
+        share = abs(bore.axis[2]) if bore.leans else 1.0
+        low, high = a.length, a.length + share * bore.length
+        body = ((0.0, a.tip - a.clearance), (low, a.root - a.clearance), *((low + share * t, r) for t, r in bore.profile))
         if b is None:
             return body
         gap = b.clearance
@@ -63,12 +71,25 @@ class Core:
     @property
     def volume(self) -> float:
         """Closed form, mm3."""
-        return sum(frustum(r0, r1, z1 - z0) for (z0, r0), (z1, r1) in steps_of(self.profile))
+        found = 0.0
+        for (z0, r0), (z1, r1) in steps_of(self.profile):
+            found += frustum(r0, r1, z1 - z0) + math.pi * (z1 - z0) * self.longer * (r0 + r1) / 2.0
+        return found
+
+    @property
+    def longer(self) -> float:
+        """By how much it is longer than wide, to one side, along its lean; 0 where it does not lean."""
+        return excess(self.bore.radius, self.bore.axis) if self.bore.leans else 0.0
 
     @property
     def kind(self) -> Profile:
         """What two cores from one box have in common."""
-        return tuple((round(z, 4), round(r, 4)) for z, r in self.profile)
+        return (*((round(z, 4), round(r, 4)) for z, r in self.profile), (round(self.longer, 4), round(self.shift, 4)))
+
+    @property
+    def shift(self) -> float:
+        """How far its last end lies along its lean from the first; 0 where it does not lean."""
+        return self.bore.length * math.sin(lean_of(self.bore.axis)) if self.bore.leans else 0.0
 
 
 def core_of(bore: Bore, where: str) -> Core:
@@ -78,7 +99,7 @@ def core_of(bore: Bore, where: str) -> Core:
         StandardError: the bore is larger than the table of prints.
     """
     widest, mouth, far = 2.0 * bore.radius, bore.mouth, bore.far
-    if not bore.upright:
+    if not bore.upright and not bore.leans:
         length, clearance = core_print(widest, "level", where)
         if bore.blind:
             return Core(bore, Print(max(length, _counterweight(bore)), mouth, mouth, clearance), None)
@@ -109,6 +130,8 @@ def _tapered(length: float, radius: float, taper: float, clearance: float) -> Pr
 
 def filling(core: Core, chord: float) -> Body:
     """Return what fills a core's bore on the pattern, with its prints, draw frame."""
+    if core.bore.leans:
+        return _leaning_filling(core, chord)
     a, b, bore = core.first, core.last, core.bore
     bodies = [
         *_filled(bore, a.length, chord),
@@ -118,6 +141,23 @@ def filling(core: Core, chord: float) -> Body:
         bodies.append(rod((0.0, 0.0, a.length + bore.length - _LAP), b.root, b.length + _LAP, chord, b.tip))
     foot = np.subtract(bore.start, a.length * np.asarray(bore.axis)).tolist()
     return joined(bodies).moved(upright_to(bore.axis), foot)
+
+
+def _leaning_filling(core: Core, chord: float) -> Body:
+    """Return what fills a leaning core's bore on the pattern, with its oval prints."""
+    a, b, bore, longer = core.first, core.last, core.bore, core.longer
+    assert b is not None
+    low, high = a.length, a.length + abs(bore.axis[2]) * bore.length
+    over = core.shift
+    bodies = [
+        column((0.0, 0.0, a.tip), (0.0, low, a.root), longer, chord),
+        column((0.0, low - _LAP, a.root - _LAP), (0.0, low + _LAP, a.root - _LAP), longer, chord),
+        column((0.0, low, bore.radius + _LAP), (over, high, bore.radius + _LAP), longer, chord),
+        column((over, high - _LAP, b.root - _LAP), (over, high + _LAP, b.root - _LAP), longer, chord),
+        column((over, high, b.root), (over, high + b.length, b.tip), longer, chord),
+    ]
+    turn = along_lean(bore.axis)
+    return joined(bodies).moved(turn, (np.asarray(bore.start) - low * turn[:, 2]).tolist())
 
 
 def _filled(bore: Bore, at: float, chord: float) -> Iterator[Body]:
@@ -133,6 +173,10 @@ def _filled(bore: Bore, at: float, chord: float) -> Iterator[Body]:
 
 def core_body(core: Core, chord: float) -> Body:
     """Return the core itself, standing on its first end."""
+    if core.bore.leans:
+        low = core.first.length
+        between = low, low + abs(core.bore.axis[2]) * core.bore.length
+        return leaned(core.profile, between, core.bore.axis, core.longer, chord)
     return revolved(core.profile, chord)
 
 
@@ -169,17 +213,22 @@ def core_box(core: Core, chord: float, wall: float, pin: float, gap: float, coun
     length = core.profile[-1][0]
     widest = max(radius for _, radius in core.profile)
     rim = 2.0 * wall + pin
-    half_width, height = widest + rim, widest + wall
-    along = inner.moved(np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]]), (0.0, 0.0, 0.0))
-    outer = block((0.0, -half_width, -height), (length + wall, half_width, 0.0))
-    cavity = along & block((-1.0, -half_width, -height), (length + wall, half_width, 0.0))
-    across = widest + rim / 2.0
+    height = widest + wall
+    low, high = -widest - core.longer - rim, widest + core.longer + core.shift + rim
+    along = inner.moved(_LYING, (0.0, 0.0, 0.0))
+    outer = block((_OFF, low, -height), (length + wall, high, 0.0))
+    cavity = along & block((-1.0, low, -height), (length + wall, high, 0.0))
     depth = min(2.0 * pin, height - wall / 2.0)
-    spots = [(wall + pin, across), (length - pin, -across)]
+    spots = [(wall + pin, high - rim / 2.0), (length - pin, low + rim / 2.0)]
     halves = []
     for grow, flip in ((0.0, 1.0), (gap, -1.0)):
+        over = np.diag([1.0, flip, 1.0])
         holes = joined([rod((x, flip * y, -depth), pin / 2.0 + gap / 2.0 + grow, depth + 1.0, chord) for x, y in spots])
-        halves.append((outer - cavity - holes).moved(np.eye(3), (0.0, 0.0, height)))
+        halves.append(((outer - cavity).moved(over, (0.0, 0.0, 0.0)) - holes).moved(np.eye(3), (0.0, 0.0, height)))
     (x0, y0), (x1, y1) = spots
-    size, apart = (length + wall, 2.0 * half_width, height), (x1 - x0, abs(y1 - y0), depth)
+    size, apart = (length + wall, high - low, height), (x1 - x0, abs(y1 - y0), depth)
     return CoreBox((halves[0], halves[1]), size, 2.0 * cavity.volume, core, count, apart)
+
+
+_LYING: Final = np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+"""Lays a core along X, its lean along Y."""

@@ -168,7 +168,7 @@ def _apart(bores: list[Bore], settings: "Settings") -> tuple[list[Bore], list[Un
 def _check_level(bores: list[Bore], parting: Parting, settings: "Settings") -> None:
     """Refuse a level core whose axis is not in the parting: its prints would not draw."""
     for bore in bores:
-        if bore.upright:
+        if bore.upright or bore.leans:
             continue
         ends = [bore.start] if bore.blind else [bore.start, bore.end]
         heights = parting.heights(np.array([end[:2] for end in ends]))
