@@ -159,6 +159,19 @@ def test_what_hangs_over_nothing_is_measured_and_told(plate, finished):
     assert "hangs over nothing" not in print_files(plate, finished, Printer(), "job.toml")["prototype_print.txt"].decode()
 
 
+def test_a_long_print_is_turned_on_the_bed_before_it_is_cut():
+    """130 x 10 mm on a bed of 100: across the corners it needs (130 + 10) / sqrt 2 = 99.0 mm; 140 needs 106 and is cut."""
+    bed = Printer(bed=(101.0, 101.0, 50.0))
+    turned = split_for_bed(block((5.0, 3.0, 0.0), (135.0, 13.0, 12.0)), bed, (), "bar")
+    cut_up = split_for_bed(block((0.0, 0.0, 0.0), (140.0, 14.0, 14.0)), Printer(bed=(101.0, 101.0, 50.0), pin=4.0), (), "bar")
+    (piece,) = turned.pieces
+
+    assert (turned.turn, turned.dowels) == (45.0, 0)
+    assert [piece.box[1][i] - piece.box[0][i] for i in range(3)] == pytest.approx([140.0 / math.sqrt(2)] * 2 + [12.0])
+    assert piece.volume == pytest.approx(130 * 10 * 12)
+    assert (len(cut_up.pieces), cut_up.turn) == (2, 0.0)
+
+
 # --- where it is cut --------------------------------------------------------
 
 

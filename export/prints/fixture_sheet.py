@@ -6,11 +6,11 @@ the sheet's unit. Knows nothing of meshes' files.
 
 import base64
 from collections.abc import Iterable, Sequence
-from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from export.files.lettering import wrapped
 from export.files.pdf import Page, pdf_bytes
 from export.number import Units, fixed, sentence
 from export.pictures.picture import Canvas, flags_on
@@ -28,8 +28,10 @@ _FIELD: Final = (88.0, 74.0)
 """Room for one picture, mm."""
 
 _TEXT, _LINE = 2.15, 4.1
-_ACROSS, _COLUMN = 120, 58
-"""Letters that a line of the page, and of a column, holds."""
+_ACROSS, _COLUMN = _WIDTH - 2 * _MARGIN, 86.0
+"""mm that a line of the page, and of a column, holds."""
+
+_INDENT = 6.0
 
 _SEEN: Final = ("from the front left", "from the back right")
 
@@ -105,15 +107,16 @@ def _facts(made: Made, units: Units) -> list[str]:
     ]
 
 
-def _block(canvas: Canvas, at: tuple[float, float], title: str, lines: Iterable[str], wide: int, numbered: bool = False) -> float:
+def _block(canvas: Canvas, at: tuple[float, float], title: str, lines: Iterable[str], wide: float, numbered: bool = False) -> float:
     """Draw a title and lines under it; return where the next thing may stand."""
     x, y = at
+    indent = _INDENT if numbered else 0.0
     canvas.text((x, y), title, 2.8)
     y += 1.3 * _LINE
     for number, line in enumerate(lines, 1):
-        for i, piece in enumerate(wrap(line, wide)):
+        for i, piece in enumerate(wrapped(line, _TEXT, wide - indent)):
             if numbered and i == 0:
                 canvas.text((x, y), f"{number}.", _TEXT)
-            canvas.text((x + (6.0 if numbered else 0.0), y), piece, _TEXT)
+            canvas.text((x + indent, y), piece, _TEXT)
             y += _LINE
     return y + 1.5

@@ -229,7 +229,9 @@ def parting_words(found: Pattern, units: Units) -> Iterator[str]:
     """Yield where the pattern parts, and why there."""
     parting = found.parting
     why = "; the job states no casting.parting, so the casting's widest section is taken" if parting.assumed else ""
-    yield sentence(_even(f"Drawn along {'XYZ'[found.along]}, parted at ", parting.z, f" of the part{why}."), units)
+    yield sentence(
+        _even(f"Drawn along {'XYZ'[found.along]}, parted at the part's {'XYZ'[found.along]} ", parting.z, f"{why}."), units
+    )
     x, y = ("XYZ"[axis] for axis in found.order[:2])
     for flat in parting.flats:
         (a, b), (c, d) = zip(flat.low, flat.high, strict=True)
@@ -244,7 +246,8 @@ def parting_words(found: Pattern, units: Units) -> Iterator[str]:
 
 def draft_words(found: Pattern, job: "Job") -> Iterator[str]:
     """Yield what the draft check found: a line for each fault, numbered as in the picture."""
-    least = f"{trimmed(fixed(found.draft.least, 2))} degrees"
+    asked = trimmed(fixed(found.draft.least, 2))
+    least = f"{asked} degree{'' if asked == '1' else 's'}"
     walls = [face for face in found.draft.faces if abs(face.angle) < 45.0]
     if found.draws:
         steepest = min((face.angle for face in walls), default=90.0)

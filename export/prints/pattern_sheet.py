@@ -5,11 +5,11 @@ A4, upright, as a PDF; the picture as SVG. Says what the pattern says and works 
 
 import base64
 from collections.abc import Iterable
-from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from export.files.lettering import wrapped
 from export.files.pdf import Page, pdf_bytes
 from export.number import fixed
 from export.pictures.picture import Canvas, flags_on
@@ -37,12 +37,11 @@ _FIELD: Final = (88.0, 70.0)
 _SMALL: Final = (88.0, 58.0)
 _THIRD: Final = (56.0, 54.0)
 _TEXT, _LINE = 2.0, 3.7
-_COLUMN: Final = 56
 _PER_PAGE: Final = 6
 _FAULTS: Final = 10
 """Lines of draft on the page; the rest is in the text."""
 
-_ACROSS: Final = 128
+_ACROSS: Final = _WIDTH - 2.0 * _MARGIN
 _SIDES: Final[tuple[tuple[Vec3, str], ...]] = (
     ((-1.0, -1.6, 1.4), "upper side, from the front left"),
     ((-1.0, -1.6, -1.4), "lower side, from the front left"),
@@ -126,7 +125,7 @@ def _piece_pages(found: Pattern, job: "Job", walls: dict[str, Wall], title: str)
             left, top = _left(place % 2), 25.0 + (place // 2) * 86.0
             _view(canvas, shot(piece.body.mesh(), VIEWS[0]), [], (left, top), "", _SMALL)
             words = piece_words(piece, walls[piece.name], job.settings.units)
-            for row, line in enumerate(wrap(words, _COLUMN)):
+            for row, line in enumerate(wrapped(words, _TEXT, _SMALL[0])):
                 canvas.text((left, top + _SMALL[1] + 5.0 + row * _LINE), line, _TEXT)
         pages.append(canvas)
     return pages
@@ -181,7 +180,7 @@ def _block(canvas: Canvas, y: float, title: str, lines: Iterable[str]) -> float:
     canvas.text((_MARGIN, y), title, 2.6)
     y += 1.25 * _LINE
     for line in lines:
-        for piece in wrap(line, _ACROSS):
+        for piece in wrapped(line, _TEXT, _ACROSS):
             canvas.text((_MARGIN, y), piece, _TEXT)
             y += _LINE
     return y + 2.2

@@ -5,6 +5,7 @@ that are to stay whole. Pieces keep the place they had; the whole is their sum
 and the holes.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -13,6 +14,7 @@ import numpy as np
 
 from geom.errors import GeometryError
 from geom.pattern.dowels import dowel_spots, holes
+from geom.pattern.plane import Floats
 from geom.pattern.plane import area as area_of
 from geom.rays.body import Body
 from geom.space import Vec3
@@ -30,16 +32,23 @@ class Keep:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Split:
-    """The pieces of a print, where they were, the places that a cut had to pass, by name, and how many dowels it takes."""
+    """The pieces of a print, the places that a cut had to pass, by name, and how many dowels it takes.
+
+    Pieces stay where they were; `turn` is how a print in one piece was turned about Z so that it lies on the bed, degrees.
+    """
 
     pieces: tuple[Body, ...]
     crossed: tuple[str, ...] = ()
     dowels: int = 0
+    turn: float = 0.0
 
 
 _PLACES: Final = 25
 _CLEAR: Final = 1.0
 """mm a cut stays off a place."""
+
+_TURN: Final = 3.0
+"""Degrees between the turns that are tried before a print is cut."""
 
 _SAME: Final = 1e-3
 
@@ -58,12 +67,41 @@ def fits(body: Body, bed: Vec3) -> bool:
     return z <= bed[2] and ((x <= bed[0] and y <= bed[1]) or (y <= bed[0] and x <= bed[1]))
 
 
+def turn_to_fit(body: Body, bed: Vec3) -> float | None:
+    """Return how far a print is turned about Z to stand on the bed, degrees: not at all where it fits; None where no turn does."""
+    if fits(body, bed):
+        return 0.0
+    low, high = body.box
+    if high[2] - low[2] > bed[2]:
+        return None
+    flat = body.mesh().vertices[:, :2]
+    for degrees in np.arange(_TURN, 180.0, _TURN).tolist():
+        x, y = np.ptp(flat @ about_z(degrees)[:2, :2].T, axis=0).tolist()
+        if (x <= bed[0] - _CLEAR and y <= bed[1] - _CLEAR) or (y <= bed[0] - _CLEAR and x <= bed[1] - _CLEAR):
+            return float(degrees)
+    return None
+
+
+def turned_about(body: Body, degrees: float) -> Body:
+    """Return a print turned about Z."""
+    return body if degrees == 0 else body.moved(about_z(degrees), (0.0, 0.0, 0.0))
+
+
+def about_z(degrees: float) -> Floats:
+    """Return the turn (3, 3) about Z."""
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
 def split_for_bed(body: Body, printer: Printer, keep: Sequence[Keep], label: str) -> Split:
-    """Return the pieces of a print that each fit the bed, where they were; the print itself when it fits.
+    """Return the pieces of a print that each fit the bed, where they were; the print itself when it fits, turned if need be.
 
     Raises:
         GeometryError: the bed would need more than `_MOST` pieces, or a cut has no room for a dowel.
     """
+    turn = turn_to_fit(body, printer.bed)
+    if turn is not None:
+        return Split((turned_about(body, turn),), turn=turn)
     waiting, done = [body], []
     passed: set[str] = set()
     dowels = 0

@@ -4,11 +4,12 @@ Pieces come out as they lie on the printer's bed. Draw frame, pattern size, mm.
 Knows nothing of cores and drafts.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
 
+from geom.pattern.bed_split import about_z
 from geom.pattern.dowels import Spot, dowel_spots, holes
 from geom.pattern.parting import Floats, Parting, board
 from geom.pattern.plane import area
@@ -115,6 +116,16 @@ def _laid(name: str, body: Body, what: str, over: bool, deep: float = 0.0) -> Pi
     turn = _OVER if over else _AS_IT_IS
     shift = (0.0, 0.0, body.box[1][2] if over else -body.box[0][2])
     return Piece(name, body.moved(turn, shift), what, turn, shift, deep)
+
+
+def turned_piece(piece: Piece, degrees: float) -> Piece:
+    """Return a piece turned about Z, so that it lies on the bed."""
+    if degrees == 0:
+        return piece
+    about = about_z(degrees)
+    x, y, z = (about @ np.asarray(piece.shift)).tolist()
+    turn = None if piece.turn is None else about @ piece.turn
+    return replace(piece, body=piece.body.moved(about, (0.0, 0.0, 0.0)), turn=turn, shift=(x, y, z))
 
 
 def _back(parting: Parting) -> str:

@@ -19,7 +19,7 @@ from geom.pattern.contraction import Stage, growth, stages
 from geom.pattern.cores import Core, CoreBox, boxes_for, core_of, filling
 from geom.pattern.dowels import Spot, pin
 from geom.pattern.draft import Draft, draft_of
-from geom.pattern.halves import Piece, follow_board, halves
+from geom.pattern.halves import Piece, follow_board, halves, turned_piece
 from geom.pattern.lettered import flat_places, raised
 from geom.pattern.parting import Parting, parting_of
 from geom.rays.body import Body, Outline, body_of, joined
@@ -201,7 +201,7 @@ def _for_the_bed(pieces: list[Piece], cores: tuple[Core, ...], settings: "Settin
         parts = split.pieces
         dowels += split.dowels
         if len(parts) == 1:
-            found.append(piece)
+            found.append(turned_piece(piece, split.turn))
             continue
         for number, part in enumerate(parts, 1):
             low = part.box[0][2]
