@@ -11,10 +11,13 @@ import gc
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from export.exit_codes import PIPE_CLOSED, STOPPED, WRONG
 from geom.errors import EvenstockError
+
+if TYPE_CHECKING:
+    from geom.settings.records import Units
 
 PROGRAM = "evenstock"
 _COMMANDS = {
@@ -69,7 +72,7 @@ def _outcome(arguments: argparse.Namespace) -> int:
         code = _run(arguments)
         sys.stdout.flush()
     except EvenstockError as error:
-        return _wrong(str(error))
+        return _wrong(_in_units(error, arguments.units or "mm"))
     except KeyboardInterrupt:
         _tell("stopped; nothing was left half-written")
         return STOPPED
@@ -178,6 +181,15 @@ def _add_common(command: argparse.ArgumentParser) -> None:
 def _wrong(message: str) -> int:
     _tell(message)
     return WRONG
+
+
+def _in_units(error: EvenstockError, units: "Units") -> str:
+    """Return what is wrong, its lengths in the job's unit where they are told apart."""
+    if all(isinstance(word, str) for word in error.words):
+        return str(error)
+    from export.tables.words import gauged_text
+
+    return gauged_text(error.words, units)
 
 
 def _tell(message: str) -> None:

@@ -334,7 +334,10 @@ COMMANDS: Final[Mapping[str, Callable[[Namespace], int]]] = {
 
 
 def _settings(arguments: Namespace) -> Settings:
-    return load_settings(Path(arguments.job), Overrides(_parameters(arguments.set), arguments.variant, arguments.units))
+    """Return the job's settings; from here on what is wrong with it is said in its unit."""
+    settings = load_settings(Path(arguments.job), Overrides(_parameters(arguments.set), arguments.variant, arguments.units))
+    arguments.units = settings.units
+    return settings
 
 
 def _begin_scan(settings: Settings) -> None:

@@ -7,7 +7,15 @@ of these.
 
 
 class EvenstockError(ValueError):
-    """The input is wrong; the command line ends with exit code 2."""
+    """The input is wrong; the command line ends with exit code 2.
+
+    Attributes:
+        words: the message in pieces; a float is a length in mm, which the command line says in the job's own unit.
+    """
+
+    def __init__(self, *words: str | float) -> None:
+        super().__init__("".join(word if isinstance(word, str) else f"{word:.1f} mm" for word in words))
+        self.words = words
 
 
 class JobError(EvenstockError):

@@ -109,8 +109,8 @@ def read_scan_file(path: Path, unit: Unit, sigma: float | None = None) -> Scan:
     scale = MM_PER_UNIT[unit]
     if np.abs(raw.vertices).max() * scale > _LARGEST:
         raise ReadingError(
-            f"{label}: a point lies {np.abs(raw.vertices).max() * scale:.3g} mm from the scan's zero, limit {_LARGEST:g} mm; "
-            f"check the unit ({unit}) and the file"
+            f"{label}: a point lies {np.abs(raw.vertices).max():.3g} {unit} from the scan's zero, limit {_LARGEST / scale:.3g} "
+            f"{unit}; check the unit and the file"
         )
     vertices, triangles, notes = sound(raw, label, scale)
     return Scan(label, vertices, triangles, unit, sigma, (*raw.notes, *notes))

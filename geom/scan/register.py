@@ -243,15 +243,18 @@ def _check_like(drawn: Drawn, scanned: Scanned, best: Fit, limit: float, label: 
     strange = float(np.mean(best.distance > limit))
     if strange > _STRANGE:
         raise ReadingError(
-            f"{label}: {strange:.0%} of the scan lies more than {limit:.1f} mm from the drawn casting in the best pose found "
-            f"(limit {_STRANGE:.0%}; root mean square {np.sqrt((best.distance**2).mean()):.2f} mm); it is another part, mirrored, "
-            "or holds more than the casting: check the file and cut the rest away"
+            f"{label}: {strange:.0%} of the scan lies more than ",
+            limit,
+            f" from the drawn casting in the best pose found (limit {_STRANGE:.0%}; root mean square ",
+            float(np.sqrt((best.distance**2).mean())),
+            "); it is another part, mirrored, or holds more than the casting: check the file and cut the rest away",
         )
     missed = _missed(drawn, scanned, best, limit)
     if missed > _MISSED:
         raise ReadingError(
-            f"{label}: {missed:.0%} of the drawn casting has no scan within {limit:.1f} mm (limit {_MISSED:.0%}); it is a scan of "
-            "another part, or of too little of this one: scan it from more sides"
+            f"{label}: {missed:.0%} of the drawn casting has no scan within ",
+            limit,
+            f" (limit {_MISSED:.0%}); it is a scan of another part, or of too little of this one: scan it from more sides",
         )
 
 

@@ -78,8 +78,11 @@ def told(part: Part, fits: Sequence[Fit], hints: Sequence[HintPoint], limit: flo
     if worst[best] > reach:
         hint = hints[int(np.argmax(away[best]))]
         raise ReadingError(
-            f"{hint.source}: the point said to lie on {hint.face!r} is {worst[best]:.1f} mm from it in the pose of {label} "
-            f"that fits best (limit {reach:.1f} mm); check the point and the face's name"
+            f"{hint.source}: the point said to lie on {hint.face!r} is ",
+            float(worst[best]),
+            f" from it in the pose of {label} that fits best (limit ",
+            reach,
+            "); check the point and the face's name",
         )
     open_still = [_not_told(float(w), float(worst[best]), limit) for w in worst]
     return alike[best], [fit for i, fit in enumerate(alike) if open_still[i] and i != best]
