@@ -10,7 +10,9 @@ from functools import cache
 
 import pytest
 
-from geom.kernel.shape import Surface
+from geom.kernel.cut import box as bar
+from geom.kernel.cut import cylinder, fuse
+from geom.kernel.shape import Surface, solid_from_shape
 from geom.model.part import Part
 from geom.setups.clamp_rules import (
     fixed_first,
@@ -27,6 +29,7 @@ from geom.setups.clamp_rules import (
 )
 from geom.setups.demands import Demand, demand
 from geom.setups.held import Held
+from geom.setups.hold_words import hold_words
 from geom.setups.holding import holdings, useful
 from geom.setups.seats import seats
 from geom.setups.table_hold import shop_size
@@ -38,7 +41,7 @@ from tests.catalogue import block_in_block, block_on_cast_foot, bolt_circle_cove
 from tests.hand_parts import hand_part, hand_settings, hand_zero
 
 VISE = default_shop("mm").vise
-UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
+UP, DOWN, AWAY = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0), (0.0, 1.0, 0.0)
 ZERO = hand_zero((30.0, 20.0, 30.0))
 NOTHING: frozenset[str] = frozenset()
 
@@ -253,3 +256,46 @@ def test_packing_is_what_the_shop_owns() -> None:
     inch = default_shop("inch").vise
 
     assert [shop_size(12.0, VISE), shop_size(12.0, inch), shop_size(200.0, VISE), shop_size(0.0, VISE)] == [13.0, 12.7, 200.0, 0.0]
+
+
+# --- a tee on the jaws ------------------------------------------------------
+
+
+def tee(aside: float = 0.0) -> tuple[Part, Work]:
+    """A 120 x 90 x 16 plate, 3 mm on its foot, over an eye of 54, 50 thick, pushed `aside` along its pin; all else as cast."""
+    web = fuse(bar((-25.0, aside - 25.0, 10.0), (25.0, aside + 25.0, 60.0)), cylinder((0.0, aside - 25.0, 60.0), AWAY, 27.0, 50.0))
+    pair = (fuse(bar((-60.0, -45.0, foot), (60.0, 45.0, 16.0)), web) for foot in (0.0, -3.0))
+    finished, casting = (solid_from_shape(shape, name) for shape, name in zip(pair, ("finished", "casting"), strict=True))
+    part = hand_part((finished, casting), as_cast=lambda s: abs(s.centroid[2]) > 0.01)
+    return part, work(part)
+
+
+def test_a_plate_with_an_eye_below_it_sits_on_the_jaws() -> None:
+    """By hand: the eye hangs 71 below the plate, jaws are 42 high, so packing of 30 or more stands on them (32 is on hand) and they
+    hold the eye from 32 to 71 below the plate. Three packings stand over jaw steel, 26 to 51 from the middle behind soft strips
+    of 1, with the middle of the plate over them; 51 stands out: 3 of stock, 16 of plate, 32 of packing."""
+    part, one = tee()
+    found = [h for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), VISE) if h.hold.on_jaws]
+    hold = found[0].hold
+    over = [abs(y - found[0].frame.local((0.0, 0.0, 0.0))[1]) for _, y, _ in hold.rests]
+
+    assert (hold.parallels, hold.stick_out) == (32.0, pytest.approx(51.0))
+    assert hold.grip == pytest.approx(39.0, abs=one.step)
+    assert all(26.0 <= y <= 51.0 for y in over)
+    assert mass_is_over([(x, y) for x, y, _ in hold.rests], found[0].frame.local(part.finished.centre)[:2])
+    assert {z for _, _, z in hold.rests} == {found[0].frame.local((0.0, 0.0, 16.0))[2]}
+    assert "on the tops of the jaws" in "".join(map(str, hold_words(hold)[0]))
+
+
+def test_a_plate_that_overhangs_one_jaw_only_does_not_sit_on_them() -> None:
+    """The eye stands at the edge: nothing of the plate lies over the other jaw, and the work would fall over that side."""
+    part, one = tee(aside=20.0)
+
+    assert not any(h.hold.on_jaws for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), VISE))
+
+
+def test_jaws_too_low_for_any_packing_on_hand_hold_no_tee() -> None:
+    """Parallels of 10 on jaws of 42 leave the eye, 71 down, on the bed of the vise."""
+    part, one = tee()
+
+    assert not any(h.hold.on_jaws for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), replace(VISE, parallels=(10.0,))))

@@ -89,6 +89,7 @@ def _given(box: Box, hold: Hold, units: Units) -> Piece:
     words: dict[Kind, str] = {
         "parallel": gauged_text(("parallel ", hold.parallels), units),
         "strap": "stud" if studs else "strap",
+        "packing": gauged_text(("packing ", hold.parallels), units) if hold.on_jaws else box.name,
     }
     word = "bed of the vise" if box.name == "bed" else words.get(kind, box.name)
     return Piece(box.name, kind, word, box.low, box.high)

@@ -39,11 +39,12 @@ class Hold:
         fixed_jaw: face against the fixed jaw, at the back (or against the angle plate, or a stop); "" without one.
         clamp: face the movable jaw, or the straps, bear on; pressed: all of them where straps bear on several.
         machined: which of seat, fixed jaw and clamp are machined by then.
-        parallels: height of what the seat stands on above the bed or the table; 0 flat on it.
+        parallels: height of what the seat stands on above the bed or the table, or above the tops of the jaws; 0 flat on it.
         grip: height of the jaws that bears on the work.
         stick_out: from the top of the jaws to the highest metal of the work.
         rests: where a rough seat is held up: three points in the set-up frame; () for a machined one.
         boxes: jaws, bed, table, parallels, plate.
+        on_jaws: what overhangs the jaws sits on their tops, and the rest hangs between them.
     """
 
     method: Method
@@ -58,6 +59,7 @@ class Hold:
     rests: tuple[Vec3, ...] = ()
     boxes: tuple[Box, ...] = ()
     pressed: tuple[str, ...] = ()
+    on_jaws: bool = False
 
 
 How: TypeAlias = Literal["boss", "bore", "middle", "edge", "height", "sweep"]

@@ -18,8 +18,8 @@ def hold_words(hold: Hold) -> tuple[Words, ...]:
 
 def _said(hold: Hold) -> Iterator[Words]:
     raw = {place: "" if place in hold.machined else ", rough" for place in _BETWEEN}
-    on = "parallels" if hold.method == "vise" else "packing"
-    stand: Words = (f"on {on} ", hold.parallels, " high") if hold.parallels else _FLAT[hold.method]
+    on, where = ("packing", " high on the tops of the jaws") if hold.on_jaws else (_ON.get(hold.method, "packing"), " high")
+    stand: Words = (f"on {on} ", hold.parallels, where) if hold.parallels else _FLAT[hold.method]
     yield (f"{hold.seat} sits down{raw['seat']}, ", *stand)
     if hold.rests:
         yield ("a rough seat rests on three points: ", *_places([(x, y) for x, y, _ in hold.rests]))
@@ -38,6 +38,7 @@ def _said(hold: Hold) -> Iterator[Words]:
         yield ("the work stands ", hold.stick_out, " above its clamps")
 
 
+_ON: dict[str, str] = {"vise": "parallels"}
 _FLAT: dict[str, Words] = {
     "vise": ("flat on the bed of the vise",),
     "table": ("flat on the table",),

@@ -9,6 +9,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from geom.looks.holder import HOLDER_RADIUS
 from geom.rows.plan import Hold, Packing, Place
 from geom.rows.records import Box, Words
@@ -39,6 +41,9 @@ _PARALLEL: Final = 8.0
 
 _AIR: Final = 0.5
 """mm kept between packing and what hangs below the seat."""
+
+_BLOCK: Final = 6.0
+"""mm: half of the width of a packing on top of a jaw (common practice, no source)."""
 
 _MUCH: Final = 1.25
 """A side this many times larger than the other is the better one for the fixed jaw."""
@@ -85,6 +90,9 @@ def _at_heights(one: _Try) -> Iterator[Held]:
     """Yield a hold for each height of parallels that makes more than the lower ones did."""
     most: frozenset[str] = frozenset()
     owned = (0.0, *one.vise.parallels)
+    over = next((held for size in _on_jaws(one) if (held := _between(one, one.vise.jaw_height + size, on_jaws=True))), None)
+    if over is not None:
+        yield over
     for height in owned if one.pin is None or one.pin.parallels is None else (one.pin.parallels,):
         if (one.seat.hang and height < one.seat.hang + _AIR) or height >= one.vise.jaw_height:
             continue
@@ -99,6 +107,15 @@ def _at_heights(one: _Try) -> Iterator[Held]:
             break
 
 
+def _on_jaws(one: _Try) -> Iterator[float]:
+    """Yield heights of packing between the tops of the jaws and a rough overhang that leave what hangs below it off the bed.
+
+    Common practice, no source: a tee sits on the vise, its web between the jaws. A machined seat has better ways.
+    """
+    if one.seat.hang > 0.0 and not one.seat.machined and one.end == "" and (one.pin is None or one.pin.parallels is None):
+        yield from (size for size in sorted(one.vise.parallels) if one.vise.jaw_height + size >= one.seat.hang + _AIR)
+
+
 def _may_clear(want: Demand, one: _Try, bed: float, top: float) -> bool:
     """Tell whether a feature could be cut between jaws of this height, wherever they bear."""
     if want.kind == "hole" or (want.lane and want.floor - want.through >= bed):
@@ -109,8 +126,11 @@ def _may_clear(want: Demand, one: _Try, bed: float, top: float) -> bool:
     return bool(one.end) and abs(along) > 0.999
 
 
-def _between(one: _Try, height: float) -> Held | None:
-    """Return the hold on parallels of one height; None where the jaws cannot hold, or nothing could be cut."""
+def _between(one: _Try, height: float, *, on_jaws: bool = False) -> Held | None:
+    """Return the hold on parallels of one height, or with its seat that high over the bed on the jaws themselves.
+
+    None where the jaws cannot hold, or nothing could be cut.
+    """
     seat, vise, frame = one.seat, one.vise, one.frame
     bed = seat.level - height
     top = bed + vise.jaw_height
@@ -128,7 +148,7 @@ def _between(one: _Try, height: float) -> Held | None:
     out = float(one.work.seen(frame.z, one.done).out.max()) - top
     if not _holds(jaws, out, vise):
         return None
-    return _held(one, frame, jaws, height, out)
+    return _held_over(one, frame, jaws, height - vise.jaw_height, out) if on_jaws else _held(one, frame, jaws, height, out)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,6 +196,51 @@ def _held(one: _Try, frame: Frame, jaws: _Jaws, height: float, out: float) -> He
     hold = Hold("vise", *names, machined, height, jaws.grip, max(out, 0.0), packing, rests, (*_boxes(one.vise, jaws), *strips))
     rough = int(not seat.machined) + int(not jaws.back.machined)
     return Held(hold, frame, makes, *_judged(seat, jaws.back, jaws.front, one.end), rough=rough)
+
+
+def _held_over(one: _Try, frame: Frame, jaws: _Jaws, packed: float, out: float) -> Held | None:
+    """Return the hold whose overhang sits on three packings on the jaws; None where no three carry the centre of mass."""
+    seat = one.seat
+    makes = tuple(w for w in one.wants if _clears(w, frame, jaws))
+    three = _over_jaws(one.work, frame, seat, jaws, [w for w in makes if w.through])
+    if not makes or three is None:
+        return None
+    blocks = tuple(
+        Box(f"packing {n}", (x - _BLOCK, y - _BLOCK, jaws.top), (x + _BLOCK, y + _BLOCK, seat.level))
+        for n, (x, y, _) in enumerate(three, 1)
+    )
+    on: Words = ("packing ", packed, " on the jaws at three points, shimmed until the rough side reads level by the height gauge")
+    names = seat.face.name, jaws.back.face.name, jaws.front.face.name
+    hold = Hold(
+        "vise", *names, _places(seat, jaws.back, jaws.front), packed, jaws.grip, max(out, 0.0),
+        (Packing("seat", on), *jaws.packing), three, (*_boxes(one.vise, jaws), *blocks), on_jaws=True,
+    )  # fmt: skip
+    worse, why, cautions = _judged(seat, jaws.back, jaws.front, one.end)
+    hangs: Words = (f"{seat.face.name} overhangs both jaws and sits on them; {names[1]} and {names[2]} hang between them",)
+    light: Words = ("level the work on its packing, close the jaws, level it again; light cuts where it overhangs",)
+    return Held(hold, frame, frozenset(w.name for w in makes), worse + 1.0, (*why, hangs), (*cautions, light), rough=2)
+
+
+def _over_jaws(work: Work, frame: Frame, seat: Seat, jaws: _Jaws, drills: Sequence[Demand]) -> tuple[Vec3, ...] | None:
+    """Return three places of a seat over the tops of the jaws, clear of every drill, with the centre of mass over them."""
+    local = frame.local_points(seat.spots)
+    x, y = local[:, 0], local[:, 1]
+    gaps = {p.place: packing_width([p]) for p in jaws.packing}
+    rear, near = jaws.back.out + gaps.get("fixed jaw", 0.0), -jaws.front.out - gaps.get("clamp", 0.0)
+    over = ((y >= rear + _BLOCK) & (y <= rear + _JAW - _BLOCK)) | ((y <= near - _BLOCK) & (y >= near - _JAW + _BLOCK))
+    over &= (x >= jaws.window[0] + _BLOCK) & (x <= jaws.window[1] - _BLOCK)
+    for drill in drills:
+        at = [frame.local(drill.axis)] if drill.axis is not None else _lane(drill, frame)
+        room = drill.radius + JAW_CLEARANCE + 2.0 * _BLOCK
+        for ax, ay, _ in at:
+            over &= np.hypot(x - ax, y - ay) > room
+    spots = seat.spots[over]
+    if len(spots) < 3:
+        return None
+    chosen = corner_spots(spots, frame)
+    three = widest_three(flat(spots[chosen], frame), middle(work, frame))
+    at_three = frame.local_points(spots[chosen])
+    return None if three is None else tuple((float(at_three[i, 0]), float(at_three[i, 1]), seat.level) for i in three)
 
 
 def _goes_back(front: Side, back: Side, pin: Pin | None) -> bool:

@@ -21,6 +21,9 @@ from geom.setups.work import Work
 from geom.space import Vec3, cross, dot, norm, scale
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
+_FINDER: Final = 5.0
+"""mm: radius of a common edge finder (common practice, no source)."""
+
 _DOWN: Final = 5.0
 """mm below a mouth or an edge at which a finder touches (common practice, no source)."""
 
@@ -88,8 +91,9 @@ def _flat(work: Work, held: Held, done: frozenset[str]) -> tuple[tuple[PickUp, .
         return tuple(_sides(work, held, done)), ()
     if _upright(work, own, held.frame.z):
         return _on_axis(work, held, done, own)
-    lying, said = _lying(work, held, done, own)
-    return lying, said
+    if own not in done and any(hole.name == own for hole in work.part.holes):
+        return tuple(_sides(work, held, done)), ((f"{own} lies down here and is not bored yet: no plug goes in it",),)
+    return _lying(work, held, done, own)
 
 
 def _on_axis(work: Work, held: Held, done: frozenset[str], own: str) -> tuple[tuple[PickUp, ...], tuple[Words, ...]]:
@@ -173,7 +177,7 @@ def _end_faces(work: Work, way: Vec3, done: frozenset[str]) -> list[PartFace]:
 def _sides(work: Work, held: Held, done: frozenset[str]) -> Iterator[PickUp]:
     """Yield X and Y from upright faces: those the zero is named from, else the outermost pair."""
     for axis, way in (("x", held.frame.x), ("y", held.frame.y)):
-        named = [f for f in _end_faces(work, way, done) if f.name in work.zero.features]
+        named = [f for f in _end_faces(work, way, done) if f.name in work.zero.features and _is_free(work, held, f, done)]
         faces = named or _outermost(work, held, way, done)
         if not faces:
             continue
@@ -193,6 +197,22 @@ def _outermost(work: Work, held: Held, way: Vec3, done: frozenset[str]) -> list[
         if rows.size:
             found.append(work.part.faces[int(sight.face[rows[np.argmax(np.round(sight.out[rows], 4))]])])
     return found
+
+
+def _is_free(work: Work, held: Held, face: PartFace, done: frozenset[str]) -> bool:
+    """Tell whether some of a face stands where a finder may get at it: clear of the jaws, with no metal over the finder."""
+    sight = work.seen(face.axis, done)
+    mine = held.frame.local_points(sight.points[sight.face == work.number[face.name]])
+    mine = mine[_above_or_beside(held, mine)]
+    over = held.frame.local_points(work.seen(held.frame.z, done).points)
+    out = _FINDER * np.array(held.frame.local_direction(face.axis))
+    return any(not _is_under(point + out, over) for point in mine)
+
+
+def _is_under(point: Floats, over: Floats) -> bool:
+    """Tell whether metal as seen from above stands over a finder at a point."""
+    near = np.hypot(over[:, 0] - point[0], over[:, 1] - point[1]) < _FINDER
+    return bool((over[near, 2] > point[2] + _FINDER).any())
 
 
 def _above_or_beside(held: Held, local: Floats) -> Bools:

@@ -31,6 +31,10 @@ class BrokenTableError(RuntimeError):
     """A shipped table is not what its reader promises: a programming error."""
 
 
+_NOISE: Final = 1e-7
+"""mm: a length computed from a solid is known no nearer, and 16.0000001 mm is 16 mm."""
+
+
 @dataclass(frozen=True, slots=True)
 class TableRow:
     """One row: its cells as text by column, how sure we are of it, and where it stands."""
@@ -125,7 +129,7 @@ class Table:
             StandardError: outside the table; the message gives the ends.
         """
         for row in self.rows:
-            if row.length("over") < value <= row.length("upto"):
+            if row.length("over") + _NOISE < value <= row.length("upto") + _NOISE:
                 return row
         first, last = self.rows[0].length("over"), self.rows[-1].length("upto")
         raise StandardError(f"{where}: {what} {value:g} mm is outside {self.cited}, which covers over {first:g} to {last:g} mm")
