@@ -36,6 +36,7 @@ from geom.kernel.mesh import Mesh, mesh_volume, tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step, write_step
 from geom.model.part import FoundCounterbore, Part, PartHole
+from geom.rays.body import block
 from geom.rays.refine import refined
 from tests.catalogue import UP, drilled_plate, filleted_angle
 
@@ -462,3 +463,38 @@ def test_print_meshes_report_size_from_the_facets():
 
     assert made.size[0] <= 20.0
     assert made.size[2] == 5.0
+
+
+# --- running into itself -----------------------------------------------------
+
+
+def together(*bodies: Mesh) -> Mesh:
+    """Return meshes as one, corners and facets one after the other."""
+    starts = np.cumsum([0, *(len(body.vertices) for body in bodies)])
+    triangles = np.vstack([body.triangles + start for body, start in zip(bodies, starts, strict=False)])
+    return Mesh(np.vstack([body.vertices for body in bodies]), triangles, np.zeros(len(triangles), dtype=np.int64))
+
+
+@pytest.mark.parametrize(("apart", "fails"), [(8.0, True), (9.5, True), (10.5, False)])
+def test_a_print_that_runs_into_itself_is_refused(apart, fails):
+    """Two 10 mm cubes, corner in corner: every edge is walked once each way, and trimesh too calls the mesh watertight."""
+    one, other = block((0.0, 0.0, 0.0), (10.0, 10.0, 10.0)).mesh(), block((apart, 3.0, 3.0), (apart + 10.0, 13.0, 13.0)).mesh()
+    both = together(one, other)
+    check_closed(both, "cubes", lambda _: "a face")
+
+    assert trimesh.Trimesh(both.vertices, both.triangles, process=False).is_watertight
+    if fails:
+        with pytest.raises(GeometryError, match=r"cubes: it runs into itself near .* of \d+ places"):
+            check_independently(both, "cubes")
+    else:
+        check_independently(both, "cubes")
+
+
+def test_a_body_whose_one_side_is_pushed_through_the_other_is_refused():
+    """A 20 x 20 x 6 plate, its top's middle pushed down to 4 mm under its foot: the tip stands out inside out."""
+    plate = block((0.0, 0.0, 0.0), (20.0, 20.0, 6.0))
+    dent = (plate - block((8.0, 8.0, 3.0), (12.0, 12.0, 7.0))).mesh()
+    dent.vertices[dent.vertices[:, 2] == 3.0, 2] = -4.0
+
+    with pytest.raises(GeometryError, match="runs into itself"):
+        check_independently(dent, "plate")

@@ -37,6 +37,8 @@ _MOST_TOLD: Final = 4
 _TRIES: Final = (0.0, 0.003, 0.006, 0.01, 0.015)
 """mm by which facets may be moved so that the mesh stays closed in 32-bit numbers: slivers go first."""
 
+SOUND: Final = "one body, closed all round, that runs nowhere into itself (two independent libraries)"
+
 PLASTIC: Final = ("PLA", 1.24)
 """g/cm3; common practice, no source."""
 
@@ -234,6 +236,7 @@ def _told(made: Made, units: Units) -> list[str]:
             f"{sentence(sizes, units)}; {fixed(one.body.volume / 1000, 1)} cm3, {fixed(mass, 2)} kg printed solid in {PLASTIC[0]}",
         ),
         ("Walls", sentence(("thinnest found ", round(made.wall.thickness, 2), "; clear of the work by ", one.clearance), units)),
+        ("Checked", SOUND),
         *locating(one.layout, units),
         *(("Why" if i == 0 else "", sentence(even(w), units)) for i, w in enumerate(one.why)),
         *(("Check" if i == 0 else "", sentence((f"{s.what}: ", round(s.value, 2)), units)) for i, s in enumerate(one.sizes)),

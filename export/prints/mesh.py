@@ -40,6 +40,11 @@ _SEEN: Final = 0.94
 """Share of a facet's depth that its four probes see at least: on a sphere, a triangle with angles of
 75, 75 and 30 degrees hides the most (closed form: the probes against the middle of its circle)."""
 
+_PLACES: Final = 1500
+_BESIDE: Final = 0.005
+_OFF_EDGES: Final = 0.1
+"""Places on a skin where it is looked whether it runs into itself, how far to each side, and clear of edges; mm."""
+
 _STL_RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _STL_HEADER = 80
 
@@ -230,7 +235,7 @@ def check_closed(mesh: Mesh, label: str, words: FaceWords) -> None:
 
 
 def check_independently(mesh: Mesh, label: str) -> None:
-    """Check with manifold3d that the mesh is one closed, outward-facing body of the volume we report.
+    """Check with manifold3d and libigl that the mesh is one closed, outward-facing body of the volume we report, never in itself.
 
     Raises:
         GeometryError: it disagrees.
@@ -243,12 +248,51 @@ def check_independently(mesh: Mesh, label: str) -> None:
             f"{label}: an independent check finds that the facets are no closed body ({body.status().name}); "
             "heal the solid in the CAD program and export it again"
         )
+    check_apart(mesh, label)
     volume, ours = body.volume(), mesh_volume(mesh)
     if not ours > 0 or not math.isclose(volume, ours, rel_tol=1e-5):
         raise GeometryError(
             f"{label}: the facets enclose {ours:.1f} mm3 by our count and {volume:.1f} mm3 by an independent one; "
             "heal the solid in the CAD program and export it again"
         )
+
+
+def check_apart(mesh: Mesh, label: str) -> None:
+    """Check with libigl that no part of a closed mesh stands in another: it is once just inside its skin, nowhere just outside.
+
+    Looked at in places spread over the skin by area, clear of edges.
+
+    Raises:
+        GeometryError: a place lies in it twice, or has metal on both sides.
+    """
+    import igl
+
+    points, normals = _places(mesh.vertices[mesh.triangles])
+    both = np.vstack([points - _BESIDE * normals, points + _BESIDE * normals])
+    times = igl.fast_winding_number(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.triangles), both)
+    within, outside = times[: len(points)], times[len(points) :]
+    bad = np.flatnonzero((np.abs(within - 1.0) > 0.5) | (np.abs(outside) > 0.5))
+    if len(bad):
+        x, y, z = points[bad[0]].tolist()
+        raise GeometryError(
+            f"{label}: it runs into itself near ({x:.1f}, {y:.1f}, {z:.1f}) mm ({len(bad)} of {len(points)} places), so a "
+            "printer could not tell inside from outside; heal the solid in the CAD program and export it again"
+        )
+
+
+def _places(corners: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return points spread evenly over triangles (m, 3, 3), none near an edge, and the normals there."""
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.linalg.norm(across, axis=1)
+    total = np.cumsum(size)
+    row = np.searchsorted(total, (np.arange(_PLACES) + 0.5) / _PLACES * total[-1])
+    share = (np.arange(_PLACES)[:, None] * np.array([0.7548776662466927, 0.5698402909980532])) % 1.0
+    share = np.where(share.sum(axis=1, keepdims=True) > 1.0, 1.0 - share, share)
+    weight = np.column_stack([1.0 - share.sum(axis=1), share])
+    longest = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1)
+    kept = weight.min(axis=1) * size[row] / longest[row] > _OFF_EDGES
+    row, weight = row[kept], weight[kept]
+    return np.einsum("nk,nkj->nj", weight, corners[row]), across[row] / size[row][:, None]
 
 
 # --- bytes ------------------------------------------------------------------

@@ -15,7 +15,7 @@ import numpy as np
 
 from export.files.lettering import check_characters, text_outlines
 from export.number import Units, fixed, sentence, trimmed
-from export.prints.fixture import PLASTIC, unfolded
+from export.prints.fixture import PLASTIC, SOUND, unfolded
 from export.prints.mesh import check_closed, check_independently, in_32_bits, ordered, place_words, print_mesh, stl_bytes
 from export.prints.threemf import Named, threemf_bytes
 from geom.errors import GeometryError
@@ -187,7 +187,7 @@ def pattern_text(found: Pattern, job: "Job", walls: dict[str, Wall]) -> str:
         lines += _filled(says)
     lines += ["", *(line for words in draft_words(found, job) for line in _filled(words))]
     if found.draws:
-        lines += ["", "PIECES", ""]
+        lines += ["", "PIECES", "", *_filled(f"Each is {SOUND}.")]
         for piece in found.pieces:
             lines += _filled(piece_words(piece, walls[piece.name], units))
         lines += ["", "CHECK AND USE", ""]
