@@ -248,13 +248,13 @@ def check_independently(mesh: Mesh, label: str) -> None:
             f"{label}: an independent check finds that the facets are no closed body ({body.status().name}); "
             "heal the solid in the CAD program and export it again"
         )
-    check_apart(mesh, label)
     volume, ours = body.volume(), mesh_volume(mesh)
     if not ours > 0 or not math.isclose(volume, ours, rel_tol=1e-5):
         raise GeometryError(
             f"{label}: the facets enclose {ours:.1f} mm3 by our count and {volume:.1f} mm3 by an independent one; "
             "heal the solid in the CAD program and export it again"
         )
+    check_apart(mesh, label)
 
 
 def check_apart(mesh: Mesh, label: str) -> None:
