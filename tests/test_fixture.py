@@ -12,7 +12,7 @@ import pytest
 import trimesh
 
 from export.cli import main
-from export.prints.fixture import laid_at, print_of
+from export.prints.fixture import laid_at, locating, print_of
 from geom.datum.zero import resolve_zero
 from geom.errors import JobError
 from geom.fixture.as_scanned import as_scanned
@@ -26,6 +26,7 @@ from geom.fixture.plates import check_plate, chosen, drill_plate, guide_of, patt
 from geom.fixture.side import side_up
 from geom.fixture.sweep import less, offset, swept_up
 from geom.kernel.cut import box, cylinder, fuse
+from geom.kernel.cut import cut as kernel_cut
 from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import solid_from_shape
 from geom.rays.body import Body, block, body_of
@@ -243,6 +244,43 @@ def test_a_side_that_cannot_face_up_is_refused(name, says):
     part = plate_with_an_eye()
     with pytest.raises(JobError, match=says):
         side_up(part, resolve_zero(part, DatumSettings()), hand_settings("mm"), name)
+
+
+def test_a_nest_is_open_under_the_holes_drilled_in_it_and_says_how_true_they_come():
+    """Through holes of 9, 6.6 and 12 mm: 2 mm more on the radius are open right down, by trimesh's rays; beyond is print."""
+    part = recognise("plate", "grey iron", *drilled_plate())
+    setup = hand_plan(features=tuple(hole.name for hole in part.holes), zero=(0.0, 0.0, 20.0))
+    made = nest(loaded(part, setup, (), 0.05, None), VISE, USUAL)
+    assert isinstance(made, Fixture)
+    mesh = made.body.mesh()
+    bottom = mesh.vertices[:, 2].min() - 1.0
+    solid = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)
+    through = [(made.frame.local(h.centre)[:2], h.diameter / 2) for h in part.holes if h.through]
+    said = [words for _, words in locating(made.layout, "mm")]
+
+    assert len(through) >= 3
+    for (x, y), radius in through:
+        inside, beyond = (
+            [(x + r * math.cos(t), y + r * math.sin(t), bottom) for t in np.linspace(0.0, 5.5, 8)]
+            for r in (radius + 1.8, radius + 3.0)
+        )
+        assert not solid.ray.intersects_any(inside, [(0.0, 0.0, 1.0)] * 8).any()
+        assert solid.ray.intersects_any(beyond, [(0.0, 0.0, 1.0)] * 8).any()
+    worst = max(made.layout.quality.movements, key=lambda one: one.worst)
+    assert f"{worst.name} moves by up to {worst.worst:.3g} mm when every pad is off by 0.1 mm" in said
+
+
+def test_a_round_casting_with_a_hole_off_its_axis_is_refused_a_nest():
+    """A disc against two pads can turn; a hole 20 mm off its middle, made in this set-up, would go with it."""
+    skin = cylinder((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 40.0, 30.0)
+    part = recognise(
+        "disc", "grey iron",
+        solid_from_shape(kernel_cut(skin, cylinder((20.0, 0.0, -1.0), (0.0, 0.0, 1.0), 5.0, 32.0)), "finished"),
+        solid_from_shape(skin, "casting"),
+    )  # fmt: skip
+    said = refused(hand_plan(features=("hole 1",), zero=(0.0, 0.0, 30.0)), Making(depth=14.0), part)
+
+    assert "nothing holds the casting about Z , and that moves hole 1" in " ".join(said.split())
 
 
 # --- refusals ---------------------------------------------------------------
@@ -484,6 +522,8 @@ def test_fixtures_from_the_command_line(tmp_path, capsys):
         read = trimesh.load(out / f"{one['name']}.{kind}", force="mesh")
         assert read.is_watertight
         assert sorted(read.extents) == pytest.approx(sorted(b - a for a, b in zip(low, high, strict=True)), abs=0.01)
+        assert read.volume == pytest.approx(one["volume"], rel=1e-4)
+    assert one["mass"] == pytest.approx(one["volume"] * 1.24e-6, rel=1e-5), "kg, at 1.24 g/cm3"
     page = pypdf.PdfReader(out / "check_plate.pdf")
     assert len(page.pages) == 1
     assert "no clamping rating" in " ".join(page.pages[0].extract_text().split())
