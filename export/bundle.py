@@ -68,8 +68,9 @@ def _every_file(record: Record) -> dict[str, bytes]:
 def not_made(files: Mapping[str, bytes]) -> tuple[str, ...]:
     """Return a line for each print of a bundle that could not be made, and which file says why."""
     refused = [f"no {one['name']}: fixture.txt says why" for one in json.loads(files["fixture.json"])["refused"]]
-    draws = json.loads(files["pattern.json"])["draws"]
-    return (*([] if draws else ["no pattern: pattern.txt says why"]), *refused)
+    pattern = json.loads(files["pattern.json"])
+    thin = [f"{name}: a wall is thinner than the nozzle, as pattern.txt says" for name in pattern.get("too_thin", ())]
+    return (*([] if pattern["draws"] else ["no pattern: pattern.txt says why"]), *thin, *refused)
 
 
 def sheet_set(record: Record, paper: "PaperSize | None" = None) -> dict[str, bytes]:

@@ -229,7 +229,7 @@ def pattern(arguments: Namespace) -> int:
     """Write the pattern and its core boxes; "no" when the casting does not draw, or a wall is thinner than the nozzle."""
     settings, tell = _settings(arguments), _teller(arguments)
     from export.bundle import pattern_files
-    from export.prints.pattern import pattern_document, pattern_of, pattern_text, too_thin, walls_of
+    from export.prints.pattern import pattern_document, pattern_of, pattern_text, thin_words, too_thin, walls_of
     from geom.job import open_job
     from geom.kernel.failure import plain_kernel_failures
 
@@ -242,9 +242,8 @@ def pattern(arguments: Namespace) -> int:
     _save(arguments, settings, files)
     _answer(arguments, pattern_document(found, job, walls), pattern_text(found, job, walls))
     thin = too_thin(found, walls, settings.printer.nozzle)
-    for piece in thin:
-        wall, nozzle = walls[piece.name].thickness, settings.printer.nozzle
-        tell(f"{piece.name}: a wall of {wall:.2f} mm is thinner than the nozzle of {nozzle:g} mm")
+    for words in thin_words(found, job, walls):
+        tell(words)
     return YES if found.draws and not thin else NO
 
 

@@ -12,8 +12,9 @@ import trimesh
 
 from export.files.lettering import text_outlines
 from export.prints import core_box_sheet
-from export.prints.pattern import check_words
+from export.prints.pattern import check_words, thin_words, walls_of
 from geom.errors import GeometryError, JobError
+from geom.job import Job
 from geom.kernel.cut import cone, cut, cylinder, fuse, prism
 from geom.kernel.mesh import tessellate
 from geom.kernel.shape import Solid, solid_from_shape
@@ -692,6 +693,20 @@ def test_every_dowel_hole_of_a_pattern_has_its_dowel(bored_pattern):
 
     assert bored_pattern.dowels == len(bored_pattern.spots) + 2
     assert pin.what.startswith(f"dowel, {bored_pattern.dowels} of them")
+
+
+def test_a_wall_the_nozzle_cannot_lay_is_told_with_its_piece(bored, bored_pattern):
+    """Between core and side the box has 8 mm of wall: a nozzle of 9 cannot lay it, one of 0.4 can."""
+    walls = walls_of(bored_pattern)
+    coarse, fine = (
+        list(thin_words(bored_pattern, Job(replace(job(), printer=Printer(nozzle=nozzle)), part_of(bored), {}), walls))
+        for nozzle in (9.0, 0.4)
+    )
+    box = next(words for words in coarse if words.startswith("core_box_a"))
+
+    assert fine == []
+    assert "is thinner than the nozzle of 9 mm and will not print" in box
+    assert f"a wall of {walls['core_box_a'].thickness:.3g} mm" in box
 
 
 # --- bed --------------------------------------------------------------------

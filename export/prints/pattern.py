@@ -124,6 +124,17 @@ def too_thin(found: Pattern, walls: dict[str, Wall], nozzle: float) -> tuple[Pie
     return tuple(piece for piece in found.pieces if walls[piece.name].thickness < nozzle)
 
 
+def thin_words(found: Pattern, job: "Job", walls: dict[str, Wall]) -> Iterator[str]:
+    """Yield a line for each piece with a wall the nozzle cannot lay."""
+    nozzle = job.settings.printer.nozzle
+    for piece in too_thin(found, walls, nozzle):
+        yield sentence(
+            _even(f"{piece.name}: a wall of ", walls[piece.name].thickness, " is thinner than the nozzle of ", nozzle,
+                  " and will not print: thicken it in the model, or use a finer nozzle (printer.nozzle)."),
+            job.settings.units,
+        )  # fmt: skip
+
+
 # --- JSON -------------------------------------------------------------------
 
 
@@ -151,9 +162,16 @@ def pattern_document(found: Pattern, job: "Job", walls: dict[str, Wall]) -> dict
             for face in found.draft.faults
         ],
         "cores": [
-            {"diameter": 2 * core.bore.radius, "length": core.profile[-1][0], "volume": core.volume, "profile": list(core.profile)}
+            {
+                "diameter": 2 * core.bore.radius,
+                "length": core.profile[-1][0],
+                "lean": round(math.degrees(lean_of(core.bore.axis)), 3) if core.bore.leans else 0.0,
+                "volume": core.volume,
+                "profile": list(core.profile),
+            }
             for core in found.cores
         ],
+        "too_thin": [piece.name for piece in too_thin(found, walls, job.settings.printer.nozzle)],
         "pieces": [
             {
                 "name": piece.name,
@@ -190,6 +208,7 @@ def pattern_text(found: Pattern, job: "Job", walls: dict[str, Wall]) -> str:
         lines += ["", "PIECES", "", *_filled(f"Each is {SOUND}.")]
         for piece in found.pieces:
             lines += _filled(piece_words(piece, walls[piece.name], units))
+        lines += [line for words in thin_words(found, job, walls) for line in _filled(words)]
         lines += ["", "CHECK AND USE", ""]
         for words in (*check_words(found, units), *use_words(found)):
             lines += _filled(words)

@@ -22,6 +22,7 @@ from export.prints.pattern import (
     parting_words,
     piece_words,
     size_words,
+    thin_words,
     use_words,
 )
 from geom.fixture.checks import Wall
@@ -76,7 +77,7 @@ def pattern_sheet(found: Pattern, job: "Job", walls: dict[str, Wall]) -> bytes:
         OutputError: the typesetter refused.
     """
     title = f"Pattern: {job.part.name}"
-    canvases = [_front(found, job, title)]
+    canvases = [_front(found, job, walls, title)]
     if found.draws:
         canvases += _piece_pages(found, job, walls, title)
         canvases += [_box_page(found, number, job) for number in range(len(found.boxes))]
@@ -85,7 +86,7 @@ def pattern_sheet(found: Pattern, job: "Job", walls: dict[str, Wall]) -> bytes:
     return pdf_bytes(title, [Page(_WIDTH, _HEIGHT, canvas.svg()) for canvas in canvases])
 
 
-def _front(found: Pattern, job: "Job", title: str) -> Canvas:
+def _front(found: Pattern, job: "Job", walls: dict[str, Wall], title: str) -> Canvas:
     """Return the first page: the pattern put together, its draft, what to check and how to use it."""
     units = job.settings.units
     canvas = Canvas(_WIDTH, _HEIGHT, title)
@@ -104,7 +105,7 @@ def _front(found: Pattern, job: "Job", title: str) -> Canvas:
     ]
     if found.draws:
         blocks += [
-            ("Check after printing", list(check_words(found, units))),
+            ("Check after printing", [*thin_words(found, job, walls), *check_words(found, units)]),
             ("How to use it", list(use_words(found))),
         ]
     for name, lines in (*blocks, ("Caution", list(CAUTIONS))):
