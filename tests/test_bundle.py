@@ -182,7 +182,7 @@ def test_the_bundled_pump_cover_makes_the_same_bytes_twice(tmp_path):
     job.mkdir()
     for name in ("job.toml", "finished.step", "casting.step"):
         shutil.copy(ROOT / "parts" / "pump_cover" / name, job)
-    commands = ("make", "sheets", "pattern")
+    commands = ("make", "setups", "pattern")
     runs = [start(command, job, "--out", tmp_path / command, "-q", seed=str(i)) for i, command in enumerate(commands, 1)]
     said = [process.communicate()[1] for process in runs]
     assert [process.returncode for process in runs] == [0, 0, 0], said
