@@ -114,6 +114,7 @@ METHODS: Final[Mapping[str, str]] = {
     "vise": "in the vise",
     "table": "strapped down on the table",
     "angle plate": "against the angle plate",
+    "nest": "in a printed nest",
 }
 
 

@@ -316,7 +316,7 @@ _GAUGE: Final = 60.0
 def _from_below(one: PickUp, planned: PlannedSetup, settings: Settings, tool: Tool, seat: float) -> Row:
     """Return the row for a height that is known from what the seat stands on."""
     hold = planned.hold
-    base = {"vise": "the bed of the vise", "table": "the table", "angle plate": "the table"}[hold.method]
+    base = {"vise": "the bed of the vise", "table": "the table", "angle plate": "the table", "nest": "the table"}[hold.method]
     if hold.parallels and settings.tooling.vise.matched_reference:
         told = "touch the matched block beside the work: as high as what the seat stands on"
         return Row(0, one.faces[0], "pick up", tool, None, None, seat, note=f"{told}; each cutter anew", towards="-z")

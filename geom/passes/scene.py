@@ -4,6 +4,7 @@ Lengths mm, set-up frame. Records and plain look-ups; knows nothing of how rows
 are found.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -49,6 +50,7 @@ class Scene:
         features: what this set-up makes.
         pushes: cutting force, N, up to which the clamps hold the work, by feature; none where nobody states their force.
         gripped: length, mm, over which they hold it: half of it is the arm of a torque.
+        deepest: that any pass may go; a printed nest bears light cuts only.
     """
 
     part: Part
@@ -66,6 +68,7 @@ class Scene:
     features: tuple[str, ...] = ()
     pushes: Mapping[str, float] = field(default_factory=dict)
     gripped: float = 0.0
+    deepest: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +90,7 @@ def scene_of(
     features: tuple[str, ...] = (),
     pushes: Mapping[str, float] = MappingProxyType({}),
     gripped: float = 0.0,
+    deepest: float = math.inf,
 ) -> Scene:
     """Return the scene of one set-up; skins are built once for all set-ups."""
     seen = view(skin_of(part.finished).mesh, frame)
@@ -106,6 +110,7 @@ def scene_of(
         features,
         pushes,
         gripped,
+        deepest,
     )
 
 
@@ -144,6 +149,7 @@ def held_depth(scene: Scene, name: str, cutter: Cutter, found: CutData | None, d
     Args:
         found: force or torque at its own depth.
     """
+    depth = min(depth, scene.deepest)
     most = scene.pushes.get(name)
     if most is None or found is None or not found.load.depth > 0.0:
         return depth
@@ -163,7 +169,8 @@ def held_words(scene: Scene, name: str, cutter: Cutter, found: CutData | None, d
     held = held_depth(scene, name, cutter, found, depth)
     if held > depth - 1e-6:
         return ()
-    return ((f"{name}: the {cutter.name} cuts no deeper than ", held, " a pass, as the clamps hold the work against no more"),)
+    why = "as a printed nest bears light cuts only" if depth > scene.deepest else "as the clamps hold the work against no more"
+    return ((f"{name}: the {cutter.name} cuts no deeper than ", held, f" a pass, {why}"),)
 
 
 def lowest_clear(boxes: Sequence[Box], low: tuple[float, float], high: tuple[float, float], from_z: float) -> float:

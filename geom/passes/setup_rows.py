@@ -6,6 +6,7 @@ it was measured, else from the drawn one, and the notes say which. Lengths mm,
 set-up frame. Knows nothing of how set-ups are planned.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
@@ -47,6 +48,9 @@ if TYPE_CHECKING:
 BREAK: Final = {"mm": 0.5, "inch": 0.508}
 """mm that a sharp edge is broken by where the drawing does not say (common practice)."""
 
+LIGHT: Final = 0.5
+"""mm: deepest pass in a printed nest (common practice, no source)."""
+
 _APPROACH: Final = (
     "come to every place from the left and from the front, and go past and back where the last move was the other way: "
     "backlash is then always taken up the same way",
@@ -64,14 +68,15 @@ def rows_for(
     """
     pin = settings.setups.of(planned.number)
     takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
+    light = LIGHT if planned.hold.method == "nest" else math.inf
     pushes, length = most_pushes(planned, part, settings), gripped(planned, part, settings.tooling.vise.jaw_width)
-    scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length)
+    scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length, light)
     holes = [hole for hole in part.holes if hole.name in planned.features]
     order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
     rank = {hole.name: i for i, hole in enumerate(order)}
     milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
     made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
-    cut = measured_bores(ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()]))
+    cut = measured_bores(_in_nest(planned, ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])))
     picked = pick_up_rows(planned, part, settings, stock, placed)
     found = (*picked, *check_rows(planned, part, settings, placed, (*picked, *cut)))
     measured = measure_rows(planned, part, settings)
@@ -92,6 +97,13 @@ def rows_for(
     )
     barred = with_bars(setup, planned.hold, Standing(part, planned.frame))
     return skewed(barred, pin.skew) if pin and pin.skew else barred
+
+
+def _in_nest(planned: PlannedSetup, rows: Sequence[Row]) -> tuple[Row, ...]:
+    """Return cutting rows, told light where the work lies in a printed nest."""
+    if planned.hold.method != "nest":
+        return tuple(rows)
+    return tuple(replace(row, note="; ".join(filter(None, (row.note, "light cut: printed nest")))) for row in rows)
 
 
 def _with_cutter(shop: Shop, name: str) -> Shop:

@@ -12,7 +12,7 @@ from geom.datum.zero import Zero
 from geom.rows.records import Box, LeftOut, Words
 from geom.space import Frame, Vec3
 
-Method: TypeAlias = Literal["vise", "table", "angle plate"]
+Method: TypeAlias = Literal["vise", "table", "angle plate", "nest"]
 """Between the jaws; strapped down on the table; strapped to an angle plate that stands on the table."""
 
 Place: TypeAlias = Literal["seat", "fixed jaw", "clamp"]

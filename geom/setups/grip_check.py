@@ -116,12 +116,15 @@ def clamp_force(force: float, friction: float, safety: float = SAFETY) -> float:
 
 
 def grips_of(planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport) -> tuple[Grip, ...]:
-    """Return what each cut of a set-up asks of the clamps, the hardest first; none where no table gives the alloy's force."""
+    """Return what each cut of a set-up asks of the clamps, the hardest first; none where no table gives the alloy's force, and
+    none of a printed nest, which nothing rates."""
     found = _grips(planned, part, settings, stock)
     return tuple(sorted(found, key=lambda grip: (-round(grip.needed, 6), grip.feature)))
 
 
 def _grips(planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport) -> Iterator[Grip]:
+    if planned.hold.method == "nest":
+        return
     metal = alloy(part.alloy, "part.alloy")
     friction = hold_friction(planned.hold, metal, settings.tooling.vise.jaw)
     stated = settings.tooling.vise.force if planned.hold.method == "vise" else None

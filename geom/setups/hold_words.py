@@ -18,6 +18,11 @@ def hold_words(hold: Hold) -> tuple[Words, ...]:
 
 def _said(hold: Hold) -> Iterator[Words]:
     raw = {place: "" if place in hold.machined else ", rough" for place in _BETWEEN}
+    if hold.method == "nest":
+        yield (f"the casting lies in a printed nest, {hold.seat} down{raw['seat']}; the nest is taken to go ", hold.grip, " up it")
+        for packing in hold.packing:
+            yield packing.words
+        return
     on, where = ("packing", " high on the tops of the jaws") if hold.on_jaws else (_ON.get(hold.method, "packing"), " high")
     stand: Words = (f"on {on} ", hold.parallels, where) if hold.parallels else _FLAT[hold.method]
     yield (f"{hold.seat} sits down{raw['seat']}, ", *stand)

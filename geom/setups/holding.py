@@ -1,6 +1,7 @@
 """Every way worth considering to hold the work with one side up.
 
-In the vise, strapped to the table, or against the angle plate; of two that make
+In the vise, strapped to the table, or against the angle plate, in a printed nest
+where the job says so; of two that make
 the same, the one that is better by the rules of the trade. Knows nothing of
 order or cost.
 """
@@ -9,6 +10,7 @@ from collections.abc import Sequence
 
 from geom.setups.demands import Demand
 from geom.setups.held import Held
+from geom.setups.nest_hold import nest_holds
 from geom.setups.pinned import keeps
 from geom.setups.plate_hold import plate_holds
 from geom.setups.seats import seats
@@ -33,6 +35,8 @@ def holdings(
         travel: of the table in X and Y; None for any.
     """
     places = seats(work, up, done, first=not done)
+    if pin is not None and pin.hold == "nest":
+        return tuple(held for held in nest_holds(work, up, done, places, wants) if keeps(held.hold, pin))
     found = list(vise_holds(work, up, done, places, wants, vise, pin))
     if pin is not None or not _settled(found, wants, 1.0):
         found.extend(table_holds(work, up, done, places, wants, vise, pin, travel))

@@ -34,7 +34,7 @@ _RULES: Final[Mapping[str, str]] = {
     "the opening; against the angle plate goes a machined face",
     "seat": "a seat is a level face that looks down and that packing can reach",
     "hold": "the vise wants two upright sides within its opening, straps want level patches over metal that rests on the table, "
-    "the angle plate wants a machined upright face",
+    "the angle plate wants a machined upright face, a nest something to cut 17 mm or more above the lowest skin",
     "features": "a feature is cut from a side that reaches it, clear of jaws and straps, and no face is seat and cut at once",
     "up": "something must be left to cut from that side, and a way to hold the work for it",
 }

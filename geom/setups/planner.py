@@ -209,7 +209,9 @@ def _rejected(steps: Sequence[Step], other: Sequence[Step] | None) -> Words:
 
 def _side(step: Step) -> str:
     seat, method = step.held.hold.seat, step.held.hold.method
-    where = {"vise": "in the vise", "table": "on the table", "angle plate": "against the angle plate"}[method]
+    where = {"vise": "in the vise", "table": "on the table", "angle plate": "against the angle plate", "nest": "in the nest"}[
+        method
+    ]
     return f"{seat} down {where}"
 
 

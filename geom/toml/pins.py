@@ -12,8 +12,8 @@ from typing import Final, Literal, TypeAlias
 
 from geom.errors import JobError
 
-PinnedHold: TypeAlias = Literal["vise", "table", "angle plate"]
-HOLDS: Final[tuple[PinnedHold, ...]] = ("vise", "table", "angle plate")
+PinnedHold: TypeAlias = Literal["vise", "table", "angle plate", "nest"]
+HOLDS: Final[tuple[PinnedHold, ...]] = ("vise", "table", "angle plate", "nest")
 
 _PLACES: Final = ("seat", "fixed_jaw", "clamp")
 
