@@ -128,7 +128,8 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = (), stubs
     likely, others = told(part, fits, hints, limit, scan.label)
     scanned = _without(scanned, likely.pose, stubs, limit)
     best = fitted(drawn, scanned, likely.pose, limit)
-    _check_like(drawn, scanned, best, limit, scan.label)
+    missed = _missed(drawn, scanned, best, limit)
+    _check_like(best, limit, missed, scan.label)
     ways = other_ways(likely, others, best)
     doubts = (*_free_notes(drawn, best), *ways_notes(part, scan.label, best.pose, ways, limit))
     residual = Residual(
@@ -141,7 +142,7 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = (), stubs
     notes = (
         *scan.notes,
         *skin_notes,
-        *_fit_notes(scan, residual, sigma, drawn, scanned, best, limit),
+        *_fit_notes(scan, residual, sigma, best, limit, missed),
         *_sure_notes(scan, sigma),
         *doubts,
     )
@@ -239,7 +240,7 @@ def _times(ratio: float) -> str:
     return f"{ratio:,.0f} times" if ratio >= 100.0 else f"{ratio:.3g} times"
 
 
-def _check_like(drawn: Drawn, scanned: Scanned, best: Fit, limit: float, label: str) -> None:
+def _check_like(best: Fit, limit: float, missed: float, label: str) -> None:
     strange = float(np.mean(best.distance > limit))
     if strange > _STRANGE:
         raise ReadingError(
@@ -249,7 +250,6 @@ def _check_like(drawn: Drawn, scanned: Scanned, best: Fit, limit: float, label: 
             float(np.sqrt((best.distance**2).mean())),
             "); it is another part, mirrored, or holds more than the casting: check the file and cut the rest away",
         )
-    missed = _missed(drawn, scanned, best, limit)
     if missed > _MISSED:
         raise ReadingError(
             f"{label}: {missed:.0%} of the drawn casting has no scan within ",
@@ -277,14 +277,14 @@ def _free_notes(drawn: Drawn, best: Fit) -> list[Note]:
 # --- what comes out ---------------------------------------------------------
 
 
-def _fit_notes(scan: Scan, residual: Residual, sigma: float, drawn: Drawn, scanned: Scanned, best: Fit, limit: float) -> list[Note]:
+def _fit_notes(scan: Scan, residual: Residual, sigma: float, best: Fit, limit: float, missed: float) -> list[Note]:
     notes: list[Note] = [
         (
             f"{scan.label}: half of the scan is within ", residual.median, " of the drawn skin, 95 % within ", residual.p95,
             "; neighbouring points scatter by ", sigma,
         )
     ]  # fmt: skip
-    strange, missed = float(np.mean(best.distance > limit)), _missed(drawn, scanned, best, limit)
+    strange = float(np.mean(best.distance > limit))
     if strange > 0.01:
         notes.append(
             (f"{scan.label}: {strange:.0%} of it is more than ", limit, " off the drawn skin (feeders, flash, or the table)")
