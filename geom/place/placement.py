@@ -133,7 +133,8 @@ class Placement:
         shift, turn: of that pose: mm at the part frame's origin, and the rotation vector in degrees.
         stages: what each aim reached.
         held: what held freedoms cost; None when nothing is held, or nothing would be won.
-        rounds: how often the stock was looked at; change: the last round's move, mm.
+        rounds: how often the stock was looked at; change: the last step asked for, mm.
+        at_rest: whether that was none, however far it might have gone; else the looks ran out.
     """
 
     name: str
@@ -149,6 +150,7 @@ class Placement:
     notes: tuple[Note, ...]
     rounds: int
     change: float
+    at_rest: bool
 
     @property
     def shift(self) -> Vec3:

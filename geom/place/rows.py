@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from geom.model.part import Part
-from geom.rays.analytic import Bools, Floats, Forms, Ints, crossings, dots, forms, heights
+from geom.rays.analytic import PLANE, Bools, Floats, Forms, Ints, bends, crossings, dots, forms, heights
 from geom.rays.rays import skin_of
 from geom.rays.sample import Samples, exact_points, surface_samples
 from geom.received.casting import AsReceived
@@ -83,7 +83,7 @@ class Look:
     Attributes:
         stock: (n,) mm along the outward normal; NaN where nothing is seen.
         rate: (n, 6) its change with a small move: shift in mm, turn about the pivot in mm at the part's size.
-        foot: (n, 3) where the skin as received is met.
+        level, level_rate: the same over a skin whose hollows are filled.
         wall: (n,) the casting's surface met; drawn: (n,) mm to it as drawn.
         way: (n, 3) across the skin as received, outward; as long as 1 along the drawn normal.
         even: of a scanned skin, how far it lies outside the drawn one along each point's normal, without its noise.
@@ -91,7 +91,8 @@ class Look:
 
     stock: Floats
     rate: Floats
-    foot: Floats
+    level: Floats
+    level_rate: Floats
     wall: Ints
     drawn: Floats
     way: Floats
@@ -273,17 +274,31 @@ def look(received: AsReceived, sites: Sites, move: Rigid, pivot: Pivot, through_
             quicker and has no jumps. A scan is always looked at with rays.
     """
     points, normals = move.points(sites.samples.points), move.directions(sites.samples.normals)
-    distance, wall, ways = _drawn_skin(received.part, sites, move, points, normals, through_rays)
+    distance, wall, ways, bent = _drawn_skin(received.part, sites, move, points, normals, through_rays)
     with np.errstate(invalid="ignore", divide="ignore"):
         ways = np.where(np.abs(dots(ways, normals))[:, None] > _STEEP, ways, np.nan)
         if received.scan is not None:
             even = _scanned(received, sites, points, normals, move, distance)
             seen = distance + even.value
-            return Look(seen + 0.0 * ways[:, 0], *_rates(points, seen, normals, ways, move, pivot), wall, distance, ways, even)
-        lie = _lie(received)
+            stock = seen + 0.0 * ways[:, 0]
+            rate = _rates(distance, even.value, _Facing(points, normals, ways, ways, np.zeros_like(ways)), move, pivot)
+            return Look(stock, rate, stock, rate, wall, distance, ways, even)
+        lie, foot = _lie(received), points + distance[:, None] * normals
         steep = ways - lie.lean[wall]
-        stock = distance + lie.offsets(points + distance[:, None] * normals, ways, wall, received) / dots(steep, normals)
-        return Look(stock, *_rates(points, stock, normals, steep, move, pivot), wall, distance, steep)
+        cosine = dots(steep, normals)
+
+        def rates(off: Floats, slope: Floats) -> Floats:
+            rise, sideways = lie.lean[wall] + slope, lie.aside[wall[bent]] - off[bent, None] * normals[bent]
+            rise[bent] += bends(_forms_of(received.part), wall[bent], foot[bent], ways[bent], sideways)
+            return _rates(distance, off, _Facing(points, normals, ways, steep, rise), move, pivot)
+
+        off = lie.offsets(foot, ways, wall) / cosine
+        level, level_rate = distance + off, rates(off, np.zeros_like(foot))
+        if not received.spots:
+            return Look(level, level_rate, level, level_rate, wall, distance, steep)
+        high, slope = _in_hollows(received, foot, wall)
+        off = off + high / cosine
+        return Look(distance + off, rates(off, slope), level, level_rate, wall, distance, steep)
 
 
 def skin_rates(received: AsReceived, sites: Sites, seen: Look, move: Rigid, rows: Ints) -> Floats:
@@ -294,11 +309,30 @@ def skin_rates(received: AsReceived, sites: Sites, seen: Look, move: Rigid, rows
     return np.asarray(received.model.offset_rows(foot, ways, seen.wall[rows]) / dots(seen.way[rows], normals)[:, None])
 
 
-def _rates(points: Floats, stock: Floats, normals: Floats, ways: Floats, move: Rigid, pivot: Pivot) -> tuple[Floats, Floats]:
-    """Return how stock changes with a small move (n, 6) over a skin that is flat there, square to `ways`, and its foot (n, 3)."""
-    foot = points + stock[:, None] * normals
-    turn = crossed(foot - np.array(move.point(pivot.centre)), ways) / pivot.size
-    return -np.concatenate([ways, turn], axis=1) / dots(ways, normals)[:, None], foot
+@dataclass(frozen=True, slots=True, eq=False)
+class _Facing:
+    """Points and their normals; at the drawn skin over each its normal, the same leaning as received, and its rise, mm per mm."""
+
+    points: Floats
+    normals: Floats
+    ways: Floats
+    steep: Floats
+    rise: Floats
+
+
+def _rates(distance: Floats, off: Floats, at: _Facing, move: Rigid, pivot: Pivot) -> Floats:
+    """Return how stock changes with a small move (n, 6): the change of the distance to the drawn skin, and of what is off it.
+
+    With foot f = p + distance n on the drawn skin, w square to it and a small move (d, r): the foot goes along the skin by
+    g - n (w . g) / (w . n) with g = d + r x (f - pivot), and what is off, o = offset / (steep . n), changes by the rise along
+    that and by the turn of n against the skin.
+    """
+    foot = at.points + distance[:, None] * at.normals - np.array(move.point(pivot.centre))
+    cosine = dots(at.steep, at.normals)
+    rise = at.rise / cosine[:, None]
+    shift = rise - at.ways * ((1.0 + dots(rise, at.normals)) / dots(at.ways, at.normals))[:, None]
+    turn = crossed(foot, shift) - crossed(at.normals, at.steep) * (off / cosine)[:, None]
+    return np.concatenate([shift, turn / pivot.size], axis=1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -316,17 +350,20 @@ class _Lie:
     centre: Floats
     aside: Floats
 
-    def offsets(self, points: Floats, ways: Floats, wall: Ints, received: AsReceived) -> Floats:
-        """Return how far the skin lies outside its drawn place at points on it (n,), mm."""
+    def offsets(self, points: Floats, ways: Floats, wall: Ints) -> Floats:
+        """Return how far the skin lies outside its drawn place at points on it (n,), hollows left out, mm."""
         leaning = dots(points - self.centre[wall], self.lean[wall])
-        found = self.offset[wall] + leaning + dots(ways, self.aside[wall])
-        if not received.spots:
-            return np.asarray(found)
-        model, first = received.model, len(received.model.walls.prior)
-        hollows = np.full(len(found), np.nan)
-        good = np.flatnonzero((wall >= 0) & np.isfinite(found))
-        hollows[good] = model.spots.rows(points[good], model.walls.number[wall[good]]) @ received.mean[first:]
-        return np.asarray(found + hollows)
+        return np.asarray(self.offset[wall] + leaning + dots(ways, self.aside[wall]))
+
+
+def _in_hollows(received: AsReceived, points: Floats, wall: Ints) -> tuple[Floats, Floats]:
+    """Return what hollows add to the skin's offset at points on the drawn skin (n,), mm, and how fast it rises there (n, 3)."""
+    high, slope = np.zeros(len(points)), np.zeros((len(points), 3))
+    spots, depths = received.model.spots, received.mean[len(received.model.walls.prior) :]
+    good = np.flatnonzero((wall >= 0) & np.isfinite(points).all(axis=1))
+    number = received.model.walls.number[wall[good]]
+    high[good], slope[good] = spots.rows(points[good], number) @ depths, spots.slopes(points[good], number, depths)
+    return high, slope
 
 
 @lru_cache(maxsize=8)
@@ -346,33 +383,36 @@ def _lie(received: AsReceived) -> _Lie:
 
 def _drawn_skin(
     part: Part, sites: Sites, move: Rigid, points: Floats, normals: Floats, through_rays: bool
-) -> tuple[Floats, Ints, Floats]:
-    """Return the distance to the drawn skin, which surface, and its outward normal there."""
-    wall = sites.wall.copy()
+) -> tuple[Floats, Ints, Floats, Ints]:
+    """Return the distance to the drawn skin, which surface, its outward normal there, and the points that see a bend in it.
+
+    A wall of no simple form, or one that the line now misses, is stood in for by the plane on it where it was over the point.
+    """
+    wall, f = sites.wall.copy(), _forms_of(part)
     known = np.flatnonzero(wall >= 0)
     distance = np.full(len(wall), np.nan)
     leaving = np.ones(len(known), dtype=np.bool_)
-    distance[known] = crossings(_forms_of(part), wall[known], points[known], normals[known], sites.reach[known], leaving)
-    plain = known[np.isnan(distance[known])]
+    distance[known] = crossings(f, wall[known], points[known], normals[known], sites.reach[known], leaving)
+    flat = np.isnan(distance)
     with np.errstate(invalid="ignore", divide="ignore"):
-        distance[plain] = dots(sites.foot[plain] - points[plain], sites.way[plain]) / dots(normals[plain], sites.way[plain])
+        distance[flat] = dots(sites.foot[flat] - points[flat], sites.way[flat]) / dots(normals[flat], sites.way[flat])
     if through_rays:
         ask = np.flatnonzero(sites.counts)
         hits = skin_of(part.casting).over(points[ask], normals[ask], move.points(sites.samples.looked_from[ask]))
         same = np.isfinite(hits.distance) & (hits.face >= 0)
         distance[ask[same]], wall[ask[same]] = hits.distance[same], hits.face[same]
-    ways = _ways(part, wall, points + distance[:, None] * normals, None if through_rays else sites.way)
-    return distance, wall, ways
+        flat[ask[same]] = False
+    ways = _ways(part, np.where(flat, -1, wall), points + distance[:, None] * normals)
+    ways[flat] = sites.way[flat]
+    bent = np.flatnonzero(~flat & (wall >= 0) & (f.kind[wall] != PLANE) & np.isfinite(distance))
+    return distance, wall, ways, bent
 
 
-def _ways(part: Part, wall: Ints, foot: Floats, stand_in: Floats | None = None) -> Floats:
-    """Return the outward normals of the casting's surfaces at points on them (n, 3); free-form ones as given, or by the kernel."""
+def _ways(part: Part, wall: Ints, foot: Floats) -> Floats:
+    """Return the outward normals of the casting's surfaces at points on them (n, 3); NaN where there is none."""
     ways = np.full((len(wall), 3), np.nan)
     met = np.flatnonzero((wall >= 0) & np.isfinite(foot).all(axis=1))
-    ways[met] = heights(_forms_of(part), wall[met], foot[met])[1]
-    free = met[np.isnan(ways[met, 0])]
-    if free.size:
-        ways[free] = over_skin(part.casting, wall[free], foot[free])[1] if stand_in is None else stand_in[free]
+    ways[met] = over_skin(part.casting, wall[met], foot[met])[1]
     return ways
 
 
@@ -411,7 +451,8 @@ def outline_offset(received: AsReceived, outline: Outline) -> Floats:
     if not len(outline.points):
         return np.zeros(0)
     if received.scan is None:
-        return _lie(received).offsets(outline.points, outline.normals, outline.surface, received)
+        level = _lie(received).offsets(outline.points, outline.normals, outline.surface)
+        return level + _in_hollows(received, outline.points, outline.surface)[0]
     off = received.scan.over(outline.points, outline.normals).distance
     off[~(np.abs(off) <= _UNLIKE)] = np.nan
     return off

@@ -140,7 +140,8 @@ class _Work:
         """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be.
 
         Args:
-            known: a least margin, up to 0, that some place is known to have; it may lie beyond this step's reach.
+            known: a least margin, up to 0, that some place was seen to have: it may lie beyond this step's reach, and the rows
+                may promise more. Below it by what calipers cannot tell lies one floor for all steps, so that they come to rest.
         """
         margins, face = self.aims.margins, self.aims.face
         found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0, self.seed)
@@ -148,7 +149,8 @@ class _Work:
         self.stages.append(Stage("required", found.margin))
         if found.margin >= -MARGIN_SLACK:
             return
-        self.floor = self.asked = min(max(found.margin, known) - UNFELT, found.margin - MARGIN_SLACK)
+        self.asked = (known if known > -np.inf else found.margin) - UNFELT
+        self.floor = min(self.asked, found.margin - MARGIN_SLACK)
         least = least_shortfall(margins, face, self.floor, self.low, self.high, found.x, found.looked_at)
         self.reached, self.short = least.x, least.total + SLACK
         self.best = replace(found, looked_at=np.union1d(found.looked_at, least.looked_at))

@@ -160,6 +160,30 @@ def _square_to(axis: Floats) -> Floats:
     return np.asarray(flat / np.sqrt(dots(flat, flat))[:, None])
 
 
+def bends(f: Forms, face: Ints, points: Floats, normals: Floats, ways: Floats) -> Floats:
+    """Return how the outward normal turns as a point on its surface goes along it: the shape operator on `ways` (n, 3), per mm.
+
+    Args:
+        points, normals: (n, 3) on the surfaces; only what lies along the surface of `ways` counts.
+
+    Returns:
+        (n, 3); 0 on planes and on surfaces of kind "other".
+    """
+    found = np.zeros((len(points), 3))
+    kind = f.kind[face]
+    rows = np.flatnonzero((kind == CYLINDER) | (kind == CONE) | (kind == TORUS))
+    _, out, rho = _polar(f, face[rows], points[rows])
+    ring = np.cross(f.axis[face[rows]], out)
+    found[rows] = (dots(normals[rows], out) / rho * dots(ring, ways[rows]))[:, None] * ring
+    rows, ring = rows[kind[rows] == TORUS], ring[kind[rows] == TORUS]
+    across = np.cross(normals[rows], ring)
+    found[rows] += (f.side[face[rows]] / f.minor[face[rows]] * dots(across, ways[rows]))[:, None] * across
+    rows = np.flatnonzero(kind == SPHERE)
+    flat = ways[rows] - dots(ways[rows], normals[rows])[:, None] * normals[rows]
+    found[rows] = (f.side[face[rows]] / f.radius[face[rows]])[:, None] * flat
+    return found
+
+
 # --- roots along rays -------------------------------------------------------
 
 

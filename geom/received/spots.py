@@ -59,6 +59,17 @@ class Spots:
             found[:, i] = np.where(wall == spot.wall, -np.clip(1.0 - square, 0.0, None), 0.0)
         return found
 
+    def slopes(self, points: Floats, wall: Ints, depths: Floats) -> Floats:
+        """Return how fast the skin rises along itself at points (n, 3) of given walls in hollows so deep (hollows,), mm per mm."""
+        found = np.zeros((len(points), 3))
+        for spot, depth in zip(self.spots, depths.tolist(), strict=True):
+            rows = np.flatnonzero(wall == spot.wall)
+            ways = np.array([spot.u, spot.v]) / np.array(spot.half)[:, None]
+            along = (points[rows] - np.array(spot.centre)) @ ways.T
+            inside = (along**2).sum(axis=1, keepdims=True) < 1.0
+            found[rows] += np.where(inside, 2.0 * depth * along @ ways, 0.0)
+        return found
+
     @property
     def depths(self) -> Floats:
         """Depths as read (hollows,), mm."""

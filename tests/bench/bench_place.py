@@ -3,7 +3,7 @@
 First every bundled caliper or touch job, and every bundled part as drawn: processor time of `place` alone (a warm process,
 the least of some runs) beside the load of the same model in the same run. Wanted: under 50 ms.
 Then, with a number of seeds, as many castings a job whose readings are each off by 0.3 mm more (normal, seeded): how many
-settle, in how many looks, and how far apart the least margins of the last two looks are.
+come to rest (the next step, however far it might go, is none), in how many looks, and the longest last step.
 """
 
 import sys
@@ -20,7 +20,7 @@ sys.path.insert(0, str(ROOT))
 
 from geom.job import Job  # noqa: E402
 from geom.place.placement import Placement  # noqa: E402
-from geom.place.solve import STILL, place, prepare  # noqa: E402
+from geom.place.solve import place, prepare  # noqa: E402
 from geom.readings.files import load_readings  # noqa: E402
 from geom.readings.records import Readings  # noqa: E402
 from geom.received.casting import AsReceived, receive  # noqa: E402
@@ -97,8 +97,8 @@ def speed() -> bool:
 
 
 def convergence(seeds: int, only: str | None) -> None:
-    """Print how many jittered castings settle, in how many looks, and how long they take."""
-    print("job          casting    castings   settled   short   looks mean   most   last spread mm   median ms   most ms")
+    """Print how many jittered castings come to rest, in how many looks, and how long they take."""
+    print("job          casting    castings   at rest   short   looks mean   most     last step mm   median ms   most ms")
     for name in (name for name in JOBS if only in (None, name)):
         job = opened(name)
         prepare(job.part)
@@ -109,7 +109,7 @@ def convergence(seeds: int, only: str | None) -> None:
             runs = [timed(lambda j=job, c=casting: placed(j, c)) for casting in lots]  # type: ignore[misc]
             found, took = [run[1] for run in runs], np.array([run[0] for run in runs])
             looks = np.array([f.rounds for f in found])
-            still = sum(f.change < STILL for f in found)
+            still = sum(f.at_rest for f in found)
             short = sum(f.verdict == "short" for f in found)
             print(
                 f"{name:<12} {label:<10} {seeds:8} {still:9} {short:7} {looks.mean():12.1f} {looks.max():6} "

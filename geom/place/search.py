@@ -1,0 +1,237 @@
+"""The search for the place of the finished part in one casting as received: look, step, and look again until it is at rest.
+
+Each look makes every aim straight rows about the present place; the step that serves them in order is gone, and the
+stock is looked at afresh. At rest is a place from which the next step, however far it might go, is none. Lengths mm,
+part frame. Knows nothing of verdicts or words.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from geom.errors import GeometryError
+from geom.model.part import Part
+from geom.place.closer import Closer
+from geom.place.demands import demand_rows
+from geom.place.margin_lp import Rows
+from geom.place.pairs import pair_misfits
+from geom.place.rows import Look, Pivot, Sites, look, misfit, outline_of, small_move, step_of
+from geom.place.stages import STRIDE, Aims, Misfits, Staged, is_worse, staged, thickest
+from geom.place.trail import FIRST_PACE, Tangents, no_tangents, that_held
+from geom.rays.analytic import Bools, Floats, Ints
+from geom.received.casting import AsReceived
+from geom.rigid import STAY, Rigid
+from geom.settings.place import PlacementSettings
+
+_LOOKS: Final = 40
+"""Looks at the stock; three to eight do on most castings."""
+
+_KEPT: Final = 1e-3
+"""Required stock that lacks no more than this, mm, is kept; so near is a least margin the best."""
+
+STILL: Final = 5e-5
+"""A place whose next step is shorter than this, mm, is at rest."""
+
+_NEARER: Final = 0.01
+"""Another wall nearer by more than this, mm, than the one a point looked at takes its place..."""
+
+_NEAREST: Final = 5.0
+"""...unless it is nearer by more than this: then the ray has missed the casting's edge."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Case:
+    """One casting to be placed: even sites, those with a closer look added, and what each face (by number) must keep."""
+
+    part: Part
+    received: AsReceived
+    even: Sites
+    sites: Sites
+    amounts: Floats
+    settings: PlacementSettings
+    pivot: Pivot
+    covariance: Floats
+
+    @property
+    def required(self) -> Floats:
+        """Required stock at each site, mm."""
+        return np.asarray(self.amounts[self.sites.face])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Here:
+    """A place, what is seen from it, which points count, and what is asked of a step from it."""
+
+    case: Case
+    move: Rigid
+    seen: Look
+    rows: Ints
+    aims: Aims
+
+    @property
+    def least(self) -> float:
+        """Least margin, up to 0, mm."""
+        return min(0.0, float(self.aims.margins.start.min()))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Basis:
+    """A place with rows of looks before it: the point of each row of the margins, and what is asked of a step."""
+
+    here: Here
+    tangents: Tangents
+
+    @property
+    def rows(self) -> Ints:
+        """Which point each row of the margins is of."""
+        return np.concatenate([self.here.rows, self.tangents.site])
+
+    @property
+    def aims(self) -> Aims:
+        """What is asked of a step."""
+        aims = self.here.aims
+        face = np.concatenate([aims.face, self.tangents.face])
+        return replace(aims, margins=aims.margins.with_these(self.tangents.rows()), face=face)
+
+    def left(self, step: Floats, gone: Floats, floor: float, there: Here) -> "Basis":
+        """Return the place gone to with the rows that held a step and lie over what is seen there; a scan is too rough for them."""
+        if there.case.received.scan is not None:
+            return Basis(there, no_tangents())
+        here, points = self.here, self.here.case.sites.samples.points[self.here.rows]
+        seen = Tangents(here.rows, points, here.aims.face, here.aims.margins.start, here.aims.margins.rate)
+        held = that_held(seen, step, floor).and_these(self.tangents).after(gone)
+        margin = there.seen.stock - there.case.required
+        return Basis(there, held.over(there.case.sites.samples.points, margin))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settled:
+    """The place in the end; the last step's result and the place it was worked out from; looks taken; the last step, mm;
+    whether it is at rest."""
+
+    here: Here
+    result: Staged
+    basis: Basis
+    looks: int
+    change: float
+    at_rest: bool
+
+
+def settle(case: Case) -> Settled:
+    """Look, step, and look again until the place is at rest and no other wall has come nearer; else the best place seen."""
+    closer = Closer(case.received)
+    basis, looks, known = Basis(_looked(case, closer, STAY, None), no_tangents()), 1, -np.inf
+    best, ask, pace = basis.here, np.zeros(0, dtype=np.int64), FIRST_PACE
+    while True:
+        from_, settings = basis, case.settings
+        result = staged(basis.aims, settings.order, settings.hold, STRIDE, _seed(basis, ask), known)
+        ask, pace = basis.rows[result.best.looked_at], pace.next(result.step)
+        gone, change = pace.share * result.step, float(np.abs(result.step).max())
+        there = _looked(basis.here.case, closer, _stepped(basis.here.move, gone, case.pivot), basis.here.seen)
+        looks += 1
+        if looks == 2 and there.least < -_KEPT:
+            best, taken = _as_thick_as_can_be(max(there, basis.here, key=lambda h: h.least), closer, ask)
+            basis, known, looks, pace = Basis(best, no_tangents()), best.least, looks + taken, FIRST_PACE
+            continue
+        basis = basis.left(result.step, gone, result.floor, there)
+        best = best if is_worse(there.aims, best.aims, settings.order, result.floor) else there
+        if change >= STILL and looks < _LOOKS:
+            continue
+        here = there if change < STILL else best
+        nearer, again = _with_nearer_walls(here)
+        if not again or looks >= _LOOKS:
+            return Settled(here, result, from_, looks, change, change < STILL and not again)
+        best = _looked(nearer, closer, here.move, here.seen)
+        basis, pace = Basis(best, no_tangents()), FIRST_PACE
+
+
+def _seed(basis: Basis, ask: Ints) -> Ints | None:
+    """Return the rows of the points that mattered before."""
+    return np.flatnonzero(np.isin(basis.rows, ask)) if ask.size else None
+
+
+def _as_thick_as_can_be(here: Here, closer: Closer, ask: Ints) -> tuple[Here, int]:
+    """Return the place of the best least margin, up to 0, from which the aims are then served, and the looks it took."""
+    basis, best, pace, hold = Basis(here, no_tangents()), here, FIRST_PACE, here.case.settings.hold
+    for looks in range(_LOOKS // 2):
+        step, found = thickest(basis.aims, hold, STRIDE, _seed(basis, ask))
+        if best.least >= found.margin - _KEPT:
+            return best, looks
+        ask, pace = basis.rows[found.looked_at], pace.next(step)
+        there = _looked(basis.here.case, closer, _stepped(basis.here.move, pace.share * step, here.case.pivot), basis.here.seen)
+        basis = basis.left(step, pace.share * step, found.margin, there)
+        best = max(there, best, key=lambda h: h.least)
+    return best, _LOOKS // 2
+
+
+def _looked(case: Case, closer: Closer, move: Rigid, last: Look | None) -> Here:
+    """Return what is seen from a place, with a closer look where the last one found least."""
+    stock: Floats | None = None if last is None else last.stock[: len(case.even.wall)]
+    case = replace(case, sites=closer.sites(case.even, move, stock))
+    seen = look(case.received, case.sites, move, case.pivot)
+    rows = _rows(case, seen)
+    return Here(case, move, seen, rows, _aims(case, seen, rows, move))
+
+
+def _stepped(move: Rigid, step: Floats, pivot: Pivot) -> Rigid:
+    return small_move(step, Pivot(move.point(pivot.centre), pivot.size)).after(move)
+
+
+def _rows(case: Case, seen: Look) -> Ints:
+    """Return the points that ask for stock and see a skin."""
+    rows = np.flatnonzero(case.sites.counts & np.isfinite(seen.stock) & np.isfinite(seen.rate).all(axis=1))
+    if not rows.size:
+        raise GeometryError(
+            f"{case.part.name}: every machined face is cut from solid, so nothing can fall short and nothing is placed"
+        )
+    return rows
+
+
+def _margins(case: Case, seen: Look, rows: Ints) -> Rows:
+    return Rows(seen.stock[rows] - case.required[rows], seen.rate[rows], np.ones(len(rows)))
+
+
+def _aims(case: Case, seen: Look, rows: Ints, move: Rigid) -> Aims:
+    count = len(case.even.wall)
+    used: Bools = np.zeros(count, dtype=np.bool_)
+    used[rows[rows < count]] = True
+    return Aims(
+        margins=_margins(case, seen, rows),
+        face=case.sites.face[rows],
+        demands=demand_rows(case.received, case.settings.demands, move, case.pivot),
+        outline=_outline(case, move),
+        pairs=pair_misfits(case.part, case.even, (seen.level - case.required)[:count], seen.level_rate[:count], used),
+        so_far=step_of(move, case.pivot),
+    )
+
+
+def _outline(case: Case, move: Rigid) -> Misfits:
+    outline = outline_of(case.part)
+    value, rate = misfit(case.received, outline, move, case.pivot)
+    seen = np.isfinite(value)
+    area = outline.area[seen]
+    return Misfits(value[seen], rate[seen], area / max(float(area.sum()), 1e-300)).condensed()
+
+
+def _with_nearer_walls(here: Here) -> tuple[Case, bool]:
+    """Return the case with points that now look at another, nearer wall set to that, and whether any counts."""
+    case, seen, move = here.case, here.seen, here.move
+    if case.received.scan is not None:
+        return case, False
+    even = case.even
+    rays = look(case.received, even, move, case.pivot, through_rays=True)
+    with np.errstate(invalid="ignore"):
+        gap = seen.stock[: len(even.wall)] - rays.stock
+        nearer = (rays.wall != even.wall) & (gap > _NEARER) & (gap < _NEAREST)
+    if not (nearer & even.counts).any():
+        return case, False
+    foot = move.points(even.samples.points) + rays.drawn[:, None] * move.directions(even.samples.normals)
+    even = replace(
+        even,
+        wall=np.where(nearer, rays.wall, even.wall),
+        reach=np.where(nearer, rays.drawn, even.reach),
+        foot=np.where(nearer[:, None], foot, even.foot),
+        way=np.where(nearer[:, None], rays.way, even.way),
+    )
+    return replace(case, even=even), True
