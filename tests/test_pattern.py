@@ -15,7 +15,7 @@ from export.prints import core_box_sheet
 from export.prints.pattern import check_words, thin_words, walls_of
 from geom.errors import GeometryError, JobError
 from geom.job import Job
-from geom.kernel.cut import cone, cut, cylinder, fuse, prism
+from geom.kernel.cut import box, cone, cut, cylinder, fuse, prism
 from geom.kernel.mesh import tessellate
 from geom.kernel.shape import Solid, solid_from_shape
 from geom.kernel.step import read_step
@@ -483,6 +483,22 @@ def test_a_level_blind_stepped_core_is_balanced_by_its_print():
 
     assert core_of(bore, "test").first.length == pytest.approx(math.sqrt(20.0**2 + (8 / 12) ** 2 * 1200.0))
     assert core_of(wide, "test").first.length == pytest.approx(math.sqrt(20.0**2 + (12 / 8) ** 2 * 1200.0))
+
+
+def test_a_level_stepped_core_lies_in_the_parting():
+    """24 mm to half way, 16 beyond: a print of its own size at each end, half of it in either half; volumes by formula."""
+    shape = box((0.0, 0.0, 0.0), (90.0, 80.0, 40.0))
+    for radius, deep in ((12.0, 45.0), (8.0, 95.0)):
+        shape = cut(shape, cylinder((45.0, -5.0, 20.0), (0.0, 1.0, 0.0), radius, deep))
+    solid = solid_from_shape(shape, "level")
+    found = make_pattern(part_of(solid), job(parting=20.0, draft=0.0), tessellate(solid, 0.01))
+    (core,) = found.cores
+    prints = math.pi * (12.12**2 * core.first.length + 8.08**2 * core.last.length)
+    upper, lower = (piece.body for piece in found.pieces if piece.name in ("pattern_upper", "pattern_lower"))
+
+    assert (core.first.root, core.last.root) == (pytest.approx(12.12), pytest.approx(8.08))
+    assert found.whole.volume == pytest.approx(1.01**3 * 90 * 80 * 40 + prints, rel=5e-4)
+    assert upper.volume == pytest.approx(lower.volume, rel=5e-3)
 
 
 def test_a_core_that_would_run_through_another_is_refused_and_says_what_would_do(drafted):
