@@ -68,6 +68,9 @@ class Bar:
         )  # fmt: skip
 
 
+_AT_ONCE: Final = 16
+"""Places on a bar's line that are looked at together: one look at many is hardly slower than at one."""
+
 _SLOTS: Final[Words] = ("studs stand in the slots nearest to these places; a heel stands a little high rather than low",)
 
 
@@ -124,20 +127,26 @@ def _bars(number: int, nose: Box, table: float, others: Sequence[Box], rows: Seq
 
 def _feet(at: _Pair, along: _Pair, standing: Standing) -> _Pair | None:
     """Return how far from the nose a stud and a heel find open table; None where a bar would be too long."""
-    away = np.arange(_HALF + _STUD, _LONGEST - 2.0 * _HEEL, _STEP)
-    stud = next((s for s in away.tolist() if _open(at, along, s, _STUD + 1.0, standing)), None)
+    away = np.arange(_HALF + _STUD, _LONGEST - 2.0 * _HEEL, _STEP).tolist()
+    stud = _first_open(at, along, away, _STUD + 1.0, standing)
     if stud is None:
         return None
     first = stud + max(stud, _STUD + _HEEL + 1.0)
     heels = np.arange(first, _LONGEST - _HALF - _HEEL, _STEP).tolist()
-    heel = next((h for h in heels if _open(at, along, h, _HEEL + 1.0, standing)), None)
+    heel = _first_open(at, along, heels, _HEEL + 1.0, standing)
     return None if heel is None else (stud, heel)
 
 
-def _open(at: _Pair, along: _Pair, away: float, half: float, standing: Standing) -> bool:
-    """Tell whether a square about a place on the bar's line has no work over it."""
-    x, y = at[0] + away * along[0], at[1] + away * along[1]
-    return bool(np.isneginf(standing.tops(_grid((x - half, y - half, x + half, y + half)))).all())
+def _first_open(at: _Pair, along: _Pair, away: Sequence[float], half: float, standing: Standing) -> float | None:
+    """Return the first place on the bar's line where a square about it has no work over it; looked at some at a time."""
+    for some in (away[i : i + _AT_ONCE] for i in range(0, len(away), _AT_ONCE)):
+        middles = [(at[0] + far * along[0], at[1] + far * along[1]) for far in some]
+        grids = np.stack([_grid((x - half, y - half, x + half, y + half)) for x, y in middles])
+        tops = standing.tops(grids.reshape(-1, 2)).reshape(len(some), -1)
+        free = np.flatnonzero(np.isneginf(tops).all(axis=1))
+        if free.size:
+            return some[int(free[0])]
+    return None
 
 
 def _lies(bar: Box, nose: Box, along: _Pair, standing: Standing) -> bool:
