@@ -159,7 +159,7 @@ BAD_LINES = [
     (
         "thicknesses.csv",
         "# units: mm\nface a,face b,thickness,at,sigma\nleft,right,66,,90\n",
-        r"line 3: sigma is 90 mm; .* the limit is 25 mm",
+        r"line 3: sigma is 90.0 mm; .* the limit is 25.0 mm",
     ),
     ("low_spots.csv", "# units: mm\nface,at,size,depth\ntop,,30,0.4\n", r"line 3: size is '30'; write length and width"),
     ("low_spots.csv", "# units: mm\nface,at,size,depth\ntop,,30 x 20,0\n", r"line 3: depth is '0'"),

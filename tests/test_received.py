@@ -498,9 +498,11 @@ def test_touches_in_the_wrong_unit_are_told(block, factor, word):
 
 
 def test_a_thickness_in_the_wrong_unit_is_told(block):
-    """2.6 where 66 is drawn is 66 in inches."""
-    with pytest.raises(ReadingError, match=r"t line 4: reads 2.600 mm where the drawn casting has 66.00 mm; times 25.4"):
+    """2.6 where 66 is drawn is 66 in inches; on an inch sheet those are 0.1024 and 2.5984 (by hand: over 25.4)."""
+    with pytest.raises(ReadingError, match=r"t line 4: reads 2.6 mm where the drawn casting has 66.0 mm; times 25.4") as caught:
         receive(block, Readings(thicknesses=(Thickness(("left", "right"), 2.6, (30.0, 20.0, 15.0), 0.1, "t line 4"),)), grade=GRADE)
+
+    assert "reads 0.1024 in where the drawn casting has 2.5984 in; times 25.4" in sentence(caught.value.words, "inch")
 
 
 def test_touches_with_an_axis_turned_round_are_told(block):
@@ -514,8 +516,10 @@ def test_touches_of_another_part_are_refused(block):
     """Points that lie nowhere on this casting are refused with how far they are off."""
     rng = np.random.default_rng(2)
     laid = tuple(replace(t, point=tuple((rng.normal(size=3) * 40).tolist())) for t in touches(block, STAY, each=4))
-    with pytest.raises(ReadingError, match="do not fit the drawn casting"):
+    with pytest.raises(ReadingError, match="do not fit the drawn casting") as caught:
         receive(block, Readings(touches=laid), grade=GRADE)
+
+    assert " mm" not in sentence(caught.value.words, "inch")
 
 
 @pytest.mark.parametrize(

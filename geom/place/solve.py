@@ -73,7 +73,7 @@ def _check(part: Part, needs: Mapping[str, Need]) -> None:
             )
     for name in known:
         if name not in needs:
-            raise GeometryError(f"{part.name}: machined face {name!r} has no required stock; state one, 0 mm if any will do")
+            raise GeometryError(f"{part.name}: machined face {name!r} has no required stock; state one, 0 if any will do")
 
 
 def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings: PlacementSettings) -> Case:

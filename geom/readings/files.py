@@ -247,9 +247,7 @@ class _Reader:
         own = line.above_zero("sigma") if line.text("sigma") else None
         stated = own if own is not None else (table.head_length("sigma") if table else None)
         if stated is not None and stated > _COARSEST:
-            raise ReadingError(
-                f"{line.where}: sigma is {stated:g} mm; a reading that vague says nothing, the limit is {_COARSEST:g} mm"
-            )
+            raise ReadingError(f"{line.where}: sigma is ", stated, "; a reading that vague says nothing, the limit is ", _COARSEST)
         return SIGMA[kind] if stated is None else stated
 
 
@@ -274,7 +272,7 @@ def _scan_sigma(raw: dict[str, Any], label: str, units: str) -> float:
     except JobError as error:
         raise ReadingError(str(error)) from None
     if sigma > _COARSEST:
-        raise ReadingError(f"{label}, sigma: is {sigma:g} mm; the limit is {_COARSEST:g} mm")
+        raise ReadingError(f"{label}, sigma: is ", sigma, "; the limit is ", _COARSEST)
     return sigma
 
 

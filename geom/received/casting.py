@@ -255,7 +255,7 @@ def _without_wild(
     while estimate.worst is not None and estimate.worst[1] > _WILD and abs(estimate.worst[2]) > _WILD_LEAST:
         index, _, off = estimate.worst
         if len(wild) + 1 > max(1, int(_MOST_WILD * len(labels))):
-            raise ReadingError(_do_not_fit(model, tips, labels, [*out, labels[index]], estimate))
+            raise ReadingError(*_do_not_fit(model, tips, labels, [*out, labels[index]], estimate))
         keep[index] = False
         wild.append(_wild_words(lines, index, off))
         out.append(labels[index])
@@ -270,17 +270,19 @@ def _wild_words(lines: Lines, index: int, off: float) -> Words:
     return (f"{lines.labels[index]}: {verb}", abs(off), f" {how}; left out: measure it again")
 
 
-def _do_not_fit(model: SkinModel, tips: Tips, labels: Sequence[str], wild: Sequence[str], estimate: Estimate) -> str:
+def _do_not_fit(model: SkinModel, tips: Tips, labels: Sequence[str], wild: Sequence[str], estimate: Estimate) -> Words:
     named = ", ".join(wild[:4])
     worst = max(abs(r[1]) for r in estimate.residuals)
-    text = (
+    text: Words = (
         f"{len(wild)} of {len(labels)} readings ({named}{' ...' if len(wild) > 4 else ''}) do not fit the drawn casting, "
-        f"the worst by {worst:.1f} mm; check that they are of this casting, in one frame, each under the right face name"
+        "the worst by ",
+        worst,
+        "; check that they are of this casting, in one frame, each under the right face name",
     )
-    if len(tips.points):
-        high = float(np.sqrt(np.mean(heights_of(model.part.casting, tips, estimate.move)[0] ** 2)))
-        text += f" (the touches lie {high:.1f} mm off its skin on average)"
-    return text
+    if not len(tips.points):
+        return text
+    high = float(np.sqrt(np.mean(heights_of(model.part.casting, tips, estimate.move)[0] ** 2)))
+    return (*text, " (the touches lie ", high, " off its skin on average)")
 
 
 def _check_inches(across: Sequence[Measured]) -> None:
@@ -290,8 +292,12 @@ def _check_inches(across: Sequence[Measured]) -> None:
             drawn = m.expected.value
             if drawn > 0 and abs(m.read * factor / drawn - 1.0) < 0.1 and abs(m.read / drawn - 1.0) > 0.5:
                 raise ReadingError(
-                    f"{m.source}: reads {m.read:.3f} mm where the drawn casting has {drawn:.2f} mm; times {factor:.4g} it would "
-                    f"fit, so it looks like a value in {word}: put '# units: {word}' on top of the file or write the unit behind it"
+                    f"{m.source}: reads ",
+                    m.read,
+                    " where the drawn casting has ",
+                    drawn,
+                    f"; times {factor:.4g} it would fit, so it looks like a value in {word}: put '# units: {word}' on top of the "
+                    "file or write the unit behind it",
                 )
 
 

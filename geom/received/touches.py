@@ -183,16 +183,21 @@ def _check_fit(part: Part, tips: Tips, clouds: Sequence[Floats], start: Rigid, t
         scaled = [replace(tips, points=tips.points * factor, radius=tips.radius * k) for k in (1.0, factor)]
         if min(_best_off(part, other, clouds) for other in scaled) < max(off / 3.0, _WELL):
             raise ReadingError(
-                f"{touches[0].source} and the other touches: they span {span:.1f} mm where the drawn casting has {drawn:.1f} mm; "
-                f"times {factor:.4g} they fit, so they look like values in {word}: put '# units: {word}' on top of the file"
+                f"{touches[0].source} and the other touches: they span ",
+                span,
+                " where the drawn casting has ",
+                drawn,
+                f"; times {factor:.4g} they fit, so they look like values in {word}: put '# units: {word}' on top of the file",
             )
     if off < _POOR:
         return
     other = replace(tips, points=tips.points * _MIRROR, approach=tips.approach * _MIRROR)
     if _best_off(part, other, clouds) < off / 5.0:
         raise ReadingError(
-            f"{touches[0].source} and the other touches: they lie {off:.1f} mm off the drawn casting, and fit it only as a "
-            "mirror image; one axis is counted the other way round: give X, Y and Z as a right-handed frame"
+            f"{touches[0].source} and the other touches: they lie ",
+            off,
+            " off the drawn casting, and fit it only as a mirror image; one axis is counted the other way round: "
+            "give X, Y and Z as a right-handed frame",
         )
 
 
