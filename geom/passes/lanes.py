@@ -229,7 +229,7 @@ def _spans(
     line = shapely.LineString([(low, across), (high, across)]).difference(forbidden)
     for piece in shapely.get_parts(line):
         a, _, b, _ = piece.bounds
-        if b - a > 1e-6 and own.intersects(piece.buffer(radius)):
+        if b - a > 1e-6 and shapely.dwithin(own, piece, radius):
             yield (a if a == low else _out(a, 1, grid[1]), b if b == high else _out(b, -1, grid[1]))
 
 
