@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from geom.place.castings import Placed
+from geom.place.fewest import fewest
 from geom.place.placement import FaceTake
 from geom.place.rows import Pivot, look, pivot_of, sites_of, small_move
 from geom.readings.records import LowSpot, Readings
@@ -56,6 +57,27 @@ def test_rates_are_the_change_of_stock_in_castings_as_received(name: str, number
     if face:
         deep = received.model.spots.rows(start.points(sites.samples.points[rows]), lie.number[sites.wall[rows]])
         assert np.count_nonzero(deep) > 10
+
+
+@pytest.mark.parametrize("name", ["bell_crank", "footstep"])
+def test_points_left_out_are_never_the_thinnest(name: str):
+    """Of all points and of the fewest, the least stock and the mean of every face agree wherever the part lies."""
+    part, received = job(name).part, sorted(placed(name), key=lambda p: p.name)[0].received
+    sites, pivot = sites_of(part), pivot_of(part)
+    few, faces = fewest(part, sites, frozenset()), range(len(part.machined))
+    rng = np.random.default_rng(8)
+    for _ in range(4):
+        move = small_move(rng.normal(size=6), pivot)
+        least, mean = [], []
+        for some in (sites, few):
+            stock = look(received, some, move, pivot).stock
+            use, area = some.counts & np.isfinite(stock), some.samples.area
+            least.append([float(stock[use & (some.face == f)].min()) for f in faces])
+            mean.append([float(np.average(stock[use & (some.face == f)], weights=area[use & (some.face == f)])) for f in faces])
+        assert least[1] == pytest.approx(least[0], abs=1e-9)
+        assert mean[1] == pytest.approx(mean[0], abs=1e-9)
+
+    assert len(few.face) < 0.6 * len(sites.face)
 
 
 def placed_readings(name: str, number: int) -> Readings:

@@ -65,6 +65,10 @@ class Sites:
     foot: Floats
     way: Floats
 
+    def of(self, rows: Ints) -> "Sites":
+        """Return some of the sites."""
+        return Sites(self.samples.of(rows), *(getattr(self, name)[rows] for name in Sites.__slots__[1:]))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outline:

@@ -14,12 +14,14 @@ from geom.errors import GeometryError
 from geom.model.part import Part
 from geom.place.closer import Closer
 from geom.place.demands import demand_rows
+from geom.place.fewest import fewest
 from geom.place.margin_lp import Rows
 from geom.place.pairs import pair_misfits
 from geom.place.rows import Look, Pivot, Sites, look, misfit, outline_of, small_move, step_of
 from geom.place.stages import STRIDE, Aims, Misfits, Staged, is_worse, staged, thickest
 from geom.place.trail import FIRST_PACE, Tangents, no_tangents, that_held
 from geom.rays.analytic import Bools, Floats, Ints
+from geom.rays.rays import skin_of
 from geom.received.casting import AsReceived
 from geom.rigid import STAY, Rigid
 from geom.settings.place import PlacementSettings
@@ -42,10 +44,12 @@ _NEAREST: Final = 5.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Case:
-    """One casting to be placed: even sites, those with a closer look added, and what each face (by number) must keep."""
+    """One casting to be placed: all even sites, those that can be the thinnest, these with a closer look added, and what each
+    face (by number) must keep."""
 
     part: Part
     received: AsReceived
+    all: Sites
     even: Sites
     sites: Sites
     amounts: Floats
@@ -107,10 +111,11 @@ class Basis:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Settled:
-    """The place in the end; the last step's result and the place it was worked out from; looks taken; the last step, mm;
-    whether it is at rest."""
+    """The place in the end and what all even sites see there; the last step's result and the place it was worked out from;
+    looks taken; the last step, mm; whether it is at rest."""
 
     here: Here
+    whole: Look
     result: Staged
     basis: Basis
     looks: int
@@ -139,9 +144,9 @@ def settle(case: Case) -> Settled:
         if change >= STILL and looks < _LOOKS:
             continue
         here = there if change < STILL else best
-        nearer, again = _with_nearer_walls(here)
+        nearer, whole, again = _with_nearer_walls(here)
         if not again or looks >= _LOOKS:
-            return Settled(here, result, from_, looks, change, change < STILL and not again)
+            return Settled(here, whole, result, from_, looks, change, change < STILL and not again)
         best = _looked(nearer, closer, here.move, here.seen)
         basis, pace = Basis(best, no_tangents()), FIRST_PACE
 
@@ -214,24 +219,33 @@ def _outline(case: Case, move: Rigid) -> Misfits:
     return Misfits(value[seen], rate[seen], area / max(float(area.sum()), 1e-300)).condensed()
 
 
-def _with_nearer_walls(here: Here) -> tuple[Case, bool]:
-    """Return the case with points that now look at another, nearer wall set to that, and whether any counts."""
-    case, seen, move = here.case, here.seen, here.move
+def _with_nearer_walls(here: Here) -> tuple[Case, Look, bool]:
+    """Return the case with points that now look at another, nearer wall set to that, what all saw, and whether any is."""
+    case, move, all_ = here.case, here.move, here.case.all
     if case.received.scan is not None:
-        return case, False
-    even = case.even
-    rays = look(case.received, even, move, case.pivot, through_rays=True)
+        return case, here.seen, False
+    whole = look(case.received, all_, move, case.pivot)
+    points, normals = move.points(all_.samples.points), move.directions(all_.samples.normals)
+    ask = np.flatnonzero(all_.counts)
+    hits = skin_of(case.part.casting).over(points[ask], normals[ask], move.points(all_.samples.looked_from[ask]))
+    other = ask[np.isfinite(hits.distance) & (hits.face >= 0) & (hits.face != all_.wall[ask])]
+    if not other.size:
+        return case, whole, False
+    rays = look(case.received, all_.of(other), move, case.pivot, through_rays=True)
     with np.errstate(invalid="ignore"):
-        gap = seen.stock[: len(even.wall)] - rays.stock
-        nearer = (rays.wall != even.wall) & (gap > _NEARER) & (gap < _NEAREST)
-    if not (nearer & even.counts).any():
-        return case, False
-    foot = move.points(even.samples.points) + rays.drawn[:, None] * move.directions(even.samples.normals)
-    even = replace(
-        even,
-        wall=np.where(nearer, rays.wall, even.wall),
-        reach=np.where(nearer, rays.drawn, even.reach),
-        foot=np.where(nearer[:, None], foot, even.foot),
-        way=np.where(nearer[:, None], rays.way, even.way),
-    )
-    return replace(case, even=even), True
+        gap = whole.stock[other] - rays.stock
+        nearer = (rays.wall != all_.wall[other]) & (gap > _NEARER) & (gap < _NEAREST)
+    if not nearer.any():
+        return case, whole, False
+    rows, drawn = other[nearer], rays.drawn[nearer]
+    wall, reach, foot, way = all_.wall.copy(), all_.reach.copy(), all_.foot.copy(), all_.way.copy()
+    wall[rows], reach[rows], way[rows] = rays.wall[nearer], drawn, rays.way[nearer]
+    foot[rows] = points[rows] + drawn[:, None] * normals[rows]
+    changed = replace(all_, wall=wall, reach=reach, foot=foot, way=way)
+    return replace(case, all=changed, even=fewest(case.part, changed, hollowed(case.received))), whole, True
+
+
+def hollowed(received: AsReceived) -> frozenset[int]:
+    """Return the casting's surfaces with a hollow."""
+    number = received.model.walls.number
+    return frozenset(i for spot in received.spots for i in np.flatnonzero(number == spot.wall).tolist())

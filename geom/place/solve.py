@@ -18,11 +18,12 @@ from geom.model.part import Part
 from geom.place.advice import advice_for
 from geom.place.demands import check_demands
 from geom.place.faces import face_takes
+from geom.place.fewest import fewest_drawn
 from geom.place.margin_lp import Best, Kept
 from geom.place.placement import Binding, Certificate, Held, Placement
-from geom.place.rows import Look, outline_of, pivot_of, sites_of, skin_rates
+from geom.place.rows import Look, Sites, joined, outline_of, pivot_of, sites_of, skin_rates
 from geom.place.scan_look import pits_at, with_pits
-from geom.place.search import Case, Settled, settle
+from geom.place.search import Case, Settled, hollowed, settle
 from geom.place.shortfall_lp import thinnest_rows
 from geom.place.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
 from geom.rays.analytic import Floats, Ints
@@ -58,8 +59,10 @@ def place(part: Part, received: AsReceived, needs: Mapping[str, Need], settings:
 
 def prepare(part: Part, fine: bool = False) -> None:
     """Work out what all castings of a part share, so that each placement takes no time for it."""
-    sites_of(part, fine)
+    sites = sites_of(part, fine)
     outline_of(part)
+    if not fine:
+        fewest_drawn(part, sites, frozenset())
 
 
 def _check(part: Part, needs: Mapping[str, Need]) -> None:
@@ -79,7 +82,8 @@ def _check(part: Part, needs: Mapping[str, Need]) -> None:
 def _case(part: Part, received: AsReceived, needs: Mapping[str, Need], settings: PlacementSettings) -> Case:
     sites = sites_of(part, received.scan is not None)
     amounts = np.array([needs[face.name].amount for face in part.machined])
-    return Case(part, received, sites, sites, amounts, settings, pivot_of(part), joint_covariance(received))
+    even = sites if received.scan is not None else fewest_drawn(part, sites, hollowed(received))
+    return Case(part, received, sites, even, even, amounts, settings, pivot_of(part), joint_covariance(received))
 
 
 # --- the answer -----------------------------------------------------------------
@@ -98,10 +102,11 @@ def _answer(settled: Settled, needs: Mapping[str, Need]) -> Placement:
     covariance = np.zeros_like(case.covariance) if scanned else case.covariance
     own = _own(case, seen, rows) if scanned else None
     sure = odds(margin, case.required[rows], case.sites.face[rows], wide, covariance, own)
-    sigma = np.full(len(seen.stock), np.nan)
     thin = thinnest_rows(margin, case.sites.face[rows])
-    sigma[rows[thin]] = np.hypot(row_sigmas(wide[thin], covariance), 0.0 if own is None else own[thin])
-    faces = face_takes(case.part, case.sites, seen.stock, _slope(seen), sigma, needs)
+    sigma = np.full(len(case.part.machined), np.nan)
+    sigma[case.sites.face[rows[thin]]] = np.hypot(row_sigmas(wide[thin], covariance), 0.0 if own is None else own[thin])
+    sites, stock, slope = (case.sites, seen.stock, _slope(seen)) if scanned else _everywhere(settled)
+    faces = face_takes(case.part, sites, stock, slope, sigma[sites.face], needs)
     certificate = _certificate(settled)
     least = float(margin.min())
     short = any(face.state == "short" for face in faces)
@@ -121,6 +126,14 @@ def _answer(settled: Settled, needs: Mapping[str, Need]) -> Placement:
         change=settled.change,
         at_rest=settled.at_rest,
     )
+
+
+def _everywhere(settled: Settled) -> tuple[Sites, Floats, Floats]:
+    """Return all sites and those of the closer looks, which stand for no area, with the stock and the slope of each."""
+    case, seen, whole = settled.here.case, settled.here.seen, settled.whole
+    few = replace(case.sites, samples=replace(case.sites.samples, area=np.zeros(len(case.sites.face))))
+    stock, slope = np.concatenate([seen.stock, whole.stock]), np.concatenate([_slope(seen), _slope(whole)])
+    return joined(few, case.all), stock, slope
 
 
 def _own(case: Case, seen: Look, rows: Ints) -> Floats:
