@@ -24,7 +24,7 @@ from geom.fixture.making import Making
 from geom.fixture.nest import nest
 from geom.fixture.plates import check_plate, chosen, drill_plate, guide_of, patterns
 from geom.fixture.side import side_up
-from geom.fixture.sweep import less, offset, swept_up
+from geom.fixture.sweep import cut_fine, less, offset, swept_up
 from geom.kernel.cut import box, cylinder, fuse
 from geom.kernel.cut import cut as kernel_cut
 from geom.kernel.mesh import Mesh, tessellate
@@ -100,6 +100,16 @@ def test_a_sweep_contains_the_body_and_stands_over_nothing():
     assert (bare - swept).volume == pytest.approx(0.0, abs=1e-6)
     for lift in (0.5, 5.0, 20.0):
         assert (bare.moved(np.eye(3), (0.0, 0.0, lift)) - swept).box[0][2] > 43.0 - 1e-6
+
+
+def test_walls_upright_to_a_millionth_leave_no_film():
+    """A box of many facets, each a few millionths off upright: swept out of a block, its pocket's walls are the block's 8 thick."""
+    mesh = cut_fine(tessellate(solid_from_shape(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), "box"), 0.05), 9.0)
+    off = np.random.default_rng(3).uniform(-3e-6, 3e-6, mesh.vertices.shape)
+    swept = swept_up(Mesh(mesh.vertices + off, mesh.triangles, mesh.face), 30.0, "box")
+    pocketed = block((-8.0, -8.0, -8.0), (68.0, 48.0, 25.0)) - swept
+
+    assert thinnest(pocketed).thickness == pytest.approx(8.0, abs=1e-3)
 
 
 def test_less_keeps_the_faces_of_what_is_left():
@@ -369,6 +379,21 @@ def test_soft_jaws_open_and_close_straight_along_the_vise_and_touch_on_their_pad
     pads = [one.point for one in fixed.layout.locators if one.point[1] > 0 and one.name.startswith("side")]
     assert len(pads) >= 2
     assert np.abs(depths(fixed.body, pads)).max() < 0.02
+
+
+def test_a_stop_in_the_pocket_holds_the_casting_along_the_jaws():
+    """One pad faces along X: a hair towards it meets print, as far the other way is air up to the clearance of 0.4."""
+    fixed, movable = jaw_pair()
+    (stop,) = [one for one in fixed.layout.locators if abs(one.into[0]) > 0.7]
+    towards = -math.copysign(1.0, stop.into[0])
+    both = fixed.body + movable.body
+
+    def shared(along):
+        return (both & fixed.work.moved(np.eye(3), (towards * along, 0.0, 0.0))).volume
+
+    assert shared(0.0) == pytest.approx(0.0, abs=1e-6)
+    assert shared(0.1) > 0.1
+    assert shared(-0.35) < 0.02 * shared(0.35)
 
 
 def test_soft_jaws_have_the_screws_of_the_vise():
