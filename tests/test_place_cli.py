@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from export.cli import main
@@ -76,6 +77,22 @@ def test_json_holds_the_agreed_fields(tmp_path: Path, capsys: pytest.CaptureFixt
         assert face["margin"] == pytest.approx(face["take"]["min"] - face["required"], abs=2e-6)
     least = min(face["margin"] for face in found["faces"])  # type: ignore[attr-defined]
     assert found["least_margin"] == pytest.approx(least, abs=2e-6)
+
+
+def test_faces_that_hold_the_place_are_told_and_prove_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """Top and bottom, 35 mm over 30, hold 1.5 each (by hand): weights sum to 1, pulls cancel (Kuhn and Tucker)."""
+    folder = a_job(tmp_path / "block", {"heights.csv": heights(35.0)})
+    _, found = document(capsys, "place", folder)
+    _, out, _ = answer(capsys, "place", folder, "-q")
+    proof = found["certificate"]
+    binding = proof["binding"]  # type: ignore[index]
+    pulls = sum(b["weight"] * np.array(b["rate"]) for b in binding)
+
+    assert {b["face"] for b in binding} == {"top", "bottom"}
+    assert sum(b["weight"] for b in binding) == pytest.approx(1.0, abs=1e-5)
+    assert pulls + np.array(proof["others"]) == pytest.approx(np.zeros(6), abs=1e-5)  # type: ignore[index]
+    assert proof["best"] == pytest.approx(found["least_margin"], abs=1e-3)  # type: ignore[index]
+    assert "Held where it is by top (50 %), bottom (50 %)" in out or "Held where it is by bottom (50 %), top (50 %)" in out
 
 
 def test_without_readings_the_drawn_casting_is_placed_and_said_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]):

@@ -64,6 +64,7 @@ def _entry(placed: Placed, zero: Zero) -> dict[str, Any]:
             "gap": float(f"{found.certificate.gap:.1e}"),
             "held_by": list(found.certificate.held_by),
             "binding": [_binding_entry(b) for b in found.certificate.binding],
+            "others": [exact(v) for v in found.certificate.others],
         },
         "stages": [{"name": s.name, "value": exact(s.value)} for s in found.stages],
         "instructions": [sentence(words, "mm") for words in placed.instructions(zero).lines],
@@ -114,7 +115,7 @@ def _known(value: float) -> float | None:
 
 
 def _binding_entry(one: Binding) -> dict[str, Any]:
-    return {"face": one.face, "at": exact_point(one.at), "weight": exact(one.weight)}
+    return {"face": one.face, "at": exact_point(one.at), "weight": exact(one.weight), "rate": [exact(v) for v in one.rate]}
 
 
 def _ask_entry(ask: Ask) -> dict[str, Any]:

@@ -34,6 +34,9 @@ from geom.settings.place import PlacementSettings
 from geom.stock.report import ENOUGH
 from geom.stock.required import Need
 
+_ROUNDING: Final = 1e-12
+"""A multiplier of no more than this is a rounding error."""
+
 _PITS: Final = 5
 """So many pits are described."""
 
@@ -172,6 +175,7 @@ def _certificate(settled: Settled) -> Certificate:
     binding = tuple(
         Binding(names[sites.face[r]], _three(p), float(w), _six(g))
         for r, p, w, g in zip(rows.tolist(), points, best.weights, rate, strict=True)
+        if w > _ROUNDING
     )
     others = best.kept_weights @ settled.result.kept.rate[best.kept] + best.reach
     gap = best.weights @ rate + others
