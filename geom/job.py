@@ -146,7 +146,7 @@ def _row_maker(job: Job, stock: "StockReport", placed: "Sequence[Placed]") -> "R
 
 
 def _planned(job: Job, zero: Zero, rows: "RowMaker", say: Say) -> "Plan | NoPlan":
-    from geom.passes.setup_rows import as_touched
+    from geom.passes.setup_rows import as_made
     from geom.rows.plan import Plan
     from geom.setups.planner import plan_setups
 
@@ -154,7 +154,7 @@ def _planned(job: Job, zero: Zero, rows: "RowMaker", say: Say) -> "Plan | NoPlan
     placement = rows.placed.placement if rows.placed else None
     pins = job.settings.setups or None
     plan = plan_setups(job.part, job.settings, zero, rows.stock, pins, placement, rows.first_fault)
-    return as_touched(plan, rows) if isinstance(plan, Plan) else plan
+    return as_made(plan, rows) if isinstance(plan, Plan) else plan
 
 
 def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:

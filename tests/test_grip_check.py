@@ -119,6 +119,17 @@ def test_a_heavier_cut_wants_more(block: tuple[Part, Settings, StockReport, Plan
     assert full.stated == settings.tooling.vise.force
 
 
+def test_the_caution_names_the_cutter_of_the_rows(block: tuple[Part, Settings, StockReport, PlannedSetup]) -> None:
+    """Where straps leave no room for the face mill, the rows take an end mill: its force is the one to hold."""
+    part, settings, stock, planned = block
+    mill = settings.tooling.of("end mill")[-1]
+    (usual,) = grips_of(planned, part, settings, stock)
+    (found,) = grips_of(replace(planned, milled=(("top", mill.name),)), part, settings, stock)
+
+    assert usual.cutter != found.cutter == mill.name
+    assert f"top with the {mill.name}" in grip_words(found)
+
+
 def test_straps_state_no_force(block: tuple[Part, Settings, StockReport, PlannedSetup]) -> None:
     """What a strap presses with nobody knows: the need is said, no verdict."""
     part, settings, stock, planned = block

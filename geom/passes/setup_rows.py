@@ -139,16 +139,26 @@ class RowMaker:
         return faults[0] if faults else ()
 
 
-def as_touched(plan: Plan, rows: RowMaker) -> Plan:
-    """Return a plan whose pick-ups say the height that their own rows touch at; a plan says where it would like to."""
+def as_made(plan: Plan, rows: RowMaker) -> Plan:
+    """Return a plan that says what its own rows do: at which height they touch, and which cutters mill its faces."""
     count = len(plan.setups)
     told = []
     for planned in plan.setups:
         made = rows.rows(planned, count)
-        touched = replace(planned, pick_ups=tuple(_at_height(one, made[0].rows) for one in planned.pick_ups))
-        rows.made[touched, count] = made
-        told.append(touched)
+        touched = tuple(_at_height(one, made[0].rows) for one in planned.pick_ups)
+        known = replace(planned, pick_ups=touched, milled=_mills(made[0].rows))
+        rows.made[known, count] = made
+        told.append(known)
     return replace(plan, setups=tuple(told))
+
+
+def _mills(rows: Sequence[Row]) -> tuple[tuple[str, str], ...]:
+    """Return the cutter that first mills each face."""
+    first: dict[str, str] = {}
+    for row in rows:
+        if row.action in ("face", "edge"):
+            first.setdefault(row.feature, f"{row.tool.label} {row.tool.kind}")
+    return tuple(first.items())
 
 
 def _at_height(one: PickUp, rows: Sequence[Row]) -> PickUp:

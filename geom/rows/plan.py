@@ -94,6 +94,7 @@ class PlannedSetup:
         leaves: of those faces, the ones that are cut short here and finished later: name -> mm.
         why: reasons, a sentence each, the most telling first.
         cautions: what must be read before clamping.
+        milled: which cutter its rows mill each face with first, face -> cutter; () before there are rows.
     """
 
     number: int
@@ -106,6 +107,7 @@ class PlannedSetup:
     leaves: tuple[tuple[str, float], ...] = ()
     why: tuple[Words, ...] = ()
     cautions: tuple[Words, ...] = ()
+    milled: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

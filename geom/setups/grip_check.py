@@ -217,21 +217,25 @@ def _forces(
 def _milling(
     face: PartFace, planned: PlannedSetup, part: Part, metal: Alloy, settings: Settings, stock: StockReport
 ) -> Iterator[tuple[Cutter, float]]:
-    """Yield the cutter and its force at the deepest cut there is: what the cutter bears, or all of the stock."""
+    """Yield the cutter, that of the rows if there are any, and its force at the deepest cut: what it bears, or all of the stock."""
     shop, level = settings.tooling, dot(face.axis, planned.up) > _LEVEL
     low, high = face_box(part.finished, face.surfaces, planned.frame)
-    found = (
-        choose_face_mill(shop, min(high[0] - low[0], high[1] - low[1]))
-        if level
-        else choose_end_mill(shop, depth=high[2] - low[2], prefer=settings.shop.cutter)
-    )
-    if not isinstance(found, Choice):
-        return
-    data = speed_feed(shop, metal, found.cutter, "face" if level else "edge")
+    named = dict(planned.milled).get(face.name)
+    cutter = next((one for one in shop.cutters if one.name == named), None)
+    if cutter is None:
+        found = (
+            choose_face_mill(shop, min(high[0] - low[0], high[1] - low[1]))
+            if level
+            else choose_end_mill(shop, depth=high[2] - low[2], prefer=settings.shop.cutter)
+        )
+        if not isinstance(found, Choice):
+            return
+        cutter = found.cutter
+    data = speed_feed(shop, metal, cutter, "face" if level else "edge")
     if isinstance(data, CutData) and data.load.force is not None and data.load.depth > 0.0:
         there = max((f.stock.max for f in stock.faces if f.name == face.name), default=data.load.depth)
         share = min(1.0, max(there, 0.0) / data.load.depth) if level else 1.0
-        yield found.cutter, share * data.load.force
+        yield cutter, share * data.load.force
 
 
 def _round(hole: PartHole, planned: PlannedSetup, part: Part, metal: Alloy, settings: Settings) -> Iterator[tuple[Cutter, float]]:
