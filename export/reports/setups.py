@@ -99,7 +99,9 @@ def _setup_lines(one: PlannedSetup, count: int, job: Job, stock: StockReport, un
     heading = f"Set-up {one.number} of {count}: {facing_up(one, job)}"
     yield heading
     yield "-" * len(heading)
-    yield from _block("Hold", [METHODS[one.hold.method], *(plain_words(words, units) for words in hold_words(one.hold))])
+    yield from _block(
+        "Hold", [METHODS[one.hold.method], *(plain_words(words, units) for words in one.holding or hold_words(one.hold))]
+    )
     yield from _block("Zero", [one.zero.name])
     yield from _block("Find it", [f"{n}. {pick_up_text(p, units)}" for n, p in enumerate(one.pick_ups, 1)])
     yield from _block("Machine", [", ".join(one.features)])

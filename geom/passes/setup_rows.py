@@ -140,13 +140,13 @@ class RowMaker:
 
 
 def as_made(plan: Plan, rows: RowMaker) -> Plan:
-    """Return a plan that says what its own rows do: at which height they touch, and which cutters mill its faces."""
+    """Return a plan that says what its own rows do: at which height they touch, which cutters mill, where straps lie."""
     count = len(plan.setups)
     told = []
     for planned in plan.setups:
         made = rows.rows(planned, count)
         touched = tuple(_at_height(one, made[0].rows) for one in planned.pick_ups)
-        known = replace(planned, pick_ups=touched, milled=_mills(made[0].rows))
+        known = replace(planned, pick_ups=touched, milled=_mills(made[0].rows), holding=made[0].holding)
         rows.made[known, count] = made
         told.append(known)
     return replace(plan, setups=tuple(told))

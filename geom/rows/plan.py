@@ -95,6 +95,7 @@ class PlannedSetup:
         why: reasons, a sentence each, the most telling first.
         cautions: what must be read before clamping.
         milled: which cutter its rows mill each face with first, face -> cutter; () before there are rows.
+        holding: how the work is held, as the table of its rows says it; () before there are rows.
     """
 
     number: int
@@ -108,6 +109,7 @@ class PlannedSetup:
     why: tuple[Words, ...] = ()
     cautions: tuple[Words, ...] = ()
     milled: tuple[tuple[str, str], ...] = ()
+    holding: tuple[Words, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
