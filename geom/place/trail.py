@@ -22,7 +22,7 @@ _NEAR: Final = 1e-4
 _OVER: Final = 1e-7
 """A row that lies over what is seen by less than this, mm, tells nothing more than what is seen."""
 
-_MOST: Final = 60
+_MOST: Final = 500
 """So many rows are kept, the latest first."""
 
 _QUICK: Final = 0.5
