@@ -4,6 +4,9 @@ First every bundled caliper or touch job, and every bundled part as drawn: proce
 the least of some runs) beside the load of the same model in the same run. Wanted: under 50 ms.
 Then, with a number of seeds, as many castings a job whose readings are each off by 0.3 mm more (normal, seeded): how many
 come to rest (the next step, however far it might go, is none), in how many looks, and the longest last step.
+
+Recorded, 100 castings a job: at rest 100 (footstep a), 95 (footstep b) and 83 (bell crank), in 5, 10 and 16 looks on average; the
+others' looks ran out while they went to and fro over roundings. Not yet under 50 ms where readings move the part far.
 """
 
 import sys
