@@ -61,7 +61,7 @@ def _said(note: str, when: bool) -> tuple[str, ...]:
 def _weld(points: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], Ints]:
     """Return the different points, in the order in which they first appear, and which of them each row is."""
     points = np.ascontiguousarray(points if points.dtype in (np.float32, np.float64) else points.astype(np.float64)) + 0
-    key = _mixed(points.view(np.uint32 if points.dtype == np.float32 else np.uint64).T)
+    key = mixed(points.view(np.uint32 if points.dtype == np.float32 else np.uint64).T)
     order, ranked = _ranked(key, _WORD)
     ordered = points.take(order, axis=0)
     same, changes = ranked[1:] == ranked[:-1], _differ(ordered)
@@ -113,7 +113,7 @@ def _ranked(key: _Words, bits: int) -> tuple[Ints, _Words]:
     return (packed & ((np.uint64(1) << shift) - np.uint64(1))).astype(np.int64), packed >> shift
 
 
-def _mixed(columns: npt.NDArray[Any]) -> _Words:
+def mixed(columns: npt.NDArray[Any]) -> _Words:
     """Return one word for each row of columns (k, n) of whole numbers, the same for the same row."""
     word = np.zeros(columns.shape[1], dtype=np.uint64)
     for column, factor in zip(columns, _FACTORS, strict=False):
@@ -131,7 +131,7 @@ def _each_once(triangles: Ints, label: str) -> tuple[Ints, tuple[str, ...]]:
         triangles = triangles[whole]
         a, b, c = triangles.T
     low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-    key = _mixed(np.stack([low, a + b + c - low - high, high]))
+    key = mixed(np.stack([low, a + b + c - low - high, high]))
     ranked = np.sort(key)
     if not (ranked[1:] == ranked[:-1]).any():
         return triangles, ()
@@ -174,7 +174,7 @@ def _is_closed(triangles: Ints) -> bool:
     with np.errstate(over="ignore"):
         for i, j in ((0, 1), (1, 2), (2, 0)):
             a, b = triangles[:, i], triangles[:, j]
-            word = _mixed(np.stack([np.minimum(a, b), np.maximum(a, b)]))
+            word = mixed(np.stack([np.minimum(a, b), np.maximum(a, b)]))
             word ^= word >> np.uint64(29)
             word *= np.uint64(_FACTORS[2])
             word ^= word >> np.uint64(32)

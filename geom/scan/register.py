@@ -20,11 +20,12 @@ from geom.rays.rays import Skin
 from geom.readings.records import HintPoint
 from geom.rigid import Rigid, rigid_from_matrix
 from geom.rows.words import Note
+from geom.scan.cloud import cells_of, joined_points
 from geom.scan.file import MM_PER_UNIT, Scan
 from geom.scan.fit import Fit, Pose, all_fitted, fitted, rough_scores
 from geom.scan.mesh import area_vectors
 from geom.scan.noise import local_sigma
-from geom.scan.sites import Drawn, Scanned, cloud_planes, drawn_points, met, nearest, scanned_points, thinned
+from geom.scan.sites import Drawn, Scanned, drawn_points, met, nearest, scanned_points, thinned
 from geom.scan.stubs import BACK, Stub, stub_words
 from geom.scan.turns import all_turns, likely_turns
 from geom.scan.ways import ALIKE, Way, other_ways, told, ways_notes
@@ -66,9 +67,6 @@ _ACCURATE: Final = 0.03
 """mm: a scan that states no sigma is taken as accurate as its points scatter, but not better (common practice, no source)."""
 
 _TOO_ROUGH: Final = 3.0
-
-_CLOUD_CELLS: Final = 700
-"""Cells along the box of a point cloud that keep a point each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +136,7 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = (), stubs
     sigma = _scatter(drawn, scan, best.pose)
     x, y, z = best.pose.shift.tolist()
     to_part = rigid_from_matrix(best.pose.matrix, (x, y, z))
-    skin, skin_notes = _skin(drawn, scan, to_part, stubs, limit)
+    skin, skin_notes = _skin(drawn, scan, to_part, stubs, limit, sigma)
     notes = (
         *scan.notes,
         *skin_notes,
@@ -328,19 +326,30 @@ def _without(scanned: Scanned, pose: Pose, stubs: Sequence[Stub], limit: float) 
     return Scanned(scanned.points[keep], scanned.normals[keep], scanned.sided) if keep.any() else scanned
 
 
-def _skin(drawn: Drawn, scan: Scan, to_part: Rigid, stubs: Sequence[Stub], limit: float) -> tuple[Skin, list[Note]]:
+def _skin(drawn: Drawn, scan: Scan, to_part: Rigid, stubs: Sequence[Stub], limit: float, scatter: float) -> tuple[Skin, list[Note]]:
     if not scan.is_cloud:
         triangles, notes = _off_stubs(scan, to_part, stubs, limit)
         mesh = Mesh(scan.vertices, triangles, np.zeros(len(triangles), dtype=np.int64))
         return Skin(mesh, tree=scan.tree if triangles is scan.triangles else None).laid(to_part), notes
-    points, notes = to_part.points(thinned(scan.vertices, _CLOUD_CELLS)), []
+    points, notes = to_part.points(thinned(scan.vertices, cells_of(scan.vertices, scatter))), []
     for stub in stubs:
         on = stub.holds(points, np.tile(stub.way, (len(points), 1)), limit)
         points, notes = points[~on], [*notes, stub_words(scan.label, stub, int(on.sum()))]
+    mesh = joined_points(drawn, points)
     notes.append(
-        f"{scan.label}: a point cloud; each point was read as a small flat patch through its neighbours, smaller pits are lost"
+        (
+            f"{scan.label}: a point cloud; its points were joined to their neighbours, ",
+            _spacing(mesh),
+            " apart; smaller pits are lost",
+        )
     )
-    return Skin(_patches(drawn, points)), notes
+    return Skin(mesh), notes
+
+
+def _spacing(mesh: Mesh) -> float:
+    """Return how long the sides of triangles are, mm, as a rule."""
+    a, b, c = (mesh.vertices[mesh.triangles[:, i]] for i in range(3))
+    return float(np.median(np.linalg.norm(np.concatenate([b - a, c - b, a - c]), axis=1))) if len(mesh.triangles) else 0.0
 
 
 def _off_stubs(scan: Scan, to_part: Rigid, stubs: Sequence[Stub], limit: float) -> tuple[Ints, list[Note]]:
@@ -356,25 +365,3 @@ def _off_stubs(scan: Scan, to_part: Rigid, stubs: Sequence[Stub], limit: float) 
         keep[rows] = False
         triangles, notes = triangles[keep], [*notes, stub_words(scan.label, stub, len(rows))]
     return triangles, notes
-
-
-def _patches(drawn: Drawn, points: Floats) -> Mesh:
-    """Return a triangle about each point, in the plane of its neighbours, that faces as the drawn skin there and overlaps
-    its neighbours' triangles."""
-    from scipy.spatial import cKDTree
-
-    normals, middle = cloud_planes(points, points)
-    facing = drawn.normals[nearest(drawn, points, normals, False)[1]]
-    normals *= np.where(np.einsum("ij,ij->i", normals, facing) < 0, -1.0, 1.0)[:, None]
-    centre = points - np.einsum("ij,ij->i", points - middle, normals)[:, None] * normals
-    reach = np.asarray(cKDTree(points).query(points, k=min(7, len(points)), workers=-1)[0]).reshape(len(points), -1)[:, -1]
-    x = np.cross(normals, np.eye(3)[np.argmin(np.abs(normals), axis=1)])
-    x /= np.linalg.norm(x, axis=1)[:, None]
-    y = np.cross(normals, x)
-    corners = [
-        centre + 2.0 * reach[:, None] * (np.cos(angle) * x + np.sin(angle) * y)
-        for angle in (0.0, 2.0 * np.pi / 3.0, 4.0 * np.pi / 3.0)
-    ]
-    count = len(points)
-    triangles = np.arange(3 * count).reshape(3, count).T
-    return Mesh(np.concatenate(corners), np.ascontiguousarray(triangles), np.zeros(count, dtype=np.int64))
