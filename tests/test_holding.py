@@ -11,9 +11,10 @@ from functools import cache
 import pytest
 
 from geom.kernel.cut import box as bar
-from geom.kernel.cut import cylinder, fuse
+from geom.kernel.cut import common, cylinder, fuse, prism
 from geom.kernel.shape import Surface, solid_from_shape
 from geom.model.part import Part
+from geom.rows.plan import PlannedSetup
 from geom.setups.clamp_rules import (
     fixed_first,
     grips_enough,
@@ -28,6 +29,7 @@ from geom.setups.clamp_rules import (
     widest_three,
 )
 from geom.setups.demands import Demand, demand
+from geom.setups.grip_check import hold_friction, most_pushes
 from geom.setups.held import Held
 from geom.setups.hold_words import hold_words
 from geom.setups.holding import holdings, useful
@@ -35,6 +37,7 @@ from geom.setups.seats import seats
 from geom.setups.table_hold import shop_size
 from geom.setups.work import Work, work_of
 from geom.shop.file import default_shop
+from geom.standards.alloy import alloy
 from geom.stock.report import stock_report
 from geom.tasks.features import tasks_of
 from tests.catalogue import block_in_block, block_on_cast_foot, bolt_circle_cover, drafted_block
@@ -299,3 +302,87 @@ def test_jaws_too_low_for_any_packing_on_hand_hold_no_tee() -> None:
     part, one = tee()
 
     assert not any(h.hold.on_jaws for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), replace(VISE, parallels=(10.0,))))
+
+
+# --- a knee with crowned skins ----------------------------------------------
+
+
+def knee(draft: float = 1.5) -> tuple[Part, Work]:
+    """A foot 130 long, 18 thick, a wall 95 high, 22 thick, 90 wide, drafted from y = 0; 3 mm on the foot, else as cast."""
+    less = 45.0 * math.tan(math.radians(draft))
+
+    def crowned(end: float) -> list[tuple[float, float]]:
+        return [(end - less, -45.0), (end, 0.0), (end - less, 45.0)]
+
+    def angle(foot: float) -> object:
+        leg, wall, long, high = (crowned(end) for end in (18.0, 22.0, 130.0, 95.0))
+        lying = common(
+            prism([(0.0, -45.0, foot), *((0.0, y, z) for z, y in leg), (0.0, 45.0, foot)], (140.0, 0.0, 0.0)),
+            prism([(0.0, -45.0, foot), *((x, y, foot) for x, y in long), (0.0, 45.0, foot)], (0.0, 0.0, 50.0)),
+        )
+        upright = common(
+            prism([(0.0, -45.0, foot), *((x, y, foot) for x, y in wall), (0.0, 45.0, foot)], (0.0, 0.0, 110.0)),
+            prism([(0.0, -45.0, foot), *((0.0, y, z) for z, y in high), (0.0, 45.0, foot)], (50.0, 0.0, 0.0)),
+        )
+        return fuse(lying, upright)
+
+    finished, casting = (solid_from_shape(angle(foot), name) for foot, name in ((0.0, "finished"), (-3.0, "casting")))
+    part = hand_part((finished, casting), as_cast=lambda s: abs(s.centroid[2]) > 0.01)
+    return part, work(part)
+
+
+@cache
+def knee_on_its_ridge() -> tuple[Part, Work, Held]:
+    part, one = knee()
+    return part, one, next(h for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), VISE) if h.hold.on_ridge)
+
+
+def test_a_crowned_knee_stands_on_its_ridge_between_its_flat_sides() -> None:
+    """By hand: the wall's ridge, 95 from the foot, stands on the bed; jaws of 42 hold its sides, which start 1.18 higher, so that
+    40.8 is gripped and 56 stands out with 3 of stock. The jaws' middle is the wall's, 0 to 20.8 at the sides. The centre of mass,
+    42 along, is beside the wall, so a jack stands under the foot, 95 - 18 = 77 high and up to 1.2 more under its crown."""
+    part, one, held = knee_on_its_ridge()
+    hold, boxes = held.hold, {box.name: box for box in held.hold.boxes}
+    jack, jaw = boxes["jack"], boxes["fixed jaw"]
+    places = [held.frame.part((0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1]), 0.0)) for box in (jack, jaw)]
+
+    assert part.finished.centre[0] == pytest.approx(42.0, abs=0.5)
+    assert (hold.parallels, hold.machined) == (0.0, frozenset())
+    assert hold.stick_out == pytest.approx(56.0, abs=0.1)
+    assert hold.grip == pytest.approx(42.0 - 45.0 * math.tan(math.radians(1.5)), abs=one.step)
+    assert jack.high[2] - jack.low[2] == pytest.approx(77.6, abs=0.7)
+    assert places[1][0] == pytest.approx(10.4, abs=one.step)
+    assert places[0][0] > 42.0 + 20.0
+    assert abs(places[0][1]) < 40.0
+    assert "lowest edge or ridge" in str(hold_words(hold)[0][0])
+    assert any("level along the jaws by the height gauge" in str(caution[0]) for caution in held.cautions)
+
+
+def test_jaws_too_short_to_have_the_middle_of_mass_between_their_ends_hold_no_knee() -> None:
+    """Jaws of 58 about the wall's middle end 39 along, and the centre of mass is 42 along; jaws of 80 end 50 along but leave
+    the jack no room 20 beyond it."""
+    part, one, _ = knee_on_its_ridge()
+
+    for width in (58.0, 80.0):
+        assert not any(
+            h.hold.on_ridge for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), replace(VISE, jaw_width=width))
+        )
+
+
+def test_a_crown_steeper_than_the_draft_limit_is_no_ridge_to_stand_on() -> None:
+    """5 degrees each way, where 3.5 is the limit."""
+    part, one = knee(5.0)
+
+    assert holdings(one, DOWN, NOTHING, wants(part, one, DOWN), VISE) == ()
+
+
+def test_a_knee_on_its_ridge_takes_the_cut_that_the_patch_above_it_bears() -> None:
+    """Moments about the ridge: 2 jaws' friction at half of the grip bear half (safety 2) of push times 95."""
+    part, _, held = knee_on_its_ridge()
+    foot = next(f.name for f in part.faces if f.state == "machined")
+    planned = PlannedSetup(1, DOWN, held.hold, held.frame, ZERO, (), (foot,))
+    friction = hold_friction(held.hold, alloy("grey iron", "part.alloy"), VISE.jaw)
+
+    push = most_pushes(planned, part, hand_settings())[foot]
+
+    assert push == pytest.approx(2.0 * friction * VISE.force * 0.5 * held.hold.grip / (2.0 * 95.0), rel=1e-3)

@@ -37,6 +37,7 @@ _NAMED: Final[dict[str, Kind]] = {
     "angle plate": "plate",
     "parallel": "parallel",
     "strap": "strap",
+    "jack": "jack",
 }
 _JACK: Final = re.compile(r"a jack(?: or packing)? under (.+?)(?:,|$)")
 _JACK_WIDE: Final = 5.0

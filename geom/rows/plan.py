@@ -42,9 +42,10 @@ class Hold:
         parallels: height of what the seat stands on above the bed or the table, or above the tops of the jaws; 0 flat on it.
         grip: height of the jaws that bears on the work.
         stick_out: from the top of the jaws to the highest metal of the work.
-        rests: where a rough seat is held up: three points in the set-up frame; () for a machined one.
+        rests: where a rough seat is held up: three points in the set-up frame, one for a ridge; () for a machined one.
         boxes: jaws, bed, table, parallels, plate.
         on_jaws: what overhangs the jaws sits on their tops, and the rest hangs between them.
+        on_ridge: nothing level looks down: the work stands on its lowest edge or ridge.
     """
 
     method: Method
@@ -60,6 +61,7 @@ class Hold:
     boxes: tuple[Box, ...] = ()
     pressed: tuple[str, ...] = ()
     on_jaws: bool = False
+    on_ridge: bool = False
 
 
 How: TypeAlias = Literal["boss", "bore", "middle", "edge", "height", "sweep"]

@@ -181,7 +181,12 @@ def _tipping(name: str, force: float, friction: float, planned: PlannedSetup, pa
 
 
 def _seat(hold: Hold) -> tuple[float, float] | None:
-    """Return the height of the seat and half of its length along the jaws; None where the plan does not say."""
+    """Return the height of the seat and half of its length along the jaws; None where the plan does not say.
+
+    Work on a ridge turns about it: what holds is the friction of the patch above it, at half of the grip or further.
+    """
+    if hold.on_ridge:
+        return hold.rests[0][2], 0.5 * hold.grip
     spots = [(x, z) for x, _, z in hold.rests]
     spots += [(x, box.high[2]) for box in hold.boxes if box.name.startswith("parallel") for x in (box.low[0], box.high[0])]
     if not spots:

@@ -25,8 +25,13 @@ def _said(hold: Hold) -> Iterator[Words]:
         return
     on, where = ("packing", " high on the tops of the jaws") if hold.on_jaws else (_ON.get(hold.method, "packing"), " high")
     stand: Words = (f"on {on} ", hold.parallels, where) if hold.parallels else _FLAT[hold.method]
-    yield (f"{hold.seat} sits down{raw['seat']}, ", *stand)
-    if hold.rests:
+    if hold.on_ridge:
+        stand = ("on packing ", hold.parallels, " high") if hold.parallels else ("on the bed of the vise",)
+    on_what = "the lowest edge or ridge of " if hold.on_ridge else ""
+    yield (f"{on_what}{hold.seat} sits down{raw['seat']}, ", *stand)
+    if hold.on_ridge:
+        yield from _ridge(hold)
+    elif hold.rests:
         yield ("a rough seat rests on three points: ", *_places([(x, y) for x, y, _ in hold.rests]))
     if hold.fixed_jaw:
         yield (f"{hold.fixed_jaw} against {_AGAINST[hold.method]}{raw['fixed jaw']}",)
@@ -41,6 +46,13 @@ def _said(hold: Hold) -> Iterator[Words]:
         yield ("the jaws grip ", hold.grip, ", the work stands ", hold.stick_out, " out of them")
     elif hold.stick_out:
         yield ("the work stands ", hold.stick_out, " above its clamps")
+
+
+def _ridge(hold: Hold) -> Iterator[Words]:
+    yield ("the shim stands at ", *_places([(x, y) for x, y, _ in hold.rests]))
+    for box in (box for box in hold.boxes if box.name == "jack"):
+        at = 0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1])
+        yield ("a screw jack on the bed stands at ", *_places([at]), ", about ", box.high[2] - box.low[2], " high")
 
 
 _ON: dict[str, str] = {"vise": "parallels"}

@@ -13,6 +13,7 @@ from geom.setups.held import Held
 from geom.setups.nest_hold import nest_holds
 from geom.setups.pinned import keeps
 from geom.setups.plate_hold import plate_holds
+from geom.setups.ridge_hold import ridge_holds
 from geom.setups.seats import seats
 from geom.setups.table_hold import table_holds, within_travel
 from geom.setups.vise_hold import vise_holds
@@ -37,7 +38,7 @@ def holdings(
     places = seats(work, up, done, first=not done)
     if pin is not None and pin.hold == "nest":
         return tuple(held for held in nest_holds(work, up, done, places, wants) if keeps(held.hold, pin))
-    found = list(vise_holds(work, up, done, places, wants, vise, pin))
+    found = list(vise_holds(work, up, done, places, wants, vise, pin) if places else ridge_holds(work, up, done, wants, vise, pin))
     if pin is not None or not _settled(found, wants, 1.0):
         found.extend(table_holds(work, up, done, places, wants, vise, pin, travel))
     if pin is not None or not _settled(found, wants, 3.0):

@@ -11,13 +11,11 @@ from typing import Final
 
 import numpy as np
 
-from geom.looks.holder import HOLDER_RADIUS
 from geom.rows.plan import Hold, Packing, Place
 from geom.rows.records import Box, Words
 from geom.setups.clamp_rules import (
     JAW_CLEARANCE,
     fixed_first,
-    grips_enough,
     jaw_packing,
     packing_width,
     side_lifts,
@@ -26,15 +24,13 @@ from geom.setups.clamp_rules import (
 )
 from geom.setups.demands import Demand
 from geom.setups.held import Held
-from geom.setups.jaws import OVERHANG, Flank, Side, flank, jaw_window, opening, side_at, ways_round
+from geom.setups.jaw_room import JAW, Jaws, clears, holds, jaw_boxes, lane_of
+from geom.setups.jaws import Flank, Side, flank, jaw_window, side_at, ways_round
 from geom.setups.seats import Seat, corner_spots, flat, middle
 from geom.setups.work import Work, turned
 from geom.shop.records import Vise
 from geom.space import Frame, Vec3, dot, scale
 from geom.toml.pins import Pin
-
-_JAW: Final = 25.0
-"""mm: thickness of a jaw plate and what carries it (common practice, no source)."""
 
 _PARALLEL: Final = 8.0
 """mm: thickness of a parallel (common practice, no source)."""
@@ -47,9 +43,6 @@ _BLOCK: Final = 6.0
 
 _MUCH: Final = 1.25
 """A side this many times larger than the other is the better one for the fixed jaw."""
-
-_OVERLAP: Final = 10.0
-"""mm along the jaws in which both must bear, or the work twists (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,49 +135,18 @@ def _between(one: _Try, height: float, *, on_jaws: bool = False) -> Held | None:
     if _goes_back(front, back, one.pin):
         frame, back, front, window = _about(frame), _mirrored(front), _mirrored(back), (-window[1], -window[0])
         ends = -ends[1], -ends[0]
-    jaws = _Jaws(
+    jaws = Jaws(
         back, front, bed, top, window, ends, jaw_packing(back.machined, front.machined, not (back.plane and front.plane), vise)
     )
     out = float(one.work.seen(frame.z, one.done).out.max()) - top
-    if not _holds(jaws, out, vise):
+    if not holds(jaws, out, vise):
         return None
     return _held_over(one, frame, jaws, height - vise.jaw_height, out) if on_jaws else _held(one, frame, jaws, height, out)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Jaws:
-    """Both jaws on the work.
-
-    Attributes:
-        bed, top: heights of the bed and of the top of the jaws.
-        window: from where to where they reach along X; ends: from where to where the work does.
-    """
-
-    back: Side
-    front: Side
-    bed: float
-    top: float
-    window: tuple[float, float]
-    ends: tuple[float, float]
-    packing: tuple[Packing, ...]
-
-    @property
-    def grip(self) -> float:
-        """Height of work between them."""
-        low = max(self.back.bottom, self.front.bottom, self.bed)
-        return min(self.back.top, self.front.top, self.top) - low
-
-
-def _holds(jaws: _Jaws, out: float, vise: Vise) -> bool:
-    """Tell whether jaws open far enough, hold deep enough, and bear on the same length."""
-    wide = opening(jaws.back, jaws.front, packing_width(jaws.packing))
-    both = min(jaws.back.high, jaws.front.high) - max(jaws.back.low, jaws.front.low)
-    return wide <= vise.opening and grips_enough(jaws.grip, out) and both >= min(_OVERLAP, jaws.back.high - jaws.back.low)
-
-
-def _held(one: _Try, frame: Frame, jaws: _Jaws, height: float, out: float) -> Held | None:
+def _held(one: _Try, frame: Frame, jaws: Jaws, height: float, out: float) -> Held | None:
     seat = one.seat
-    made = [w for w in one.wants if _clears(w, frame, jaws)]
+    made = [w for w in one.wants if clears(w, frame, jaws)]
     strips, met = _parallels(frame, seat, jaws, made) if height else ((), ())
     makes = frozenset(w.name for w in made) - frozenset(met)
     if not makes:
@@ -193,15 +155,15 @@ def _held(one: _Try, frame: Frame, jaws: _Jaws, height: float, out: float) -> He
     packing = (*_seat_packing(seat, height), *jaws.packing)
     names = seat.face.name, jaws.back.face.name, jaws.front.face.name
     machined = _places(seat, jaws.back, jaws.front)
-    hold = Hold("vise", *names, machined, height, jaws.grip, max(out, 0.0), packing, rests, (*_boxes(one.vise, jaws), *strips))
+    hold = Hold("vise", *names, machined, height, jaws.grip, max(out, 0.0), packing, rests, (*jaw_boxes(one.vise, jaws), *strips))
     rough = int(not seat.machined) + int(not jaws.back.machined)
     return Held(hold, frame, makes, *_judged(seat, jaws.back, jaws.front, one.end), rough=rough)
 
 
-def _held_over(one: _Try, frame: Frame, jaws: _Jaws, packed: float, out: float) -> Held | None:
+def _held_over(one: _Try, frame: Frame, jaws: Jaws, packed: float, out: float) -> Held | None:
     """Return the hold whose overhang sits on three packings on the jaws; None where no three carry the centre of mass."""
     seat = one.seat
-    makes = tuple(w for w in one.wants if _clears(w, frame, jaws))
+    makes = tuple(w for w in one.wants if clears(w, frame, jaws))
     three = _over_jaws(one.work, frame, seat, jaws, [w for w in makes if w.through])
     if not makes or three is None:
         return None
@@ -213,7 +175,7 @@ def _held_over(one: _Try, frame: Frame, jaws: _Jaws, packed: float, out: float) 
     names = seat.face.name, jaws.back.face.name, jaws.front.face.name
     hold = Hold(
         "vise", *names, _places(seat, jaws.back, jaws.front), packed, jaws.grip, max(out, 0.0),
-        (Packing("seat", on), *jaws.packing), three, (*_boxes(one.vise, jaws), *blocks), on_jaws=True,
+        (Packing("seat", on), *jaws.packing), three, (*jaw_boxes(one.vise, jaws), *blocks), on_jaws=True,
     )  # fmt: skip
     worse, why, cautions = _judged(seat, jaws.back, jaws.front, one.end)
     hangs: Words = (f"{seat.face.name} overhangs both jaws and sits on them; {names[1]} and {names[2]} hang between them",)
@@ -221,16 +183,16 @@ def _held_over(one: _Try, frame: Frame, jaws: _Jaws, packed: float, out: float) 
     return Held(hold, frame, frozenset(w.name for w in makes), worse + 1.0, (*why, hangs), (*cautions, light), rough=2)
 
 
-def _over_jaws(work: Work, frame: Frame, seat: Seat, jaws: _Jaws, drills: Sequence[Demand]) -> tuple[Vec3, ...] | None:
+def _over_jaws(work: Work, frame: Frame, seat: Seat, jaws: Jaws, drills: Sequence[Demand]) -> tuple[Vec3, ...] | None:
     """Return three places of a seat over the tops of the jaws, clear of every drill, with the centre of mass over them."""
     local = frame.local_points(seat.spots)
     x, y = local[:, 0], local[:, 1]
     gaps = {p.place: packing_width([p]) for p in jaws.packing}
     rear, near = jaws.back.out + gaps.get("fixed jaw", 0.0), -jaws.front.out - gaps.get("clamp", 0.0)
-    over = ((y >= rear + _BLOCK) & (y <= rear + _JAW - _BLOCK)) | ((y <= near - _BLOCK) & (y >= near - _JAW + _BLOCK))
+    over = ((y >= rear + _BLOCK) & (y <= rear + JAW - _BLOCK)) | ((y <= near - _BLOCK) & (y >= near - JAW + _BLOCK))
     over &= (x >= jaws.window[0] + _BLOCK) & (x <= jaws.window[1] - _BLOCK)
     for drill in drills:
-        at = [frame.local(drill.axis)] if drill.axis is not None else _lane(drill, frame)
+        at = [frame.local(drill.axis)] if drill.axis is not None else lane_of(drill, frame)
         room = drill.radius + JAW_CLEARANCE + 2.0 * _BLOCK
         for ax, ay, _ in at:
             over &= np.hypot(x - ax, y - ay) > room
@@ -269,63 +231,7 @@ def _places(seat: Seat, back: Side, front: Side) -> frozenset[Place]:
     return frozenset(place for place, machined in named if machined)
 
 
-# --- what clears the jaws ---------------------------------------------------
-
-
-def _clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
-    """Tell whether a feature is cut without touching jaws or bed."""
-    if want.lacks:
-        return False
-    if want.kind == "hole":
-        return _hole_clears(want, frame, jaws)
-    if want.lane:
-        return _slot_clears(want, frame, jaws)
-    if want.floor >= jaws.top + JAW_CLEARANCE:
-        return True
-    if want.kind == "edge" and want.normal is not None:
-        along = dot(want.normal, frame.x)
-        if along > 0.999:
-            return jaws.ends[1] - jaws.window[1] >= OVERHANG - 1e-6
-        if along < -0.999:
-            return jaws.window[0] - jaws.ends[0] >= OVERHANG - 1e-6
-    return False
-
-
-def _hole_clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
-    """Tell whether a drill has room below and its holder above."""
-    assert want.axis is not None
-    x, y, _ = frame.local(want.axis)
-    back, front, window = jaws.back.out, -jaws.front.out, jaws.window
-    far = want.floor - want.through
-    beside = y + want.radius > back or y - want.radius < front
-    over_jaw = beside and window[0] - want.radius < x < window[1] + want.radius
-    if want.through and (far < jaws.bed or (over_jaw and far < jaws.top)):
-        return False
-    near_jaw = y + HOLDER_RADIUS > back or y - HOLDER_RADIUS < front
-    return want.top >= jaws.top or not near_jaw
-
-
-def _slot_clears(want: Demand, frame: Frame, jaws: _Jaws) -> bool:
-    """Tell whether a slot's cutter runs above the jaws, beside them, or between them clear of the bed with its holder above."""
-    far = want.floor - want.through
-    if far >= jaws.top + JAW_CLEARANCE:
-        return True
-    room = want.radius + JAW_CLEARANCE
-    (x0, x1), (y0, y1) = (
-        (min(p[i] for p in lane) - room, max(p[i] for p in lane) + room) for lane in (_lane(want, frame),) for i in (0, 1)
-    )
-    if x1 < jaws.window[0] or x0 > jaws.window[1]:
-        return True
-    back, front, reach = jaws.back.out, -jaws.front.out, HOLDER_RADIUS - want.radius
-    near_jaw = y1 + reach > back or y0 - reach < front
-    return far >= jaws.bed and y1 <= back and y0 >= front and (want.top >= jaws.top or not near_jaw)
-
-
-def _lane(want: Demand, frame: Frame) -> list[Vec3]:
-    return [frame.local(point) for point in want.lane]
-
-
-def _parallels(frame: Frame, seat: Seat, jaws: _Jaws, made: Sequence[Demand]) -> tuple[tuple[Box, ...], tuple[str, ...]]:
+def _parallels(frame: Frame, seat: Seat, jaws: Jaws, made: Sequence[Demand]) -> tuple[tuple[Box, ...], tuple[str, ...]]:
     """Return two parallels under the seat clear of every drill and through slot, and what one of them would still meet."""
     local = frame.local_points(seat.spots)
     low, high = float(local[:, 1].min()), float(local[:, 1].max())
@@ -342,7 +248,7 @@ def _parallels(frame: Frame, seat: Seat, jaws: _Jaws, made: Sequence[Demand]) ->
 
 
 def _across(want: Demand, frame: Frame) -> tuple[float, float]:
-    points = [frame.local(want.axis)] if want.axis is not None else _lane(want, frame)
+    points = [frame.local(want.axis)] if want.axis is not None else lane_of(want, frame)
     room = want.radius + JAW_CLEARANCE
     return min(p[1] for p in points) - room, max(p[1] for p in points) + room
 
@@ -377,17 +283,6 @@ def _seat_packing(seat: Seat, height: float) -> tuple[Packing, ...]:
     if not seat.machined:
         return (Packing("seat", ("shims at three points so that nothing rocks",)),)
     return ()
-
-
-def _boxes(vise: Vise, jaws: _Jaws) -> tuple[Box, ...]:
-    widths = {p.place: packing_width([p]) for p in jaws.packing}
-    rear, near = jaws.back.out + widths.get("fixed jaw", 0.0), -jaws.front.out - widths.get("clamp", 0.0)
-    (x0, x1), bed, top = jaws.window, jaws.bed, jaws.top
-    return (
-        Box("fixed jaw", (x0, rear, bed), (x1, rear + _JAW, top)),
-        Box("movable jaw", (x0, near - _JAW, bed), (x1, near, top)),
-        Box("bed", (x0, near - _JAW, bed - vise.bed_height), (x1, rear + _JAW, bed)),
-    )
 
 
 def _judged(seat: Seat, back: Side, front: Side, end: str) -> tuple[float, tuple[Words, ...], tuple[Words, ...]]:
