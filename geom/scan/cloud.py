@@ -1,9 +1,9 @@
 """A scanned skin from points alone: each point joined to those about it by triangles whose corners were all measured.
 
 Round each point its neighbours are seen along the flattest plane through them, and the triangles there are those whose circle
-holds no other neighbour (Delaunay 1934). The drawn skin says which side is metal. Nothing reaches beyond the points, so that an
-edge is cut off by a spacing at the most, and where no points lie near enough there is no skin. Lengths mm, part frame.
-Knows nothing of files, poses or stock.
+holds no other neighbour (Delaunay 1934). A triangle across an edge is parted where the planes of the two sides meet, so that it
+does not cut the edge off; where no points lie near enough there is no skin. The drawn skin says which side is metal, and nothing
+else. Lengths mm, part frame. Knows nothing of files, poses or stock.
 """
 
 from typing import Any, Final
@@ -15,7 +15,7 @@ from geom.rays.analytic import Bools, Floats, Ints, dots
 from geom.scan.mesh import mixed
 from geom.scan.sites import Drawn, nearest
 
-_AROUND, _FURTHER = 14, 48
+_AROUND, _FURTHER = 18, 48
 """Neighbours a point may be joined to: six in the mean; and where these do not fill the circles of its triangles, so many."""
 
 _PLANE: Final = 12
@@ -44,7 +44,7 @@ _SIXTH: Final = 6
 _FLAT: Final = 1e-9
 """Twice a triangle's area over the square of its side: less is no triangle."""
 
-_CHUNK: Final = 16384
+_CHUNK: Final = 2048
 """Points worked on at a time: their arrays stay in the processor's cache."""
 
 
@@ -58,6 +58,7 @@ def joined_points(drawn: Drawn, points: Floats) -> Mesh:
     """Return the triangles between neighbouring points of a cloud, counter-clockwise seen from the air."""
     from scipy.spatial import cKDTree
 
+    points = points[cKDTree(points).indices]
     tree = cKDTree(points)
     apart, near = _neighbours(tree, points, _AROUND)
     reach = _GAP * apart[:, min(_SIXTH, apart.shape[1] - 1)]
@@ -66,8 +67,9 @@ def joined_points(drawn: Drawn, points: Floats) -> Mesh:
     found, unsure = _stars(points, near, x, y, apart[:, -1])
     again = np.flatnonzero(unsure)
     more, _ = _stars(points, _neighbours(tree, points[again], _FURTHER)[1], x[again], y[again], np.full(again.size, np.inf))
-    corners, wide = np.concatenate([found[0], more[0]]), np.concatenate([found[1], more[1]])
-    triangles = _each_once(corners[wide < reach[corners].min(axis=1)])
+    sure = ~unsure[found[0][:, 0]]
+    corners, wide = np.concatenate([found[0][sure], more[0]]), np.concatenate([found[1][sure], more[1]])
+    triangles = _each_once(corners[wide < reach[corners].max(axis=1)])
     side = _sides(points, near[:, :_PLANE], middle, np.cross(x, y), rough)
     return _with_edges(points, triangles, side)
 
@@ -114,7 +116,7 @@ def _chunk_of_stars(
         corners.append(np.stack([near[row, 0], near[row, now + 1], near[row, after + 1]], axis=1))
         radii.append(wide)
         widest[row] = np.maximum(widest[row], wide)
-        closed = after == first[row]
+        closed = _is_passed(flat[row, now], flat[row, first[row]], flat[row, after])
         unsure[row[closed]] = 2.0 * widest[row[closed]] > known[row[closed]]
         row, now = row[~closed], after[~closed]
     return unsure
@@ -208,6 +210,12 @@ def _next(flat: Floats, far: Floats, now: Ints) -> tuple[Ints, Floats]:
     after = np.argmin(centre, axis=1)
     side = np.sqrt(far[row, now])
     return after, np.hypot(0.5, centre[row, after]) * side
+
+
+def _is_passed(start: Floats, line: Floats, end: Floats) -> Bools:
+    """Tell where turning left from one direction to another, by less than half a turn, reaches or passes a third."""
+    reached = start[:, 0] * line[:, 1] - start[:, 1] * line[:, 0] > 0
+    return np.asarray(reached & (line[:, 0] * end[:, 1] - line[:, 1] * end[:, 0] >= 0))
 
 
 def _each_once(triangles: Ints) -> Ints:
