@@ -86,10 +86,9 @@ def pieces(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> tu
 
 def _given(box: Box, hold: Hold, units: Units) -> Piece:
     kind = _kind(box)
-    studs = any(str(packing.words[0]).startswith("studs") for packing in hold.packing)
     words: dict[Kind, str] = {
         "parallel": gauged_text(("parallel ", hold.parallels), units),
-        "strap": "stud" if studs else "strap",
+        "strap": "stud" if hold.by_studs else "strap",
         "packing": gauged_text(("packing ", hold.parallels), units) if hold.on_jaws else box.name,
     }
     word = "bed of the vise" if box.name == "bed" else words.get(kind, box.name)
@@ -149,7 +148,7 @@ def _under(setup: Setup, hold: Hold, part: Part, work: Mesh, units: Units) -> It
 def _packing(setup: Setup, hold: Hold, part: Part, ground: float, underside: _Underside, units: Units) -> Iterator[Piece]:
     """Yield packing of the sizes that the words name: under each strap where it hangs so high, and under the seat."""
     sizes = [float(v) for packing in hold.packing if packing.place == "seat" for v in packing.words if isinstance(v, float)]
-    straps = [_middle(box) for box in hold.boxes if box.name.startswith("strap")]
+    straps = [box.middle for box in hold.boxes if box.name.startswith("strap")]
     under_seat = hold.parallels > 0
     for number, at in enumerate(straps, 1):
         gap = underside(*at) - ground
@@ -180,10 +179,6 @@ def _seated(setup: Setup, hold: Hold, part: Part, ground: float, strapped: bool,
         x = next((x for x in places if not any(a < x + _BAR and b > x for a, b in spans)), places[0])
         word = gauged_text(("packing ", hold.parallels), units)
         yield Piece(f"bar {number}", "packing", word, (x, y0, ground), (x + _BAR, y1, top), given=False)
-
-
-def _middle(box: Box) -> tuple[float, float]:
-    return 0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1])
 
 
 def _upright(name: str, kind: Kind, word: str, at: tuple[float, float], half: float, span: tuple[float, float]) -> Piece:

@@ -78,7 +78,7 @@ def with_bars(setup: Setup, hold: Hold, standing: Standing) -> Setup:
     """Return a set-up whose straps have bars, studs and heels; one that finds no room for them is told in its notes."""
     table = table_height(setup.boxes)
     noses = [box for box in setup.boxes if box.name.startswith("strap ")]
-    if hold.method != "table" or table is None or not noses or _by_studs(hold):
+    if hold.method != "table" or table is None or not noses or hold.by_studs:
         return setup
     boxes = [box for box in setup.boxes if box not in noses]
     words: list[Words] = []
@@ -96,12 +96,8 @@ def with_bars(setup: Setup, hold: Hold, standing: Standing) -> Setup:
     )
 
 
-def _by_studs(hold: Hold) -> bool:
-    return any(str(packing.words[0]).startswith("studs") for packing in hold.packing)
-
-
 def _no_room(number: int, nose: Box) -> Words:
-    x, y = _middle(nose)
+    x, y = nose.middle
     return (
         f"strap {number} at X ", x, " Y ", y, ": no way along X or Y keeps bar, stud and heel clear of the work and of every row: "
         "set it as the work allows, and run each row above the work first to see that nothing meets it",
@@ -111,7 +107,7 @@ def _no_room(number: int, nose: Box) -> Words:
 def _bars(number: int, nose: Box, table: float, others: Sequence[Box], rows: Sequence[Row], standing: Standing) -> Iterator[Bar]:
     """Yield the ways a bar can lie."""
     for way, along in _WAYS.items():
-        found = _feet(_middle(nose), along, standing)
+        found = _feet(nose.middle, along, standing)
         if found is None:
             continue
         stud, heel = found
@@ -153,7 +149,7 @@ def _lies(bar: Box, nose: Box, along: _Pair, standing: Standing) -> bool:
     """Tell whether nothing of the work stands up where a bar lies, its nose's own patch apart: the plan looked at that."""
     square = [bar.low[0], bar.low[1], bar.high[0], bar.high[1]]
     lead = 0 if along[0] else 1
-    square[lead if along[lead] > 0.0 else lead + 2] = _middle(nose)[lead]
+    square[lead if along[lead] > 0.0 else lead + 2] = nose.middle[lead]
     tops = standing.tops(_grid((square[0], square[1], square[2], square[3])))
     return bool(tops.max() <= nose.low[2] + _OVER)
 
@@ -167,7 +163,7 @@ def _grid(square: _Square) -> Floats:
 
 def _boxes(number: int, nose: Box, along: _Pair, stud: float, heel: float, table: float) -> tuple[Box, Box, Box]:
     """Return the bar from nose to heel, the stud from the table to above its nut, the packing under the heel."""
-    at, z, top = _middle(nose), nose.low[2], nose.high[2]
+    at, z, top = nose.middle, nose.low[2], nose.high[2]
     bar = _box(f"strap {number}", at, along, (-_HALF, heel + _HEEL), _HALF, (z, z + _THICK))
     rod = _box(f"stud of strap {number}", at, along, (stud - _STUD, stud + _STUD), _STUD, (table, top))
     foot = _box(f"heel of strap {number}", at, along, (heel - _HEEL, heel + _HEEL), _HALF, (table, z))
@@ -179,10 +175,6 @@ def _box(name: str, at: _Pair, along: _Pair, span: _Pair, half: float, high: _Pa
     ends = [(s * along[0] + w * along[1], s * along[1] + w * along[0]) for s in span for w in (-half, half)]
     (x0, y0), (x1, y1) = (np.array(at) + step for step in (np.min(ends, axis=0), np.max(ends, axis=0)))
     return Box(name, (float(x0), float(y0), high[0]), (float(x1), float(y1), high[1]))
-
-
-def _middle(box: Box) -> _Pair:
-    return 0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1])
 
 
 def _grown(box: Box) -> Box:

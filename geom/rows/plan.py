@@ -63,6 +63,11 @@ class Hold:
     on_jaws: bool = False
     on_ridge: bool = False
 
+    @property
+    def by_studs(self) -> bool:
+        """Whether studs through the work's own holes hold it, so that no strap has a bar."""
+        return any(str(packing.words[0]).startswith("studs") for packing in self.packing)
+
 
 How: TypeAlias = Literal["boss", "bore", "middle", "edge", "height", "sweep"]
 """Four touches round a boss; four in a bore; two on a pair of faces; one touch on an edge; one on a level face; an indicator."""

@@ -200,6 +200,11 @@ class Box:
     low: Vec3
     high: Vec3
 
+    @property
+    def middle(self) -> tuple[float, float]:
+        """X and Y of its middle."""
+        return 0.5 * (self.low[0] + self.high[0]), 0.5 * (self.low[1] + self.high[1])
+
 
 @dataclass(frozen=True, slots=True)
 class Setup:

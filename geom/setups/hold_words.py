@@ -39,7 +39,7 @@ def _said(hold: Hold) -> Iterator[Words]:
         yield (f"{_BY[hold.method]} {' and '.join(hold.pressed or (hold.clamp,))}{raw['clamp']}",)
     straps = [box for box in hold.boxes if box.name.startswith("strap ")] if hold.method == "table" else []
     if straps:
-        yield ("straps press at ", *_places([(0.5 * (b.low[0] + b.high[0]), 0.5 * (b.low[1] + b.high[1])) for b in straps]))
+        yield ("straps press at ", *_places([box.middle for box in straps]))
     for packing in hold.packing:
         yield (f"{_BETWEEN[packing.place]}: ", *packing.words)
     if hold.method == "vise":
@@ -51,8 +51,7 @@ def _said(hold: Hold) -> Iterator[Words]:
 def _ridge(hold: Hold) -> Iterator[Words]:
     yield ("the shim stands at ", *_places([(x, y) for x, y, _ in hold.rests]))
     for box in (box for box in hold.boxes if box.name == "jack"):
-        at = 0.5 * (box.low[0] + box.high[0]), 0.5 * (box.low[1] + box.high[1])
-        yield ("a screw jack on the bed stands at ", *_places([at]), ", about ", box.high[2] - box.low[2], " high")
+        yield ("a screw jack on the bed stands at ", *_places([box.middle]), ", about ", box.high[2] - box.low[2], " high")
 
 
 _ON: dict[str, str] = {"vise": "parallels"}

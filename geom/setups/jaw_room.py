@@ -14,7 +14,8 @@ from geom.setups.clamp_rules import JAW_CLEARANCE, grips_enough, packing_width
 from geom.setups.demands import Demand
 from geom.setups.jaws import OVERHANG, Side, opening
 from geom.shop.records import Vise
-from geom.space import Frame, Vec3, dot
+from geom.space import Frame, Vec3, dot, scale
+from geom.toml.pins import Pin
 
 JAW: Final = 25.0
 """mm: thickness of a jaw plate and what carries it (common practice, no source)."""
@@ -52,6 +53,22 @@ def holds(jaws: Jaws, out: float, vise: Vise) -> bool:
     wide = opening(jaws.back, jaws.front, packing_width(jaws.packing))
     both = min(jaws.back.high, jaws.front.high) - max(jaws.back.low, jaws.front.low)
     return wide <= vise.opening and grips_enough(jaws.grip, out) and both >= min(_OVERLAP, jaws.back.high - jaws.back.low)
+
+
+def pinned_back(front: Side, back: Side, pin: Pin | None) -> bool | None:
+    """Tell whether a pin gives the fixed jaw what the movable one touches; None where it does not say."""
+    if pin is None or not (pin.fixed_jaw or pin.clamp) or front.face.name == back.face.name:
+        return None
+    return front.face.name == pin.fixed_jaw or back.face.name == pin.clamp
+
+
+def half_round(frame: Frame) -> Frame:
+    """Return the frame turned half round its Z."""
+    return Frame(frame.origin, scale(frame.x, -1.0), scale(frame.y, -1.0), frame.z)
+
+
+def mirrored(side: Side) -> Side:
+    return Side(side.face, side.machined, side.out, side.lean, side.area, -side.high, -side.low, side.bottom, side.top)
 
 
 def jaw_boxes(vise: Vise, jaws: Jaws) -> tuple[Box, ...]:

@@ -13,21 +13,10 @@ from geom.rows.plan import Hold, Packing
 from geom.rows.records import Box, Words
 from geom.setups.demands import Demand
 from geom.setups.held import Held
+from geom.setups.nest_size import CLEARANCE, FLOOR, LEAST_DEPTH, MOST_DEPTH, MOST_SHARE, UNDER_CUT, WALL
 from geom.setups.seats import Seat
 from geom.setups.work import Work
 from geom.space import Frame, Vec3, scale
-
-_UNDER_CUT: Final = 3.0
-"""mm a nest stays below what is cut (common practice, no source)."""
-
-_LEAST: Final = 14.0
-"""mm a nest goes up the work at least, to locate it (common practice, no source)."""
-
-_SHARE, _MOST = 0.7, 45.0
-"""Share of the work's height, and mm, that a nest goes up at most, so that a finder gets at what stands out of it."""
-
-_WALL, _FLOOR, _CLEARANCE = 5.0, 6.0, 0.4
-"""mm: least wall beside the work, floor under it, and room between them (common practice, no source)."""
 
 
 def nest_holds(work: Work, up: Vec3, done: frozenset[str], found: Sequence[Seat], wants: Sequence[Demand]) -> Iterator[Held]:
@@ -35,12 +24,12 @@ def nest_holds(work: Work, up: Vec3, done: frozenset[str], found: Sequence[Seat]
     frame = work.frame(up)
     casting = work.part.casting
     low, high = face_box(casting, range(len(casting.surfaces)), frame)
-    least = low[2] + _LEAST
-    made = [w for w in wants if not w.lacks and (w.top > least if w.kind == "hole" else w.floor >= least + _UNDER_CUT)]
+    least = low[2] + LEAST_DEPTH
+    made = [w for w in wants if not w.lacks and (w.top > least if w.kind == "hole" else w.floor >= least + UNDER_CUT)]
     if not made:
         return
-    usual = low[2] + min(max(_SHARE * (high[2] - low[2]), _LEAST), _MOST)
-    top = min([high[2] - 1.0, usual, *(w.floor - _UNDER_CUT for w in made if w.kind != "hole")])
+    usual = low[2] + min(max(MOST_SHARE * (high[2] - low[2]), LEAST_DEPTH), MOST_DEPTH)
+    top = min([high[2] - 1.0, usual, *(w.floor - UNDER_CUT for w in made if w.kind != "hole")])
     seat = found[0].face.name if found else _lowest(work, frame, done)
     lies: Words = (
         "a nest printed to the casting: evenstock fixture makes it for this set-up, and its page says how it is held down",
@@ -67,9 +56,9 @@ def _lowest(work: Work, frame: Frame, done: frozenset[str]) -> str:
 
 def _walls(low: Vec3, high: Vec3, top: float) -> tuple[Box, ...]:
     """Return the table and the nest's four walls about the casting; its floor is opened where a drill comes through."""
-    ground = low[2] - _CLEARANCE - _FLOOR
-    (x0, y0, _), (x1, y1, _) = (tuple(v + s * _CLEARANCE for v in at) for at, s in ((low, -1.0), (high, 1.0)))
-    a, b, c, d = x0 - _WALL, y0 - _WALL, x1 + _WALL, y1 + _WALL
+    ground = low[2] - CLEARANCE - FLOOR
+    (x0, y0, _), (x1, y1, _) = (tuple(v + s * CLEARANCE for v in at) for at, s in ((low, -1.0), (high, 1.0)))
+    a, b, c, d = x0 - WALL, y0 - WALL, x1 + WALL, y1 + WALL
     return (
         Box("table", (a - 100.0, b - 100.0, ground - 50.0), (c + 100.0, d + 100.0, ground)),
         Box("nest left", (a, b, ground), (x0, d, top)),

@@ -9,7 +9,7 @@ level seats, order or cost.
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -20,7 +20,7 @@ from geom.rows.records import Box, Words
 from geom.setups.clamp_rules import DRAFT_LIMIT, JAW_CLEARANCE, LIFTS, fixed_first, jaw_packing, lean_of
 from geom.setups.demands import Demand
 from geom.setups.held import Held
-from geom.setups.jaw_room import Jaws, clears, holds, jaw_boxes, lane_of
+from geom.setups.jaw_room import Jaws, clears, half_round, holds, jaw_boxes, lane_of, mirrored, pinned_back
 from geom.setups.jaws import Flank, Side, flank, jaw_window, side_at, ways_round
 from geom.setups.seats import looking, middle
 from geom.setups.work import Work, turned
@@ -107,7 +107,7 @@ def _held(one: _Try, height: float, pin: Pin | None) -> Held | None:
         return None
     frame = one.frame
     if _goes_back(jaws, pin):
-        frame, jaws = Frame(frame.origin, scale(frame.x, -1.0), scale(frame.y, -1.0), frame.z), _about(jaws, one.vise)
+        frame, jaws = half_round(frame), _about(jaws, one.vise)
     out = float(one.work.seen(frame.z, one.done).out.max()) - jaws.top
     made = [want for want in one.wants if clears(want, frame, jaws)]
     under = _under(one, frame, jaws, made) if holds(jaws, out, one.vise) else None
@@ -117,8 +117,7 @@ def _held(one: _Try, height: float, pin: Pin | None) -> Held | None:
     names = one.ridge.name, jaws.back.face.name, jaws.front.face.name
     packing = Packing("seat", _packing_words(height, len(under) > 1))
     boxes = (*jaw_boxes(one.vise, jaws), *(box for box in under if box.high[2] > box.low[2] + 1e-6))
-    low, high = under[0].low, under[0].high
-    rests = ((0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1]), one.ridge.level),)
+    rests = ((*under[0].middle, one.ridge.level),)
     hold = Hold(
         "vise", *names, places, height, jaws.grip, max(out, 0.0), (packing, *jaws.packing), rests, boxes, on_ridge=True
     )  # fmt: skip
@@ -172,14 +171,15 @@ def _sides(jaws: Jaws) -> tuple[tuple[Place, Side], ...]:
 
 def _goes_back(jaws: Jaws, pin: Pin | None) -> bool:
     """Tell whether what the movable jaw touches belongs to the fixed one: as a pin says, else when it alone is machined."""
-    if pin is not None and (pin.fixed_jaw or pin.clamp):
-        return jaws.front.face.name == pin.fixed_jaw or jaws.back.face.name == pin.clamp
+    pinned = pinned_back(jaws.front, jaws.back, pin)
+    if pinned is not None:
+        return pinned
     return fixed_first(jaws.front.machined, True, 0.0) < fixed_first(jaws.back.machined, True, 0.0)
 
 
 def _about(jaws: Jaws, vise: Vise) -> Jaws:
     """Return the jaws as they stand with the work turned half round."""
-    back, front = (replace(side, low=-side.high, high=-side.low) for side in (jaws.front, jaws.back))
+    back, front = mirrored(jaws.front), mirrored(jaws.back)
     window, ends = (-jaws.window[1], -jaws.window[0]), (-jaws.ends[1], -jaws.ends[0])
     packing = jaw_packing(back.machined, front.machined, False, vise)
     return Jaws(back, front, jaws.bed, jaws.top, window, ends, packing)

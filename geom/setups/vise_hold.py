@@ -24,12 +24,12 @@ from geom.setups.clamp_rules import (
 )
 from geom.setups.demands import Demand
 from geom.setups.held import Held
-from geom.setups.jaw_room import JAW, Jaws, clears, holds, jaw_boxes, lane_of
+from geom.setups.jaw_room import JAW, Jaws, clears, half_round, holds, jaw_boxes, lane_of, mirrored, pinned_back
 from geom.setups.jaws import Flank, Side, flank, jaw_window, side_at, ways_round
 from geom.setups.seats import Seat, corner_spots, flat, middle
 from geom.setups.work import Work, turned
 from geom.shop.records import Vise
-from geom.space import Frame, Vec3, dot, scale
+from geom.space import Frame, Vec3, dot
 from geom.toml.pins import Pin
 
 _PARALLEL: Final = 8.0
@@ -133,7 +133,7 @@ def _between(one: _Try, height: float, *, on_jaws: bool = False) -> Held | None:
     if back is None or front is None or not sides_agree(back.lean, front.lean):
         return None
     if _goes_back(front, back, one.pin):
-        frame, back, front, window = _about(frame), _mirrored(front), _mirrored(back), (-window[1], -window[0])
+        frame, back, front, window = half_round(frame), mirrored(front), mirrored(back), (-window[1], -window[0])
         ends = -ends[1], -ends[0]
     jaws = Jaws(
         back, front, bed, top, window, ends, jaw_packing(back.machined, front.machined, not (back.plane and front.plane), vise)
@@ -207,23 +207,13 @@ def _over_jaws(work: Work, frame: Frame, seat: Seat, jaws: Jaws, drills: Sequenc
 
 def _goes_back(front: Side, back: Side, pin: Pin | None) -> bool:
     """Tell whether what the movable jaw touches belongs to the fixed one: as a pin says, else by the rules."""
-    if pin is not None and (pin.fixed_jaw or pin.clamp) and front.face.name != back.face.name:
-        return front.face.name == pin.fixed_jaw or back.face.name == pin.clamp
-    return _better(front, back)
+    pinned = pinned_back(front, back, pin)
+    return _better(front, back) if pinned is None else pinned
 
 
 def _better(side: Side, other: Side) -> bool:
     """Tell whether a side belongs to the fixed jaw rather than the other; of nearly equals neither does."""
     return fixed_first(side.machined, side.plane, side.area) < fixed_first(other.machined, other.plane, _MUCH * other.area)
-
-
-def _about(frame: Frame) -> Frame:
-    """Return the frame turned half round its Z."""
-    return Frame(frame.origin, scale(frame.x, -1.0), scale(frame.y, -1.0), frame.z)
-
-
-def _mirrored(side: Side) -> Side:
-    return Side(side.face, side.machined, side.out, side.lean, side.area, -side.high, -side.low, side.bottom, side.top)
 
 
 def _places(seat: Seat, back: Side, front: Side) -> frozenset[Place]:
