@@ -48,3 +48,8 @@ def nearest(word: str, known: "list[str] | tuple[str, ...]") -> str:
 
     found = difflib.get_close_matches(word, known, n=1, cutoff=0.55)
     return f" (did you mean {found[0]!r}?)" if found else ""
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """Return "1 reading" or "4 readings"; `many` where the plural is not the word with an s."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"

@@ -12,6 +12,7 @@ from export.number import Units, fixed, length, sentence, size
 from export.reports.hole import UNIT_NAMES
 from export.tables.text import aligned
 from geom.datum.zero import Zero
+from geom.errors import counted
 from geom.place.ask import Ask
 from geom.place.castings import Placed, ranking
 from geom.place.placement import FaceTake, Placement
@@ -82,9 +83,9 @@ def _casting_lines(placed: Placed, zero: Zero, units: Units, hold: Sequence[Free
     yield from _wrapped([_move(found, units), _certificate(found, units)])
     yield from _listed("What would help:", found.advice, units)
     if placed.asks and placed.measured:
-        yield from _wrapped([f"{len(placed.asks)} more reading(s) would make this surer: ask for them with --ask."])
+        yield from _wrapped([f"{counted(len(placed.asks), 'more reading')} would make this surer: ask with --ask."])
     if placed.open_still:
-        yield from _wrapped([f"The scan leaves {len(placed.open_still)} question(s) open: see them with --ask."])
+        yield from _wrapped([f"The scan leaves {counted(len(placed.open_still), 'question')} open: ask with --ask."])
     yield from _wrapped(_held_line(found, hold, units))
     yield from _wrapped(_ways_lines(placed, units))
     yield from _wrapped(f"Note: {note_sentence(note, units).removesuffix('.')}." for note in placed.notes)
@@ -96,14 +97,14 @@ def casting_heading(placed: Placed) -> str:
     if not placed.measured:
         return f"{name} as drawn: nothing has been measured (put readings into the folder readings)"
     kinds = (
-        (len(readings.touches), "touches"),
-        (len(readings.heights), "heights"),
-        (len(readings.thicknesses), "thicknesses"),
-        (len(readings.low_spots), "low spots"),
-        (len(readings.cuts), "cuts"),
+        (len(readings.touches), "touch", "touches"),
+        (len(readings.heights), "height"),
+        (len(readings.thicknesses), "thickness", "thicknesses"),
+        (len(readings.low_spots), "low spot"),
+        (len(readings.cuts), "cut"),
     )
-    counted = [f"{count} {kind}" for count, kind in kinds if count]
-    return f"{name}: {', '.join([*counted, *(['a scan'] if readings.scan else [])])}"
+    said = [counted(count, *words) for count, *words in kinds if count]
+    return f"{name}: {', '.join([*said, *(['a scan'] if readings.scan else [])])}"
 
 
 def _sure(found: Placement, units: Units) -> str:

@@ -23,7 +23,7 @@ from export.tables.head import unescaped
 from export.tables.read import COLUMNS, TableFile, read_table
 from export.tables.text import aligned
 from export.tables.words import tool_text
-from geom.errors import EvenstockError
+from geom.errors import EvenstockError, counted
 from geom.proof.prove import FaceFound, Fault, Proof, ReceivedFound, prove
 from geom.rows.records import Row
 from geom.tolerance import WORK_CHORD
@@ -311,11 +311,12 @@ def _headline(proof: Proof, job: "Job") -> str:
     setups = len({row.setup for row in proof.rows})
     worst, least, apart = (said_length(v, units) for v in (proof.worst, proof.resolution, proof.spacing))
     said = (
-        f"{proof.rows_read} rows read back, {len(proof.rows)} cuts in {setups} set-ups, in the casting as drawn.",
+        f"{counted(proof.rows_read, 'row')} read back, {counted(len(proof.rows), 'cut')} in {counted(setups, 'set-up')}, "
+        "in the casting as drawn.",
         f"Greatest deviation {worst}; left over {proof.leftover:.1f} mm3, gouged {proof.gouge:.1f} mm3.",
         f"The proof tells {least} on {proof.samples} samples {apart} apart, and looks closer wherever two meshes differ: "
         f"on a curved face a flaw narrower than {apart} and shallower than {said_length(_HIDDEN, units)} could lie between.",
-        f"{len(proof.touches)} touches and {len(proof.measured)} measured sizes looked at.",
+        f"{counted(len(proof.touches), 'touch', 'touches')} and {counted(len(proof.measured), 'measured size')} looked at.",
         *both,
     )
     return f"{job.part.name}: {verdict}\n{fill(' '.join(said), _WIDTH)}"
@@ -404,7 +405,7 @@ def _faces_block(faces: Sequence[FaceFound], units: Units) -> str:
     unit = _UNIT[units]
     heads = ("Face", f"least {unit}", f"most {unit}", f"from {unit}", f"to {unit}", "", "because")
     untouched = sum(1 for face in faces if face.state == "as cast" and face.holds)
-    return f"{aligned(heads, rows, 'lrrrrll')}\n{untouched} faces stay as cast and are not touched."
+    return f"{aligned(heads, rows, 'lrrrrll')}\n{counted(untouched, 'face')} as cast and not touched."
 
 
 def _holes_block(proof: Proof, units: Units) -> str:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from geom.datum.zero import Zero
-from geom.errors import ReadingError, nearest
+from geom.errors import ReadingError, counted, nearest
 from geom.model.part import Part
 from geom.place.ask import Ask, ask_for
 from geom.place.placement import Placement
@@ -164,9 +164,13 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
 
 def _unused(readings: Readings) -> tuple[str, ...]:
     """Say which readings the scan stands in for."""
-    kinds = ((readings.touches, "touch(es)"), (readings.heights, "height(s)"), (readings.thicknesses, "thickness(es)"))
-    counted = " and ".join(f"{len(some)} {kind}" for some, kind in kinds if some)
-    if not counted:
+    kinds = (
+        (readings.touches, "touch", "touches"),
+        (readings.heights, "height"),
+        (readings.thicknesses, "thickness", "thicknesses"),
+    )
+    said = " and ".join(counted(len(some), *words) for some, *words in kinds if some)
+    if not said:
         return ()
     how = "; touches count where the scan has gaps if their file says '# frame: scan'" if readings.touches else ""
-    return (f"{counted} beside the scan are not used, as the scan stands in for every drawn face{how}",)
+    return (f"{said} beside the scan not used, as the scan stands in for every drawn face{how}",)
