@@ -93,3 +93,16 @@ def test_the_box_of_a_face_in_any_frame_is_exact():
     low, high = face_box(solid, top, frame)
 
     assert (*low, *high) == pytest.approx((-30.0, -30.0, 10.0, 30.0, 30.0, 10.0), abs=2e-6)
+
+
+def test_the_box_of_many_faces_is_that_of_each_together():
+    """A roller of radius 30, 10 long, along the diagonal of x and y: (30 + 5) sin 45 to each side, as from its faces alone."""
+    c = math.sqrt(0.5)
+    solid = solid_from_shape(cylinder((-5.0 * c, -5.0 * c, 0.0), (c, c, 0.0), 30.0, 10.0), "roller")
+    every = range(len(solid.surfaces))
+    low, high = face_box(solid, every, WORLD)
+    lows, highs = zip(*(face_box(solid, [i], WORLD) for i in every), strict=True)
+
+    reach = 35.0 * c
+    assert (*low, *high) == pytest.approx((-reach, -reach, -30.0, reach, reach, 30.0), abs=2e-6)
+    assert (low, high) == (tuple(map(min, zip(*lows, strict=True))), tuple(map(max, zip(*highs, strict=True))))
