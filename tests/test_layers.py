@@ -37,6 +37,7 @@ ORDER = FROM_BELOW.split()
 
 SOLE_IMPORTERS = {
     "cadquery": {"geom.model.casting"},
+    "daqp": {"geom.place.small_program"},
     "embreex": {"geom.rays.tree"},
     "ezdxf": {"export.files.dxf"},
     "fontTools": {"export.files.lettering"},
@@ -46,7 +47,7 @@ SOLE_IMPORTERS = {
 }
 """Libraries that few modules may know; the CAD kernel (OCP) is known in `geom.kernel` only, numpy and scipy anywhere."""
 
-HEAVY = {"OCP", "cadquery", "embreex", "ezdxf", "fontTools", "igl", "manifold3d", "numpy", "scipy", "shapely", "trimesh", "typst"}
+HEAVY = {"OCP", "numpy", "scipy", "trimesh", *SOLE_IMPORTERS}
 
 
 @cache

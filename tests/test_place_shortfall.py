@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from geom.kernel.cut import box, cut, prism
 from geom.kernel.shape import solid_from_shape
 from geom.model.part import Part
-from geom.place.margin_lp import NoAnswerError, Rows, best_margin
+from geom.place.margin_lp import Kept, NoAnswerError, Rows, best_margin, least_squares
 from geom.place.placement import Placement
 from geom.place.rows import pivot_of, small_move
-from geom.place.shortfall_lp import cut_at, least_shortfall, total_shortfall
+from geom.place.shortfall_lp import cut_at, cut_of, least_shortfall, total_shortfall
 from geom.place.solve import place
 from geom.place.stages import UNFELT
 from geom.readings.records import LowSpot, Readings, Thickness
@@ -42,7 +42,7 @@ def margins(found: Placement) -> dict[str, float]:
 def test_no_face_is_robbed_for_less_than_it_loses():
     """A bore lacks 3 whatever is done; 1 mm down lifts the boss face by 0.21 and takes 1 off the base, which has 1.5 (by hand)."""
     rows = Rows(np.array([-3.0, -0.5, 1.5]), np.array([[0.0], [0.21], [-1.0]]), np.ones(3))
-    found = least_shortfall(rows, np.arange(3), -3.05, np.array([-9.0]), np.array([9.0]), np.zeros(1), np.zeros(0, dtype=np.int64))
+    found = least_shortfall(rows, np.arange(3), -3.05, np.array([-9.0]), np.array([9.0]))
 
     assert found.x == pytest.approx([1.5], abs=1e-9)
     assert found.total == pytest.approx(3.0 + 0.5 - 0.21 * 1.5, abs=1e-9)
@@ -61,7 +61,7 @@ def test_least_shortfall_agrees_with_clarabel(seed: int):
     high = np.full(6, 5.0)
     best = best_margin(rows, -high, high, most=0.0)
     floor = best.margin - UNFELT
-    found = least_shortfall(rows, face, floor, -high, high, best.x, best.looked_at)
+    found = least_shortfall(rows, face, floor, -high, high)
     x = cp.Variable(6)
     margin = rows.start + rows.rate @ x
     total = sum(cp.pos(cp.max(-margin[face == f])) for f in range(7))
@@ -83,18 +83,45 @@ def test_cut_never_excludes_a_place_that_keeps_the_total(seed: int):
     places = rng.normal(size=(200, 6))
     totals = np.array([total_shortfall(rows.over(x, 0.0), face) for x in places])
     most = float(np.median(totals))
-    rate, least = cut_at(rows, face, places[np.argmax(totals)], most) or (np.zeros(6), -1.0)
+    thin = cut_at(rows, face, places[np.argmax(totals)], most)
+    assert thin is not None
+    cut = cut_of(rows, thin, most)
 
-    assert rate @ places[np.argmax(totals)] < least
-    assert (places[totals <= most] @ rate >= least - 1e-9).all()
+    assert (cut.rate @ places[np.argmax(totals)] < cut.least).all()
+    assert (places[totals <= most] @ cut.rate[0] >= cut.least - 1e-9).all()
     assert cut_at(rows, face, places[np.argmin(totals)], most) is None
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_nearest_place_that_keeps_the_total_agrees_with_clarabel(seed: int):
+    """Among places that lack no more in all than 0.2 above the least, and keep the floor, the one nearest a goal."""
+    rows, face = some_margins(seed)
+    high, goal = np.full(6, 5.0), np.random.default_rng(seed + 7).normal(size=6)
+    floor = best_margin(rows, -high, high, most=0.0).margin - UNFELT
+    total = least_shortfall(rows, face, floor, -high, high).total + 0.2
+
+    def cut(x: np.ndarray) -> Kept | None:
+        thin = cut_at(rows, face, x, total)
+        return None if thin is None else cut_of(rows, thin, total)
+
+    found = least_squares(np.eye(6), goal, np.zeros(6), rows.kept_at(floor), -high, high, cut)
+    x = cp.Variable(6)
+    margin = rows.start + rows.rate @ x
+    lacks = sum(cp.pos(cp.max(-margin[face == f])) for f in range(7))
+    close = cp.sum_squares(x - goal) + 1e-6 * cp.sum_squares(x)
+    problem = cp.Problem(cp.Minimize(close), [lacks <= total, margin >= floor, cp.abs(x) <= 5.0])
+    problem.solve(solver=cp.CLARABEL, tol_gap_abs=1e-11, tol_gap_rel=1e-11, tol_feas=1e-11)
+
+    assert found == pytest.approx(x.value, abs=1e-5)
+    assert total_shortfall(rows.over(found, 0.0), face) <= total + 1e-6
+    assert rows.over(found, floor).min() >= -1e-7
 
 
 def test_floor_that_no_place_keeps_is_refused():
     """1 missing on both of two opposite faces, floor half a mm: there is no answer, and none is made up."""
     rows = Rows(np.array([-1.0, -1.0]), np.array([[1.0], [-1.0]]), np.ones(2))
     with pytest.raises(NoAnswerError):
-        least_shortfall(rows, np.arange(2), -0.5, np.array([-9.0]), np.array([9.0]), np.zeros(1), np.zeros(0, dtype=np.int64))
+        least_shortfall(rows, np.arange(2), -0.5, np.array([-9.0]), np.array([9.0]))
 
 
 # --- blocks -----------------------------------------------------------------------

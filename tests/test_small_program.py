@@ -7,16 +7,25 @@ from scipy.optimize import linprog
 
 from geom.place.small_program import least_cost, shortest
 
+CLOSE = {"tol_gap_abs": 1e-12, "tol_gap_rel": 1e-12, "tol_feas": 1e-12}
+
+
+def rows_about(seed: int, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return rates (n, 6), and a vector away from 0 that rows are to hold at."""
+    rng = np.random.default_rng(seed)
+    return rng.normal(size=(count, 6)), rng.normal(size=6) * 3.0
+
 
 def test_the_cheapest_corner_by_hand():
     """x + y least with x + 2 y >= 4, 3 x + y >= 6, x, y >= 0: at (1.6, 1.2), multipliers 0.4 and 0.2."""
-    rate = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 2.0], [3.0, 1.0]])
+    rate = np.array([[1.0, 2.0], [3.0, 1.0]])
 
-    found = least_cost(np.ones(2), rate, np.array([0.0, 0.0, 4.0, 6.0]), np.array([0, 1]))
+    found = least_cost(np.ones(2), rate, np.array([4.0, 6.0]), np.zeros(2), np.full(2, np.inf))
 
     assert found is not None
     assert found.x == pytest.approx([1.6, 1.2], abs=1e-12)
-    assert dict(zip(found.rows.tolist(), found.push.tolist(), strict=True)) == pytest.approx({2: 0.4, 3: 0.2}, abs=1e-12)
+    assert found.push == pytest.approx([0.4, 0.2], abs=1e-12)
+    assert found.reach == pytest.approx([0.0, 0.0], abs=1e-12)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -27,29 +36,36 @@ def test_the_cheapest_corner_agrees_with_highs(seed: int):
     least = rate @ rng.normal(size=7) - rng.uniform(0.0, 0.5, 200)
     rate[::10], least[::10] = rate[1::10], least[1::10]
     other = linprog(cost, A_ub=-rate, b_ub=-least, bounds=[(-5.0, 5.0)] * 7, method="highs")
-    every = np.concatenate([np.eye(7), -np.eye(7), rate])
 
-    found = least_cost(cost, every, np.concatenate([np.full(14, -5.0), least]), np.arange(7))
+    found = least_cost(cost, rate, least, np.full(7, -5.0), np.full(7, 5.0))
 
     assert found is not None
     assert float(cost @ found.x) == pytest.approx(other.fun, abs=1e-8)
     assert found.push.min() >= 0
+    assert found.push @ rate + found.reach == pytest.approx(cost, abs=1e-9)
+    assert found.push @ least - 5.0 * np.abs(found.reach).sum() == pytest.approx(other.fun, abs=1e-8)
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_the_shortest_vector_agrees_with_clarabel(seed: int):
-    """Six unknowns, sixty rows and a further one found late: the same as a quadratic program with all of them."""
-    rng = np.random.default_rng(seed)
-    rate = rng.normal(size=(60, 6))
-    inside = rng.normal(size=6) * 3.0
-    least = rate @ inside - rng.uniform(0.0, 0.5, 60)
-    late = (inside / np.linalg.norm(inside), float(np.linalg.norm(inside)) - 0.1)
+    """Six unknowns, sixty rows: the same as an interior-point solver."""
+    rate, inside = rows_about(seed, 60)
+    least = rate @ inside - np.random.default_rng(seed).uniform(0.0, 0.5, 60)
     z = cp.Variable(6)
-    cp.Problem(cp.Minimize(cp.sum_squares(z)), [rate @ z >= least, late[0] @ z >= late[1]]).solve(solver=cp.CLARABEL)
+    cp.Problem(cp.Minimize(cp.sum_squares(z)), [rate @ z >= least]).solve(solver=cp.CLARABEL, **CLOSE)
 
-    found = shortest(rate, least, lambda z: None if float(late[0] @ z) >= late[1] - 1e-9 else late)
+    assert shortest(rate, least) == pytest.approx(z.value, abs=1e-6)
 
-    assert found == pytest.approx(z.value, abs=1e-4)
+
+def test_a_play_of_a_hundredth_of_a_micron_is_an_answer():
+    """Two hundred rows that leave a sphere of 1e-5 about a place, and so its nearest point."""
+    rate, inside = rows_about(3, 200)
+    rate /= np.linalg.norm(rate, axis=1)[:, None]
+    found = shortest(rate, rate @ inside - 1e-5)
+
+    assert found is not None
+    assert np.linalg.norm(found - inside) < 1e-4
+    assert (rate @ (found - inside)).min() >= -1e-5 - 1e-9
 
 
 def test_contradicting_rows_have_no_answer():
@@ -57,4 +73,9 @@ def test_contradicting_rows_have_no_answer():
     rate, least = np.array([[1.0], [-1.0]]), np.array([2.0, -1.0])
 
     assert shortest(rate, least) is None
-    assert least_cost(np.ones(1), rate, least, np.array([0])) is None
+    assert least_cost(np.ones(1), rate, least, np.full(1, -9.0), np.full(1, 9.0)) is None
+
+
+def test_a_cost_without_end_has_no_answer():
+    """Nothing limits x from above, and more of it costs less."""
+    assert least_cost(-np.ones(1), np.ones((1, 1)), np.zeros(1), np.zeros(1), np.full(1, np.inf)) is None

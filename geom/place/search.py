@@ -5,6 +5,7 @@ stock is looked at afresh. At rest is a place from which the next step, however 
 part frame. Knows nothing of verdicts or words.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -98,6 +99,14 @@ class Basis:
         face = np.concatenate([aims.face, self.tangents.face])
         return replace(aims, margins=aims.margins.with_these(self.tangents.rows()), face=face)
 
+    def cuts(self, points: Sequence[Ints]) -> list[Ints]:
+        """Return the rows of lots of points with one on each of some faces; lots that are not seen so from here are left out."""
+        row = np.full(len(self.here.case.sites.wall), -1)
+        row[self.here.rows] = np.arange(len(self.here.rows))
+        found = [row[lot[lot < len(row)]] for lot in points]
+        face = self.here.aims.face
+        return [lot for lot in found if (lot >= 0).all() and len(np.unique(face[lot])) == len(lot)]
+
     def left(self, step: Floats, gone: Floats, floor: float, there: Here) -> "Basis":
         """Return the place gone to with the rows that held a step and lie over what is seen there; a scan is too rough for them."""
         if there.case.received.scan is not None:
@@ -127,16 +136,17 @@ def settle(case: Case) -> Settled:
     """Look, step, and look again until the place is at rest and no other wall has come nearer; else the best place seen."""
     closer = Closer(case.received)
     basis, looks, known = Basis(_looked(case, closer, STAY, None), no_tangents()), 1, -np.inf
-    best, ask, pace = basis.here, np.zeros(0, dtype=np.int64), FIRST_PACE
+    best, pace = basis.here, FIRST_PACE
+    cuts: tuple[Ints, ...] = ()
     while True:
         from_, settings = basis, case.settings
-        result = staged(basis.aims, settings.order, settings.hold, STRIDE, _seed(basis, ask), known)
-        ask, pace = basis.rows[result.best.looked_at], pace.next(result.step)
+        result = staged(basis.aims, settings.order, settings.hold, STRIDE, known, basis.cuts(cuts))
+        cuts, pace = tuple(basis.rows[cut] for cut in result.cuts), pace.next(result.step)
         gone, change = pace.share * result.step, float(np.abs(result.step).max())
         there = _looked(basis.here.case, closer, _stepped(basis.here.move, gone, case.pivot), basis.here.seen)
         looks += 1
         if looks == 2 and there.least < -_KEPT:
-            best, taken = _as_thick_as_can_be(max(there, basis.here, key=lambda h: h.least), closer, ask)
+            best, taken = _as_thick_as_can_be(max(there, basis.here, key=lambda h: h.least), closer)
             basis, known, looks, pace = Basis(best, no_tangents()), best.least, looks + taken, FIRST_PACE
             continue
         basis = basis.left(result.step, gone, result.floor, there)
@@ -151,19 +161,14 @@ def settle(case: Case) -> Settled:
         basis, pace = Basis(best, no_tangents()), FIRST_PACE
 
 
-def _seed(basis: Basis, ask: Ints) -> Ints | None:
-    """Return the rows of the points that mattered before."""
-    return np.flatnonzero(np.isin(basis.rows, ask)) if ask.size else None
-
-
-def _as_thick_as_can_be(here: Here, closer: Closer, ask: Ints) -> tuple[Here, int]:
+def _as_thick_as_can_be(here: Here, closer: Closer) -> tuple[Here, int]:
     """Return the place of the best least margin, up to 0, from which the aims are then served, and the looks it took."""
     basis, best, pace, hold = Basis(here, no_tangents()), here, FIRST_PACE, here.case.settings.hold
     for looks in range(_LOOKS // 2):
-        step, found = thickest(basis.aims, hold, STRIDE, _seed(basis, ask))
+        step, found = thickest(basis.aims, hold, STRIDE)
         if best.least >= found.margin - _KEPT:
             return best, looks
-        ask, pace = basis.rows[found.looked_at], pace.next(step)
+        pace = pace.next(step)
         there = _looked(basis.here.case, closer, _stepped(basis.here.move, pace.share * step, here.case.pivot), basis.here.seen)
         basis = basis.left(step, pace.share * step, found.margin, there)
         best = max(there, best, key=lambda h: h.least)

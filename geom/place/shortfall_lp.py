@@ -4,7 +4,7 @@ A face's margin is that of its least row; its shortfall is how far that is below
 linear: the least of it is a linear program with one further unknown a face (a hinge), and keeping it needs only those
 of its straight pieces (cuts, Kelley 1960) that an aim after it would break. Lengths mm. Knows nothing of castings.
 
-Sources: Kelley, The cutting-plane method, 1960; HiGHS (Huangfu and Hall 2018) through SciPy.
+Sources: Kelley, The cutting-plane method, 1960; HiGHS (Huangfu and Hall 2018) through SciPy where the small solver gives up.
 """
 
 from dataclasses import dataclass
@@ -13,22 +13,20 @@ from typing import Final
 import numpy as np
 from scipy.optimize import linprog
 
-from geom.place.margin_lp import EXACT, NoAnswerError, Rows, worst_broken
+from geom.place.margin_lp import EXACT, Kept, NoAnswerError, Rows
 from geom.place.small_program import least_cost
 from geom.rays.analytic import Floats, Ints
 
-_ROUNDS: Final = 500
 _BROKEN: Final = 1e-7
 """A total above its limit by no more than this, mm, keeps it."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class LeastShortfall:
-    """Where the total shortfall is least: x (k,), the total, mm, and the rows that were worked on."""
+    """Where the total shortfall is least: x (k,), and the total, mm."""
 
     x: Floats
     total: float
-    looked_at: Ints
 
 
 def thinnest_rows(margin: Floats, face: Ints) -> Ints:
@@ -39,79 +37,59 @@ def thinnest_rows(margin: Floats, face: Ints) -> Ints:
 
 def total_shortfall(margin: Floats, face: Ints) -> float:
     """Return the sum over faces of what the least margin of each (n,) is below 0, mm."""
-    return 0.0 - float(margin[_thinnest_short(margin, face)].sum())
+    return 0.0 - float(margin[thinnest_short(margin, face)].sum())
 
 
-def _thinnest_short(margin: Floats, face: Ints) -> Ints:
+def thinnest_short(margin: Floats, face: Ints) -> Ints:
     """Return the row of least margin on each face that is short."""
     short = np.flatnonzero(margin < 0.0)
     return short[thinnest_rows(margin[short], face[short])]
 
 
-def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Floats, start: Floats, seed: Ints) -> LeastShortfall:
+def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Floats) -> LeastShortfall:
     """Return the x between bounds of least total shortfall, among those where no margin is below a floor.
 
     Args:
         rows: margins, all of weight 1; face: (n,) the face each is on.
         floor: mm, below 0; some x must keep it.
-        start: (k,) a place to begin from; seed: rows to begin with.
 
     Raises:
         NoAnswerError: no x keeps the floor.
     """
     number = np.unique(face, return_inverse=True)[1]
-    count = int(number.max()) + 1
-    found = _cornered(rows, number, count, floor, low, high)
-    if found is not None:
-        return found
-    active = np.union1d(seed, thinnest_rows(rows.over(start, 0.0), face))
-    for _ in range(_ROUNDS):
-        x, short = _program(rows.of(active), number[active], count, floor, low, high)
-        more = worst_broken(-rows.over(x, 0.0) - short[number], active)
-        if not more.size:
-            return LeastShortfall(x, float(short.sum()), active)
-        active = np.concatenate([active, more])
-    raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
+    free, count = np.flatnonzero(high > low), int(number.max()) + 1
+    k, x = len(free), np.where(high > low, 0.0, low)
+    least = -(rows.start + rows.rate @ x)
+    rate = np.concatenate([rows.rate[:, free], (number[:, None] == np.arange(count)[None]).astype(float)], axis=1)
+    low, high = np.append(low[free], np.zeros(count)), np.append(high[free], np.full(count, max(-floor, 0.0)))
+    cost = np.append(np.zeros(k), np.ones(count))
+    corner = least_cost(cost, rate, least, low, high)
+    found = _by_highs(cost, rate, least, low, high) if corner is None else corner.x
+    x[free] = found[:k]
+    return LeastShortfall(x, float(np.maximum(found[k:], 0.0).sum()))
 
 
-def _cornered(rows: Rows, number: Ints, count: int, floor: float, low: Floats, high: Floats) -> LeastShortfall | None:
-    """Return the optimum where few steps find it and the multipliers prove it; freedoms without room are left out."""
-    free = np.flatnonzero(high > low)
-    n, k = len(rows.start), len(free)
-    rate = np.zeros((n + 2 * (k + count), k + count))
-    rate[:n, :k], rate[np.arange(n), k + number] = rows.rate[:, free], 1.0
-    rate[n : n + k + count], rate[n + k + count :] = np.eye(k + count), -np.eye(k + count)
-    fixed = np.where(high > low, 0.0, low)
-    most = np.full(count, max(-floor, 0.0))
-    least = np.concatenate([-(rows.start + rows.rate @ fixed), low[free], np.zeros(count), -high[free], -most])
-    corner = least_cost(np.append(np.zeros(k), np.ones(count)), rate, least, np.arange(n, n + k + count))
-    if corner is None:
-        return None
-    x = fixed.copy()
-    x[free] = corner.x[:k]
-    return LeastShortfall(x, float(np.maximum(corner.x[k:], 0.0).sum()), np.sort(corner.rows[corner.rows < n]))
-
-
-def _program(rows: Rows, number: Ints, count: int, floor: float, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-    k = len(low)
-    hinge = -(number[:, None] == np.arange(count)[None]).astype(float)
+def _by_highs(cost: Floats, rate: Floats, least: Floats, low: Floats, high: Floats) -> Floats:
     found = linprog(
-        np.concatenate([np.zeros(k), np.ones(count)]),
-        A_ub=np.concatenate([-rows.rate, hinge], axis=1),
-        b_ub=rows.start,
-        bounds=[*zip(low.tolist(), high.tolist(), strict=True), *[(0.0, max(-floor, 0.0))] * count],
+        cost,
+        A_ub=-rate,
+        b_ub=-least,
+        bounds=[*zip(low.tolist(), high.tolist(), strict=True)],
         method="highs-ds",
         options={"presolve": False, "primal_feasibility_tolerance": EXACT, "dual_feasibility_tolerance": EXACT},
     )
     if found.x is None or found.status != 0:
         raise NoAnswerError(found.message)
-    return np.asarray(found.x[:k]), np.maximum(np.asarray(found.x[k:]), 0.0)
+    return np.asarray(found.x)
 
 
-def cut_at(rows: Rows, face: Ints, x: Floats, most: float) -> tuple[Floats, float] | None:
-    """Return the straight piece of the total that x breaks, as rate . x >= least; None where the total is at most `most`."""
+def cut_at(rows: Rows, face: Ints, x: Floats, most: float) -> Ints | None:
+    """Return the rows whose sum is the straight piece of the total that x breaks; None where the total is at most `most`."""
     margin = rows.over(x, 0.0)
-    thin = _thinnest_short(margin, face)
-    if -float(margin[thin].sum()) <= most + _BROKEN:
-        return None
-    return rows.rate[thin].sum(axis=0), -most - float(rows.start[thin].sum())
+    thin = thinnest_short(margin, face)
+    return None if -float(margin[thin].sum()) <= most + _BROKEN else thin
+
+
+def cut_of(rows: Rows, thin: Ints, most: float) -> Kept:
+    """Return what keeps a total at most `most` where it is the sum of some rows, at most one a face; elsewhere it holds as well."""
+    return Kept(rows.rate[thin].sum(axis=0)[None], np.array([-most - float(rows.start[thin].sum())]))

@@ -6,18 +6,16 @@ linear in a small move x of the finished part (shift, and turn as mm at the part
 of rays or readings.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeVar
+from typing import Final
 
 import numpy as np
 
 from geom.place.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
-from geom.place.shortfall_lp import cut_at, least_shortfall, total_shortfall
+from geom.place.shortfall_lp import cut_at, cut_of, least_shortfall, total_shortfall
 from geom.rays.analytic import Floats, Ints
 from geom.settings.place import FREEDOMS, Aim, Freedom
-
-_Found = TypeVar("_Found")
 
 SLACK: Final = 2e-5
 """An aim may give back this much, mm, of what it reached: less than any readout shows."""
@@ -44,6 +42,9 @@ _ALIKE: Final = 2e-4
 
 _CUTS: Final = 200
 """Straight pieces of the total shortfall that one aim may run into; a handful do."""
+
+_NEAR: Final = 1e-2
+"""Pieces that a place keeps by less than this, mm, may hold the next step as well."""
 
 STRIDE: Final = 6.0
 """Farthest a place moves between two looks, mm: rows are straight lines only that far."""
@@ -106,6 +107,7 @@ class Staged:
 
     Attributes:
         floor: least margin, up to 0, that the required stock asks of a place; below the best by what calipers cannot tell.
+        cuts: rows of the margins, at most one a face, whose sums held the total shortfall.
     """
 
     step: Floats
@@ -113,15 +115,16 @@ class Staged:
     stages: tuple[Stage, ...]
     best: Best
     kept: Kept
+    cuts: tuple[Ints, ...]
 
 
 class _Work:
     """What has been kept up to now."""
 
-    __slots__ = ("aims", "asked", "best", "firm", "floor", "high", "kept", "low", "reached", "seed", "short", "stages", "used")
+    __slots__ = ("aims", "asked", "best", "cuts", "firm", "floor", "high", "kept", "low", "reached", "short", "stages", "used")
 
-    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> None:
-        self.aims, self.seed = aims, seed
+    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, cuts: Sequence[Ints] = ()) -> None:
+        self.aims, self.cuts = aims, list(cuts)
         held = np.array([name in hold for name in FREEDOMS])
         self.high = np.where(held, 0.0, stride)
         self.low = -self.high
@@ -131,11 +134,6 @@ class _Work:
         self.best: Best | None = None
         self.reached, self.firm = np.zeros(6), False
 
-    @property
-    def floors(self) -> Rows:
-        """What every margin must keep, as rows that only have to hold."""
-        return self.aims.margins.kept_at(self.floor)
-
     def required(self, known: float) -> None:
         """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be.
 
@@ -144,28 +142,25 @@ class _Work:
                 may promise more. Below it by what calipers cannot tell lies one floor for all steps, so that they come to rest.
         """
         margins, face = self.aims.margins, self.aims.face
-        found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0, self.seed)
+        found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0)
         self.reached, self.floor = found.x, found.margin - MARGIN_SLACK
         self.stages.append(Stage("required", found.margin))
         if found.margin >= -MARGIN_SLACK:
             return
         self.asked = (known if known > -np.inf else found.margin) - UNFELT
         self.floor = min(self.asked, found.margin - MARGIN_SLACK)
-        least = least_shortfall(margins, face, self.floor, self.low, self.high, found.x, found.looked_at)
+        least = least_shortfall(margins, face, self.floor, self.low, self.high)
         self.reached, self.short = least.x, least.total + SLACK
-        self.best = replace(found, looked_at=np.union1d(found.looked_at, least.looked_at))
+        for thin in self.cuts:
+            self.kept = self.kept.and_these(cut_of(margins, thin, self.short))
         self.stages.append(Stage("shortfall", least.total))
 
     def share(self) -> None:
         """Make the least margin as large as it can be."""
-        assert self.best is not None
         if self.firm:
             self._share_where_it_is()
             return
-        seed = self.best.looked_at
-        found, kept = self._keeping(
-            lambda: best_margin(self.aims.margins, self.low, self.high, self.kept, np.inf, seed), lambda found: found.x
-        )
+        found, kept = self._keeping(self.aims.margins, np.inf)
         self.reached, self.floor = found.x, max(self.floor, found.margin - MARGIN_SLACK)
         if self.short == np.inf:
             self.best, self.used = found, kept
@@ -181,13 +176,14 @@ class _Work:
         play = np.linalg.norm(margins.rate, axis=1) * (2.0 * SLACK / _FIRM * np.sqrt(len(self.low)))
         rows = np.flatnonzero(over - play <= (over + play).min())
         found = best_margin(margins.of(rows), self.low, self.high, self.kept)
-        self.best, self.used = replace(found, rows=rows[found.rows], looked_at=rows[found.looked_at]), self.kept
+        self.best, self.used = replace(found, rows=rows[found.rows]), self.kept
 
-    def _keeping(self, solve: Callable[[], _Found], place: Callable[[_Found], Floats]) -> tuple[_Found, Kept]:
-        """Return an answer whose total shortfall is no more than was reached, and what was kept for it."""
+    def _keeping(self, rows: Rows, most: float, floors: Kept | None = None) -> tuple[Best, Kept]:
+        """Return the best least margin among places whose total shortfall is no more than was reached, and what was kept for it."""
         for _ in range(_CUTS):
-            found, kept = solve(), self.kept
-            if self.short == np.inf or self._cut(place(found)) is None:
+            kept = self.kept
+            found = best_margin(rows, self.low, self.high, kept if floors is None else kept.and_these(floors), most)
+            if self._cut(found.x) is None:
                 return found, kept
         raise NoAnswerError(f"{_CUTS} cuts were not enough")
 
@@ -196,10 +192,9 @@ class _Work:
         demands = self.aims.demands
         if not len(demands.start):
             return
-        rows = demands.with_these(self.floors)
-        found, _ = self._keeping(lambda: best_margin(rows, self.low, self.high, self.kept, 0.0), lambda found: found.x)
+        found, _ = self._keeping(demands, 0.0, self.aims.margins.kept_at(self.floor))
         self.reached = found.x
-        self.kept = self.kept.and_these(demands.rate, found.margin - SLACK - demands.start)
+        self.kept = self.kept.and_these(Kept(demands.rate, found.margin - SLACK - demands.start))
         self.stages.append(Stage("demands", found.margin))
 
     def square(self, name: str, misfits: Misfits) -> None:
@@ -218,39 +213,48 @@ class _Work:
         fixed = sizes > _OPEN**2
         rows = ways[:, fixed].T * np.sqrt(sizes[fixed])[:, None]
         reached = rows @ found
-        self.kept = self.kept.and_these(rows, reached - SLACK).and_these(-rows, -reached - SLACK)
+        both = Kept(np.concatenate([rows, -rows]), np.concatenate([reached, -reached]) - SLACK)
+        self.kept = self.kept.and_these(both)
 
     def nearest(self, square: Floats, goal: Floats) -> Floats:
         """Return the step of least |square x - goal| that keeps everything, a little less strictly where rounding asks for it.
 
         Should rounding leave nothing at all, the step that the aims before it reached stands.
         """
+        rest = -self.aims.so_far
         for give in _GIVES:
+            kept = Kept(self.kept.rate, self.kept.least - give).and_these(self.aims.margins.kept_at(self.floor - give))
             try:
-                return self._squares(square, goal, give)
+                found = least_squares(square, goal, rest, kept, self.low, self.high, self._cut)
             except NoAnswerError:
                 continue
+            return np.clip(found, self.low, self.high)
         return self.reached
 
-    def _squares(self, square: Floats, goal: Floats, give: float) -> Floats:
-        kept = Kept(self.kept.rate, self.kept.least - give)
-        more = None if self.short == np.inf else self._cut
-        margins, floor = self.aims.margins, self.floor - give
-        found = least_squares(square, goal, -self.aims.so_far, margins, floor, kept, self.low, self.high, more)
-        return np.clip(found, self.low, self.high)
-
-    def _cut(self, x: Floats) -> tuple[Floats, float] | None:
+    def _cut(self, x: Floats) -> Kept | None:
         """Return the piece of the total shortfall that a place breaks, and keep it from now on."""
-        cut = cut_at(self.aims.margins, self.aims.face, x, self.short)
-        if cut is not None:
-            self.kept = self.kept.and_these(cut[0][None], np.array([cut[1]]))
+        if self.short == np.inf:
+            return None
+        thin = cut_at(self.aims.margins, self.aims.face, x, self.short)
+        if thin is None:
+            return None
+        cut = cut_of(self.aims.margins, thin, self.short)
+        self.cuts.append(thin)
+        self.kept = self.kept.and_these(cut)
         return cut
 
+    def cuts_near(self, x: Floats) -> tuple[Ints, ...]:
+        """Return those cuts that a place nearly breaks."""
+        if self.short == np.inf:
+            return ()
+        margin = self.aims.margins.over(x, 0.0)
+        return tuple(thin for thin in self.cuts if float(margin[thin].sum()) + self.short < _NEAR)
 
-def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float, seed: Ints | None) -> tuple[Floats, Best]:
+
+def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float) -> tuple[Floats, Best]:
     """Return the shortest step to the best least margin, up to 0, and the program that found it."""
-    work = _Work(aims, hold, stride, seed)
-    found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0, seed)
+    work = _Work(aims, hold, stride)
+    found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0)
     work.reached, work.floor = found.x, found.margin - MARGIN_SLACK
     return work.nearest(np.eye(6), -aims.so_far), found
 
@@ -260,8 +264,8 @@ def staged(
     order: tuple[Aim, ...],
     hold: tuple[Freedom, ...],
     stride: float = STRIDE,
-    seed: Ints | None = None,
     known: float = -np.inf,
+    cuts: Sequence[Ints] = (),
 ) -> Staged:
     """Return the step that serves the aims in order.
 
@@ -269,10 +273,10 @@ def staged(
         order: of what comes after the required stock.
         hold: freedoms that stay.
         stride: farthest step, mm.
-        seed: rows of the margins that mattered in a like case.
         known: a least margin, up to 0, that some place is known to have.
+        cuts: rows of the margins, at most one a face, whose sum may hold the step: those of a like case save time.
     """
-    work = _Work(aims, hold, stride, seed)
+    work = _Work(aims, hold, stride, cuts)
     work.required(known)
     for aim in order:
         if aim == "demands":
@@ -285,7 +289,7 @@ def staged(
     step = work.reached if work.firm else work.nearest(np.eye(6), -aims.so_far)
     work.stages.append(Stage("movement", float(np.linalg.norm(aims.so_far + step))))
     assert work.best is not None
-    return Staged(step, work.asked, tuple(work.stages), work.best, work.used)
+    return Staged(step, work.asked, tuple(work.stages), work.best, work.used, work.cuts_near(step))
 
 
 def is_worse(there: Aims, here: Aims, order: tuple[Aim, ...], floor: float) -> bool:
