@@ -9,6 +9,7 @@ import pytest
 from geom.kernel.cut import turned_about
 from geom.kernel.shape import solid_from_shape
 from geom.looks.check_rows import STOP, check_rows
+from geom.looks.contact import Standing
 from geom.looks.pick_up_rows import pick_up_rows
 from geom.model.part import Part
 from geom.place.castings import Placed
@@ -39,7 +40,9 @@ def block() -> Part:
 
 def checked(part: Part, placed: Placed | None = None, settings=SETTINGS, zero=(30.0, 20.0, 30.0), **planned) -> tuple[Row, ...]:
     planned = {"features": ("top", *SIDES), **planned}
-    return check_rows(hand_plan(zero=zero, **planned), part, settings, placed)
+    plan = hand_plan(zero=zero, **planned)
+    standing = Standing(part, plan.frame, placed)
+    return check_rows(plan, standing, settings, pick_up_rows(plan, standing, settings))
 
 
 def read_across(part: Part, more: float) -> Placed:
@@ -106,7 +109,8 @@ def test_where_sides_are_hidden_more_places_are_taken_from_above(block):
 def test_a_place_that_zero_came_from_is_not_checked_again(block):
     """Z from the rough top: the top is looked at elsewhere."""
     pick = PickUp("z", "height", ("top",), False)
-    (touched,) = pick_up_rows(hand_plan((pick,), zero=(30.0, 20.0, 30.0)), block, SETTINGS, None)
+    plan = hand_plan((pick,), zero=(30.0, 20.0, 30.0))
+    (touched,) = pick_up_rows(plan, Standing(block, plan.frame), SETTINGS)
     rows = [row for row in checked(block, pick_ups=(pick,)) if row.towards == "-z"]
 
     assert rows

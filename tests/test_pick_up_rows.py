@@ -8,6 +8,7 @@ import pytest
 from geom.errors import GeometryError
 from geom.kernel.cut import mirrored, turned_about
 from geom.kernel.shape import solid_from_shape
+from geom.looks.contact import Standing
 from geom.looks.pick_up_rows import pick_up_rows
 from geom.model.part import Part
 from geom.place.castings import Placed
@@ -30,7 +31,8 @@ TAN_3 = math.tan(math.radians(3.0))
 
 
 def picked(part: Part, *pick_ups: PickUp, settings=SETTINGS, **planned) -> tuple[Row, ...]:
-    return pick_up_rows(hand_plan(pick_ups, **planned), part, settings, None)
+    plan = hand_plan(pick_ups, **planned)
+    return pick_up_rows(plan, Standing(part, plan.frame), settings)
 
 
 def at(row: Row) -> tuple[float | None, float | None, float | None]:
@@ -192,7 +194,7 @@ def test_a_core_as_received_is_touched_through_its_own_middle(bored):
     found = place(bored, received, {f.name: Need(1.0, 1.0, "face") for f in bored.machined})
     placed = Placed(readings, received, found, received.to_part, (), ())
     asked = hand_plan([PickUp("xy", "bore", ("bore 1",), False, -20.0)], zero=(0.0, 0.0, 50.0))
-    left, right, front, back = pick_up_rows(asked, bored, SETTINGS, None, placed)
+    left, right, front, back = pick_up_rows(asked, Standing(bored, asked.frame, placed), SETTINGS)
 
     assert ((right.x - left.x) / 2, (back.y - front.y) / 2) == pytest.approx((12.5, 12.5), abs=0.05)
     assert ((left.x + right.x) / 2, (front.y + back.y) / 2) == pytest.approx((front.x, left.y), abs=0.02)

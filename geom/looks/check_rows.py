@@ -11,10 +11,10 @@ dimension from zero to the place); with readings, the 95 % of their estimate.
 
 import math
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from itertools import islice
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from geom.cutters.cutter_choice import Lack, choose_finder
 from geom.errors import StandardError
 from geom.kernel.extent import face_box
 from geom.looks.contact import Standing, faces_it, sides
-from geom.looks.pick_up_rows import finder_tool, touches_of
+from geom.looks.pick_up_rows import finder_tool
 from geom.looks.touch_faces import target
 from geom.looks.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, spots
 from geom.model.part import Part, PartFace
@@ -31,12 +31,10 @@ from geom.rows.plan import PlannedSetup
 from geom.rows.records import Row, Tool, Towards
 from geom.settings.records import Settings
 from geom.shop.records import Finder
+from geom.space import Vec3
 from geom.standards.tolerance_grades import casting_tolerance
 from geom.tasks.slots import slots_of
 from geom.tolerance import SKIN
-
-if TYPE_CHECKING:
-    from geom.place.castings import Placed
 
 STOP: Final = "more: stop"
 STOP_SAID: Final = "check rows: a readout that differs by more than Within: stop, enter it as a reading, place again"
@@ -75,27 +73,88 @@ class _Place:
     towards: Towards
     spot: Spot
     flash: bool
-    machined: bool = False
+
+    @property
+    def rank(self) -> tuple[bool, bool]:
+        """Clear of the parting line first, then those that the finder's end meets."""
+        return self.flash, self.spot.touch.leans_out
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """What one way finds, looked for as it is asked for.
+
+    Attributes:
+        able: good places, best first; seen: those of them that were looked at.
+        touched: where zero was picked up, so that nothing new is told near by.
+    """
+
+    able: Iterator[_Place]
+    touched: Sequence[Row]
+    seen: list[_Place] = field(default_factory=list)
+
+    def places(self, looks: int) -> list[_Place]:
+        """Return what is new among the first so many places, the clean ones first."""
+        self.seen.extend(islice(self.able, max(looks - len(self.seen), 0)))
+        return sorted((place for place in self.seen[:looks] if self._is_new(place)), key=lambda place: place.rank)
+
+    def best(self, looks: int) -> _Place | None:
+        """Return the first of `places`, without a look at more than it takes."""
+        for number in range(1, looks + 1):
+            found = self.places(number)
+            if (found and found[0].rank == _CLEAN) or len(self.seen) < number:
+                break
+        return next(iter(found), None)
+
+    def _is_new(self, place: _Place) -> bool:
+        here = (*place.spot.touch.axis, place.spot.touch.end)
+        return not any(row.towards == place.towards and math.dist(here, _at(row)) < _NEW for row in self.touched)
+
+
+_CLEAN: Final = (False, False)
+
+
+def _at(row: Row) -> Vec3:
+    """Return where a row drives to; further than anything where it drives nothing."""
+    return tuple(math.inf if v is None else v for v in (row.x, row.y, row.z))  # type: ignore[return-value]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Looks:
+    """What places are looked for with.
+
+    Attributes:
+        finder: None where the shop has none: then only a gauge looks down.
+        reached: where the table may still go.
+        picked: the rows that pick up zero.
+    """
+
+    planned: PlannedSetup
+    standing: Standing
+    settings: Settings
+    finder: Finder | None
+    reached: "_Reached"
+    picked: Sequence[Row]
 
 
 def check_rows(
-    planned: PlannedSetup, part: Part, settings: Settings, placed: "Placed | None", others: Sequence[Row] = ()
+    planned: PlannedSetup, standing: Standing, settings: Settings, picked: Sequence[Row], others: Sequence[Row] = ()
 ) -> tuple[Row, ...]:
     """Return three to five check rows, numbered 0; fewer where less skin can be reached, none without an edge finder.
 
     Args:
-        placed: the casting as received; None for the drawn one.
-        others: rows that the table's travel has to cover as well.
+        standing: the work, as drawn or as received.
+        picked: the rows that pick up zero.
+        others: further rows that the table's travel has to cover as well.
     """
     finder = choose_finder(settings.tooling, "edge finder")
-    standing = Standing(part, planned.frame, placed)
     side = None if isinstance(finder, Lack) else finder
-    reached = _reached(others, settings)
-    places: list[_Place] = []
-    for looks in (_LOOKS, _ALL_LOOKS):
-        if len(places) < _LEAST:
-            found = _places(planned, standing, settings, side, looks, reached)
-            places = _chosen(_new(found, planned, standing, settings), part.casting.size)
+    looks = _Looks(planned, standing, settings, side, _reached((*picked, *others), settings), picked)
+    sides = {way: found for way in (_WAYS if side else ("-z",)) if (found := _side(way, looks)) is not None}
+    size = standing.part.casting.size
+    places = _chosen(sides, _LOOKS, size)
+    if len(places) < _LEAST:
+        places = _chosen(sides, _ALL_LOOKS, size)
     return tuple(_row(place, standing, settings, side) for place in places)
 
 
@@ -114,60 +173,38 @@ def _reached(others: Sequence[Row], settings: Settings) -> _Reached:
     return found[0], found[1]
 
 
-def _new(
-    found: dict[Towards, list[_Place]], planned: PlannedSetup, standing: Standing, settings: Settings
-) -> dict[Towards, list[_Place]]:
-    """Return the places that zero was not picked up at already."""
-    used = _used(planned)
-    if not any(place.face.name in used for places in found.values() for place in places):
-        return found
-    touched = [row for row in touches_of(planned, standing, settings) if row.towards]
-    return {way: [place for place in places if not _again(place, touched)] for way, places in found.items()}
-
-
-def _again(place: _Place, touched: list[Row]) -> bool:
-    here = (*place.spot.touch.axis, place.spot.touch.end)
-    there = [
-        (r.x, r.y, r.z) for r in touched if r.towards == place.towards and r.x is not None and r.y is not None and r.z is not None
-    ]
-    return any(math.dist(here, at) < _NEW for at in there)
-
-
-def _used(planned: PlannedSetup) -> set[str]:
-    return {name for one in planned.pick_ups if not one.machined for name in one.faces}
-
-
 # --- where ------------------------------------------------------------------------------
 
 
-def _places(
-    planned: PlannedSetup, standing: Standing, settings: Settings, finder: Finder | None, looks: int, reached: _Reached
-) -> dict[Towards, list[_Place]]:
-    """Return good places by the way they are met, best first; on faces that zero was picked up from only without others."""
-    used, lowest = _used(planned), lowest_nose(planned.hold.boxes, settings)
-    faces = _rough(planned, standing.part)
-    found: dict[Towards, list[_Place]] = {}
-    for way in _WAYS if finder else ("-z",):
-        tip = Tip(0.5 * finder.diameter, finder.reach, lowest) if finder and way != "-z" else Tip(0.0, _GAUGE)
-        for some in ([f for f in faces if f.name not in used], [f for f in faces if f.name in used]):
-            found[way] = found.get(way) or _on(some, way, tip, planned, standing, settings, looks, reached)
-    return found
+def _side(way: Towards, looks: _Looks) -> _Side | None:
+    """Return what one way finds; on faces that zero was picked up from only where there are no others."""
+    used = {name for one in looks.planned.pick_ups if not one.machined for name in one.faces}
+    faces = _rough(looks.planned, looks.standing.part)
+    shown: _Shown | None = None
+    for some in ([f for f in faces if f.name not in used], [f for f in faces if f.name in used]):
+        able = [face for face in some if _touchable(face, way, looks.standing)]
+        if able:
+            shown = shown or _shown(way, looks)
+            found = _on(able, shown, way, looks)
+            first = next(found, None)
+            if first is not None:
+                return _Side(found, [row for row in looks.picked if row.feature in used], [first])
+    return None
 
 
-def _on(
-    faces: list[PartFace], way: Towards, tip: Tip, planned: PlannedSetup, standing: Standing, settings: Settings, looks: int,
-    reached: _Reached,
-) -> list[_Place]:  # fmt: skip
-    """Return good places on some faces: clear of the parting line first, then those that the finder's end meets."""
-    owner = _owners(faces, way, standing, settings)
+def _on(faces: list[PartFace], shown: "_Shown", way: Towards, looks: _Looks) -> Iterator[_Place]:
+    """Yield good places on some faces that the table gets to."""
+    standing, settings, boxes = looks.standing, looks.settings, looks.planned.hold.boxes
+    owner, parting = _owners(faces, shown, standing.part), settings.casting.parting
     if not owner:
-        return []
-    parting = settings.casting.parting
-    able = spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, planned.hold.boxes, settings)
-    within = (s for s in able if all(low <= at <= high for at, (low, high) in zip(s.touch.axis, reached, strict=True)))
-    good = islice(within, looks)
-    places = [_Place(_under(owner[s.touch.surface], s, standing), way, s, on_flash(standing, s.touch, parting)) for s in good]
-    return sorted(places, key=lambda p: (p.flash, p.spot.touch.leans_out))
+        return
+    tip = Tip(0.0, _GAUGE)
+    if looks.finder and way != "-z":
+        tip = Tip(0.5 * looks.finder.diameter, looks.finder.reach, lowest_nose(boxes, settings))
+    for spot in spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, boxes, settings):
+        touch = spot.touch
+        if all(low <= at <= high for at, (low, high) in zip(touch.axis, looks.reached, strict=True)):
+            yield _Place(_under(owner[touch.surface], spot, standing), way, spot, on_flash(standing, touch, parting))
 
 
 def _under(owners: Sequence[PartFace], spot: Spot, standing: Standing) -> PartFace:
@@ -180,26 +217,31 @@ def _under(owners: Sequence[PartFace], spot: Spot, standing: Standing) -> PartFa
     return min(owners, key=off) if len(owners) > 1 else owners[0]
 
 
-def _owners(faces: list[PartFace], way: Towards, standing: Standing, settings: Settings) -> dict[int, list[PartFace]]:
-    """Return the faces under each of the casting's surfaces that shows on the grid from where a finder comes.
+_Shown: TypeAlias = list[tuple[int, int]]
+"""A surface of the casting and one of the finished part that show the same places from a side, the one that shows most last."""
 
-    A face that stays as cast is where casting and finished part show the same place.
-    """
-    part, drawn = standing.part, Standing(standing.part, standing.frame)
-    able = [face for face in faces if _touchable(face, way, standing)]
-    by_surface = {number: face for face in able if face.state == "as cast" for number in face.surfaces}
-    own: dict[int, list[PartFace]] = {}
-    for face in (face for face in able if face.state != "as cast"):
-        for n in target(part, face.name, False).numbers:
-            own.setdefault(n, []).append(face)
-    across, height = grid(drawn, Search(way, frozenset(), False), settings, _COARSE)
+
+def _shown(way: Towards, looks: _Looks) -> _Shown:
+    """Return what of the casting stays as cast where a finder comes from: there casting and finished part show the same places."""
+    drawn = Standing(looks.standing.part, looks.standing.frame) if looks.standing.placed else looks.standing
+    across, height = grid(drawn, Search(way, frozenset(), False), looks.settings, _COARSE)
     rough = sides(drawn, way, across, height, False)
     facing = np.flatnonzero(faces_it(rough, way))
     rough, finished = rough.of(facing), sides(drawn, way, across[facing], height[facing], True)
     with np.errstate(invalid="ignore"):
         same = np.flatnonzero(np.linalg.norm(rough.at - finished.at, axis=1) < SKIN)
     pairs = Counter(zip(rough.surface[same].tolist(), finished.surface[same].tolist(), strict=True))
-    for (cast, number), _ in sorted(pairs.items(), key=lambda item: (item[1], item[0])):
+    return [pair for pair, _ in sorted(pairs.items(), key=lambda item: (item[1], item[0]))]
+
+
+def _owners(faces: list[PartFace], shown: _Shown, part: Part) -> dict[int, list[PartFace]]:
+    """Return the faces under each of the casting's surfaces that shows."""
+    by_surface = {number: face for face in faces if face.state == "as cast" for number in face.surfaces}
+    own: dict[int, list[PartFace]] = {}
+    for face in (face for face in faces if face.state != "as cast"):
+        for n in target(part, face.name, False).numbers:
+            own.setdefault(n, []).append(face)
+    for cast, number in shown:
         if number in by_surface:
             own[cast] = [by_surface[number]]
     return own
@@ -221,14 +263,16 @@ def _touchable(face: PartFace, way: Towards, standing: Standing) -> bool:
     return way != "-z" and face.kind in ("cylinder", "cone") and upright > 0.999 and not face.hollow
 
 
-def _chosen(found: dict[Towards, list[_Place]], size: float) -> list[_Place]:
+def _chosen(found: dict[Towards, _Side], looks: int, size: float) -> list[_Place]:
     """Return the best place each way, then others far from those until there are enough; on the parting line only then."""
-    chosen = [places[0] for places in found.values() if places and not places[0].flash][:_MOST]
-    clean = [[p for p in places if not p.flash] for places in found.values()]
-    for places in (*clean, *found.values()):
-        if len(chosen) >= _LEAST:
-            break
-        chosen += _far_from(chosen, places, _APART * size)[:1]
+    best = [place for side in found.values() if (place := side.best(looks)) is not None]
+    chosen = [place for place in best if not place.flash][:_MOST]
+    if len(chosen) < _LEAST:
+        every = [side.places(looks) for side in found.values()]
+        for places in ([place for place in some if not place.flash] for some in every), every:
+            for some in places:
+                if len(chosen) < _LEAST:
+                    chosen += _far_from(chosen, some, _APART * size)[:1]
     return sorted(chosen, key=lambda p: _WAYS.index(p.towards))
 
 

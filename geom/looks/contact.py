@@ -17,8 +17,9 @@ import numpy as np
 
 from geom.looks.holder import CLEAR, HOLDER_RADIUS
 from geom.model.part import Part
-from geom.rays.analytic import Bools, Floats, Ints
-from geom.rays.rays import skin_of
+from geom.rays.analytic import Bools, Floats, Ints, dots
+from geom.rays.rays import Skin, skin_of
+from geom.rigid import Rigid
 from geom.rows.records import Box, Towards
 from geom.space import Frame, Vec3
 
@@ -58,7 +59,11 @@ _FAR: Final = 10.0
 """A scanned skin further than this, mm, from the drawn one is another face."""
 
 _RING: Final = 12
+_RING_AT: Final = np.array([(math.cos(math.tau * i / _RING), math.sin(math.tau * i / _RING)) for i in range(_RING)])
 """Rays round a finder and its holder."""
+
+_ASIDE: Final = 1.0
+"""mm: a ray that passes by the facets' box this far away meets nothing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,12 +99,22 @@ class Standing:
     @cached_property
     def box(self) -> tuple[Vec3, Vec3]:
         """Least and greatest corner of the casting."""
-        corners = skin_of(self.part.casting).mesh.vertices
-        if self.placed is not None:
+        low, high = self._reach(False)
+        return (low[0], low[1], low[2]), (high[0], high[1], high[2])
+
+    def _reach(self, machined: bool) -> tuple[list[float], list[float]]:
+        corners = skin_of(self.part.finished if machined else self.part.casting).mesh.vertices
+        if self.placed is not None and not machined:
             corners = self.placed.placement.pose.inverse().points(corners)
         local = self.frame.local_points(corners)
-        low, high = local.min(axis=0).tolist(), local.max(axis=0).tolist()
-        return (low[0], low[1], low[2]), (high[0], high[1], high[2])
+        return local.min(axis=0).tolist(), local.max(axis=0).tolist()
+
+    @cached_property
+    def _about(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+        """From where to where rays can meet anything: of the casting, and of the finished part."""
+        casting, finished = self._reach(False), self._reach(True)
+        (a, b), (c, d) = ((np.array(low) - _ASIDE, np.array(high) + _ASIDE) for low, high in (casting, finished))
+        return (a, b), (c, d)
 
     def local(self, point: Vec3, machined: bool) -> Vec3:
         """Return where a point of the finished part (machined) or of the drawn casting (rough) lies."""
@@ -111,24 +126,51 @@ class Standing:
         """Return what rays from air meet first.
 
         Args:
-            starts, ways: (n, 3) and unit.
+            starts: (n, 3); ways: (n, 3) or one for all (3,), of `WAYS`.
             machined: the finished part stands there, not the casting.
         """
+        ways = np.broadcast_to(ways, starts.shape)
+        rows, origins, directions, distance, surface = self._first(starts, ways, machined)
+        moved, skin = self._moved(machined), self._skin(machined)
+        at, out, number = np.full(starts.shape, np.nan), np.full(starts.shape, np.nan), np.full(len(starts), -1)
+        if rows.size:
+            drawn = origins + distance[:, None] * directions
+            normal = skin.facing(drawn, surface)
+            if self.placed is not None and not machined:
+                distance = self._as_received(origins, directions, distance, drawn, normal, surface)
+            own = np.array([self.frame.x, self.frame.y, self.frame.z])
+            at[rows] = starts[rows] + distance[:, None] * ways[rows]
+            out[rows] = (normal if moved is None else moved.inverse().directions(normal)) @ own.T
+            number[rows] = surface
+        return Met(at, out, number)
+
+    def surfaces(self, starts: Floats, ways: Floats, machined: bool) -> Ints:
+        """Return the surface (n,) that rays from air meet first, -1 for none; see `met`."""
+        number = np.full(len(starts), -1)
+        rows, _, _, _, surface = self._first(starts, np.broadcast_to(ways, starts.shape), machined)
+        number[rows] = surface
+        return number
+
+    def _first(self, starts: Floats, ways: Floats, machined: bool) -> tuple[Ints, Floats, Floats, Floats, Ints]:
+        """Return the rows of rays that meet the drawn skin, their origins and directions where that is drawn, how far, and what."""
+        low, high = self._about[machined]
+        rows = np.flatnonzero((((starts >= low) & (starts <= high)) | (np.abs(ways) > 0.5)).all(axis=1))
         own = np.array([self.frame.x, self.frame.y, self.frame.z])
-        origins, directions = self.frame.part_points(starts), ways @ own
-        skin = skin_of(self.part.finished if machined else self.part.casting)
-        moved = None if machined or self.placed is None else self.placed.placement.pose
+        origins, directions = self.frame.part_points(starts[rows]), ways[rows] @ own
+        moved = self._moved(machined)
         if moved is not None:
             origins, directions = moved.points(origins), moved.directions(directions)
-        hits = skin.first(origins, directions)
-        good = (hits.face >= 0) & np.isfinite(hits.distance)
-        distance = np.where(good, hits.distance, np.nan)
-        at = origins + distance[:, None] * directions
-        out = skin.facing(np.where(good[:, None], at, 0.0), np.maximum(hits.face, 0))
-        if self.placed is not None and not machined:
-            distance = self._as_received(origins, directions, distance, at, out, hits.face)
-        local = out if moved is None else moved.inverse().directions(out)
-        return Met(starts + distance[:, None] * ways, np.where(good[:, None], local @ own.T, np.nan), np.where(good, hits.face, -1))
+        if not rows.size:
+            return rows, origins, directions, np.zeros(0), rows
+        hits = self._skin(machined).first(origins, directions)
+        good = np.flatnonzero((hits.face >= 0) & np.isfinite(hits.distance))
+        return rows[good], origins[good], directions[good], hits.distance[good], hits.face[good]
+
+    def _skin(self, machined: bool) -> Skin:
+        return skin_of(self.part.finished if machined else self.part.casting)
+
+    def _moved(self, machined: bool) -> Rigid | None:
+        return None if machined or self.placed is None else self.placed.placement.pose
 
     def _as_received(self, origins: Floats, directions: Floats, drawn: Floats, at: Floats, out: Floats, surface: Ints) -> Floats:
         """Return the distances moved to the skin as measured."""
@@ -140,7 +182,7 @@ class Standing:
             distance[near] = seen[near]
             return distance
         speed = np.einsum("ij,ij->i", out, directions)
-        rows = np.flatnonzero((surface >= 0) & (speed < -0.1))
+        rows = np.flatnonzero(speed < -0.1)
         if rows.size:
             distance[rows] += received.skin_rows(at[rows], surface[rows])[0] / speed[rows]
         return distance
@@ -149,7 +191,7 @@ class Standing:
         """Return the height of the highest metal at places (n, 2); -inf where there is none."""
         above = self.box[1][2] + 10.0
         starts = np.column_stack([xy, np.full(len(xy), above)])
-        met = self.met(starts, np.tile(np.array(WAYS["-z"]), (len(xy), 1)), machined)
+        met = self.met(starts, np.array(WAYS["-z"]), machined)
         return np.where(met.surface >= 0, met.at[:, 2], -math.inf)
 
 
@@ -160,13 +202,22 @@ def sides(standing: Standing, towards: Towards, across: Floats, height: Floats, 
         across: (n,) the coordinate that stays: Y for a move along X, X for one along Y or Z.
         height: (n,) Z of a sideways move; Y of a move down.
     """
+    return standing.met(_from_outside(standing, towards, across, height), np.array(WAYS[towards]), machined)
+
+
+def showing(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool) -> Ints:
+    """Return the surface (n,) that comes first from outside, -1 for none; see `sides`."""
+    return standing.surfaces(_from_outside(standing, towards, across, height), np.array(WAYS[towards]), machined)
+
+
+def _from_outside(standing: Standing, towards: Towards, across: Floats, height: Floats) -> Floats:
     (low, high), way = standing.box, WAYS[towards]
     lead = next(i for i in range(3) if way[i])
     start = (low[lead] - 10.0) if way[lead] > 0 else (high[lead] + 10.0)
     starts = np.empty((len(across), 3))
     others = [i for i in range(3) if i != lead]
     starts[:, lead], starts[:, others[0]], starts[:, others[1]] = start, across, height
-    return standing.met(starts, np.tile(np.array(way), (len(across), 1)), machined)
+    return starts
 
 
 def faces_it(met: Met, towards: Towards) -> Bools:
@@ -206,36 +257,39 @@ class Contact:
         return abs(self.meets["xyz".index(self.towards[1:] or "z")])
 
 
-def contact(
-    standing: Standing, towards: Towards, start: Vec3, surfaces: Collection[int], radius: float, length: float, machined: bool
-) -> Contact | None:
-    """Return the finder at rest against one of some surfaces; None where it meets another first, or nothing.
+def contacts(
+    standing: Standing,
+    towards: Sequence[Towards],
+    starts: Floats,
+    surfaces: Collection[int],
+    radius: float,
+    length: float,
+    machined: bool,
+) -> list[Contact | None]:
+    """Return the finder at rest against one of some surfaces, from each start; None where it meets another first, or nothing.
 
     Exact on planes, and on rounds whose axis the finder moves towards.
 
     Args:
-        start: where its end starts from, in air.
+        towards: the way from each start.
+        starts: (n, 3) where its end starts from, in air.
         surfaces: of the casting (rough) or the finished part (machined).
         radius, length: of the finder; both 0 for a move down.
     """
-    return contacts(standing, towards, np.array([start]), surfaces, radius, length, machined)[0]
-
-
-def contacts(
-    standing: Standing, towards: Towards, starts: Floats, surfaces: Collection[int], radius: float, length: float, machined: bool
-) -> list[Contact | None]:
-    """Return the finder at rest from each of some starts (n, 3); see `contact`."""
-    way, high = np.array(WAYS[towards]), _STEP * np.arange(1 + int(length / _STEP))
+    high = _STEP * np.arange(1 + int(length / _STEP))
+    ways = np.repeat(np.array([WAYS[way] for way in towards]), len(high), axis=0)
     spots = np.repeat(starts, len(high), axis=0)
     spots[:, 2] += np.tile(high, len(starts))
-    met = standing.met(spots, np.tile(way, (len(spots), 1)), machined)
-    stops = (met.surface >= 0) & (np.nan_to_num(met.out) @ way < -_GRAZES)
-    gone = np.where(stops, np.einsum("ij,j->i", met.at - spots, way), math.inf)
-    right = faces_it(met, towards) & np.isin(met.surface, list(surfaces))
+    met = standing.met(spots, ways, machined)
+    stops = (met.surface >= 0) & (dots(np.nan_to_num(met.out), ways) < -_GRAZES)
+    gone = np.where(stops, dots(met.at - spots, ways), math.inf)
+    ends = met.of(len(high) * np.arange(len(starts)))
+    wanted = np.isin(ends.surface, list(surfaces))
+    right = {way: wanted & faces_it(ends, way) for way in dict.fromkeys(towards)}
     found: list[Contact | None] = []
-    for i in range(len(starts)):
+    for i, way in enumerate(towards):
         rows = np.arange(i * len(high), (i + 1) * len(high))
-        found.append(_rest(starts[i], way, met.of(rows), gone[rows], radius, towards) if right[rows[0]] else None)
+        found.append(_rest(starts[i], np.array(WAYS[way]), met.of(rows), gone[rows], radius, way) if right[way][i] else None)
     return found
 
 
@@ -279,13 +333,13 @@ def _free_of(boxes: Sequence[Box], touch: Contact, radius: float, reach: float) 
 
 
 def _clear_of_work(standing: Standing, touches: Sequence[Contact], radius: float, reach: float, machined: bool) -> list[bool]:
-    turn = 2.0 * math.pi * np.arange(_RING) / _RING
-    ring = np.column_stack([np.cos(turn), np.sin(turn)])
     here, end = np.array([touch.axis for touch in touches])[:, None, :], np.array([touch.end for touch in touches])
-    about = np.concatenate([0.5 * HOLDER_RADIUS * ring, HOLDER_RADIUS * ring])
-    wide = standing.tops((here + about).reshape(-1, 2)).reshape(len(touches), -1).max(axis=1)
-    close = np.concatenate([np.zeros((1, 2)), _BODY[standing.placed is not None] * radius * ring])
-    over = standing.tops((here + close).reshape(-1, 2), machined).reshape(len(touches), -1).max(axis=1)
+    about = np.concatenate([0.5 * HOLDER_RADIUS * _RING_AT, HOLDER_RADIUS * _RING_AT])
+    close = np.concatenate([np.zeros((1, 2)), _BODY[standing.placed is not None] * radius * _RING_AT])
+    wide, over = (
+        standing.tops((here + ring).reshape(-1, 2), last).reshape(len(touches), -1).max(axis=1)
+        for ring, last in ((about, False), (close, machined))
+    )
     slack = np.array([touch.towards == "-z" or touch.leans_out for touch in touches])
     return ((wide <= end + reach - CLEAR) & (slack | (over <= end + 1e-6))).tolist()  # type: ignore[no-any-return]
 

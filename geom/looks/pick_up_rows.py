@@ -6,25 +6,23 @@ on rough faces are on the casting's skin, at one height, so that draft cancels
 between opposite sides. Lengths mm, set-up frame. Knows nothing of cuts.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
-from typing import TYPE_CHECKING, Final
+from typing import Final
+
+import numpy as np
 
 from geom.cutters.cutter_choice import Lack, choose_finder
-from geom.looks.contact import WAYS, Contact, Standing, contact, has_room
+from geom.looks.contact import WAYS, Contact, Standing, contacts, has_room
 from geom.looks.touch_faces import Target, face_of, hole_of, span_of, target, upright_axis
-from geom.looks.touch_spots import Search, Spot, Tip, lines, lowest_nose, spots
-from geom.model.part import Part, PartHole
+from geom.looks.touch_spots import Search, Spot, Tip, lines, lowest_nose, portions, spots
+from geom.model.part import PartHole
 from geom.rows.plan import PickUp, PlannedSetup
 from geom.rows.records import Row, Tool, ToolKind, Towards
 from geom.settings.records import Settings
 from geom.shop.records import Finder
 from geom.space import Vec3, dot
-from geom.stock.report import StockReport
-
-if TYPE_CHECKING:
-    from geom.place.castings import Placed
 
 EQUAL_HEIGHTS: Final = "same Z on both: draft cancels"
 _ROUGH: Final = "on rough skin"
@@ -49,26 +47,14 @@ _SWEEP_DEPTH: Final = 6.0
 """How far below the upper end of a round an indicator sweeps it, mm (common practice)."""
 
 
-def pick_up_rows(
-    planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport, placed: "Placed | None" = None
-) -> tuple[Row, ...]:
-    """Return the rows, numbered 0, that pick up the zero of a set-up, in the plan's order.
+def pick_up_rows(planned: PlannedSetup, standing: Standing, settings: Settings) -> tuple[Row, ...]:
+    """Return the rows, numbered 0, that pick up the zero of a set-up from the work as it stands, in the plan's order.
 
     A place that cannot be touched gives a row that drives nothing and says so.
-
-    Args:
-        stock: of the part; kept for the seam.
-        placed: the casting as received, for touches on rough skin.
 
     Raises:
         GeometryError: the plan names a face that the part does not have.
     """
-    del stock
-    return touches_of(planned, Standing(part, planned.frame, placed), settings)
-
-
-def touches_of(planned: PlannedSetup, standing: Standing, settings: Settings) -> tuple[Row, ...]:
-    """Return the rows that pick up the zero of a set-up from the work as it stands."""
     return tuple(row for one in planned.pick_ups for row in _picked(one, planned, standing, settings))
 
 
@@ -133,17 +119,24 @@ def _round(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, set
     ways: tuple[Towards, ...] = ("-x", "+x", "-y", "+y") if one.how == "bore" else ("+x", "-x", "+y", "-y")
     ways = tuple(way for way in ways if way[1] in one.axes)
     best: list[Contact | None] = [None] * len(ways)
-    for z in _heights(what, one, standing, settings) if axis else ():
+    for some in portions(_heights(what, one, standing, settings) if axis else (), 1, _AT_ONCE):
         assert axis is not None
-        touches = [_on_round(what, axis, way, z, one, planned, standing, tip) for way in ways]
-        if sum(t is not None for t in touches) > sum(t is not None for t in best):
-            best = touches
+        found = _on_round(what, axis, [(way, z) for z in some for way in ways], one, planned, standing, tip)
+        best = max([best, *(found[i : i + len(ways)] for i in range(0, len(found), len(ways)))], key=_touched)
         if all(best):
             break
     if standing.placed is not None and axis is not None:
         best = _again_from_middle(best, what, axis, one, planned, standing, tip)
     for way, touch in zip(ways, best, strict=True):
         yield one.faces[0], way[1], touch
+
+
+def _touched(touches: Sequence[Contact | None]) -> int:
+    return sum(touch is not None for touch in touches)
+
+
+_AT_ONCE: Final = 8
+"""Heights of a round that are looked at together once the first will not do."""
 
 
 def _again_from_middle(
@@ -160,10 +153,9 @@ def _again_from_middle(
     for _ in range(2):
         pairs = [[t for t in touches if t is not None and t.towards[1] == letter] for letter in "xy"]
         middle = [0.5 * (pair[0].axis[i] + pair[1].axis[i]) if len(pair) == 2 else axis[i] for i, pair in enumerate(pairs)]
-        touches = [
-            None if t is None else _on_round(what, (middle[0], middle[1]), t.towards, t.end, one, planned, standing, tip) or t
-            for t in touches
-        ]
+        asked = [(t.towards, t.end) for t in touches if t is not None]
+        again = iter(_on_round(what, (middle[0], middle[1]), asked, one, planned, standing, tip))
+        touches = [None if t is None else next(again) or t for t in touches]
     return touches
 
 
@@ -178,22 +170,28 @@ def _heights(what: Target, one: PickUp, standing: Standing, settings: Settings) 
 def _on_round(
     what: Target,
     axis: tuple[float, float],
-    way: Towards,
-    z: float,
+    asked: Sequence[tuple[Towards, float]],
     one: PickUp,
     planned: PlannedSetup,
     standing: Standing,
     tip: Tip,
-) -> Contact | None:
+) -> list[Contact | None]:
+    """Return the touch on a round from each of some ways at some heights; None where the finder does not get there."""
+    if not asked:
+        return []
     low, high = _span(what, standing)
     out = 0.0
     if one.how == "boss":
         out = 0.5 * max(high[0] - low[0], high[1] - low[1]) + 2.0 * tip.radius + _START
-    start = (axis[0] - out * WAYS[way][0], axis[1] - out * WAYS[way][1], z)
-    touch = contact(standing, way, start, what.numbers, tip.radius, tip.reach, one.machined)
-    if touch is None or _behind(touch, start, way) or not tip.gets_to(z):
-        return None
-    return touch if has_room(standing, [touch], tip.radius, tip.reach, planned.hold.boxes, one.machined)[0] else None
+    starts = [(axis[0] - out * WAYS[way][0], axis[1] - out * WAYS[way][1], z) for way, z in asked]
+    ways = [way for way, _ in asked]
+    found = contacts(standing, ways, np.array(starts), what.numbers, tip.radius, tip.reach, one.machined)
+    for i, (touch, start) in enumerate(zip(found, starts, strict=True)):
+        if touch is not None and (_behind(touch, start, ways[i]) or not tip.gets_to(start[2])):
+            found[i] = None
+    touches = [touch for touch in found if touch is not None]
+    clear = iter(has_room(standing, touches, tip.radius, tip.reach, planned.hold.boxes, one.machined))
+    return [touch if touch is not None and next(clear) else None for touch in found]
 
 
 def _behind(touch: Contact, start: Vec3, way: Towards) -> bool:

@@ -6,14 +6,15 @@ why a place is wanted.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from itertools import islice
+from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
 
 from geom.kernel.shape import Surface
-from geom.looks.contact import Contact, Met, Standing, contacts, faces_it, has_room, sides
+from geom.looks.contact import Contact, Met, Standing, contacts, faces_it, has_room, showing, sides
 from geom.looks.holder import table_height
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.rows.records import Box, Towards
@@ -36,6 +37,8 @@ _UNDER_TOP: Final = (2.5, 5.5, 8.5)
 
 _SQUARE_ENOUGH: Final = 0.03
 """Sine of how far from square a round may be met: a casting as received lies a little turned."""
+
+_Item = TypeVar("_Item")
 
 _AROUND: Final = tuple((math.cos(a), math.sin(a)) for a in (math.tau * i / 8 for i in range(8)))
 
@@ -106,23 +109,43 @@ def lines(low: float, high: float, settings: Settings, coarse: int = 1) -> Float
 
 
 def spots(standing: Standing, search: Search, tip: Tip, boxes: Sequence[Box], settings: Settings) -> Iterator[Spot]:
-    """Yield good places for a touch, best first."""
+    """Yield good places for a touch, best first; one that nobody asks for is not looked at."""
+    for some in portions(islice(_places(standing, search, settings), _MOST), _FIRST, _AT_ONCE):
+        yield from _looked_at(some, standing, search, tip, boxes)
+
+
+def portions(items: Iterable[_Item], first: int, then: int) -> Iterator[list[_Item]]:
+    """Yield items some at a time: rays for many cost little more than for one, but the first mostly do."""
+    left = iter(items)
+    some = list(islice(left, first))
+    while some:
+        yield some
+        some = list(islice(left, then))
+
+
+_Place: TypeAlias = tuple[float, float, float]
+"""Across, height, and how far the face runs on all round."""
+
+
+def _places(standing: Standing, search: Search, settings: Settings) -> Iterator[_Place]:
+    """Yield places on clean skin: most room, nearest to the zero's line, highest. Those with the most there can be need no waiting
+    for the others."""
     across, height = grid(standing, search, settings)
     met = sides(standing, search.towards, across, height, search.machined)
     good = faces_it(met, search.towards) & np.isin(met.surface, list(search.surfaces)) & _clean(standing, met, search)
     rows = np.flatnonzero(good & _met_square(standing, search, met))
-    room = _room(standing, search, across[rows], height[rows], met.surface[rows])
-    rows, room = rows[room > 0], room[room > 0]
-    order = sorted(range(rows.size), key=lambda i: _worse(float(room[i]), float(across[rows[i]]), float(height[rows[i]])))
-    for first in range(0, min(len(order), _MOST), _AT_ONCE):
-        some = [(float(across[rows[i]]), float(height[rows[i]]), float(room[i])) for i in order[first : first + _AT_ONCE]]
-        yield from _looked_at(some, standing, search, tip, boxes)
+    rows = np.array(sorted(rows.tolist(), key=lambda i: _worse(float(across[i]), float(height[i]))), dtype=np.int64)
+    less: list[_Place] = []
+    for some in np.split(rows, _PORTIONS):
+        room = _room(standing, search, across[some], height[some], met.surface[some]) if some.size else np.zeros(0)
+        found = list(zip(across[some].tolist(), height[some].tolist(), room.tolist(), strict=True))
+        yield from (place for place in found if place[2] == _ROOM[-1])
+        less += [place for place in found if 0.0 < place[2] < _ROOM[-1]]
+    yield from sorted(less, key=lambda place: -place[2])
 
 
-def _looked_at(
-    some: list[tuple[float, float, float]], standing: Standing, search: Search, tip: Tip, boxes: Sequence[Box]
-) -> Iterator[Spot]:
-    """Yield those of some places (across, height, room) where the finder comes to rest with room for its holder."""
+def _looked_at(some: Sequence[_Place], standing: Standing, search: Search, tip: Tip, boxes: Sequence[Box]) -> Iterator[Spot]:
+    """Yield those of some places where the finder comes to rest with room for its holder."""
     (low, high), way = standing.box, search.towards
     starts = np.empty((len(some), 3))
     if way == "-z":
@@ -132,7 +155,7 @@ def _looked_at(
         starts[:, lead] = low[lead] - 10.0 if way[0] == "+" else high[lead] + 10.0
         starts[:, 1 - lead], starts[:, 2] = [a for a, _, _ in some], [h for _, h, _ in some]
     radius, length = (0.0, 0.0) if way == "-z" else (tip.radius, tip.reach)
-    rest = contacts(standing, way, starts, search.surfaces, radius, length, search.machined)
+    rest = contacts(standing, [way] * len(some), starts, search.surfaces, radius, length, search.machined)
     found = [(touch, place) for touch, place in zip(rest, some, strict=True) if touch is not None and tip.gets_to(touch.end)]
     clear = has_room(standing, [touch for touch, _ in found], tip.radius, tip.reach, boxes, search.machined)
     for (touch, (a, h, room)), free in zip(found, clear, strict=True):
@@ -140,14 +163,18 @@ def _looked_at(
             yield Spot(touch, a, h, room)
 
 
+_FIRST: Final = 2
 _AT_ONCE: Final = 8
 _MOST: Final = 96
-"""Places that are looked at closely, at once and in all."""
+"""Places that are looked at closely, at first, at once and in all."""
+
+_PORTIONS: Final = (32, 128, 512)
+"""Places, by their rank, up to which room is looked for before the others'."""
 
 
-def _worse(room: float, across: float, height: float) -> tuple[float, ...]:
-    """Return what places are sorted by: most room, nearest to the zero's line, highest."""
-    return (-room, round(abs(across), 6), -round(height, 6), round(across, 6))
+def _worse(across: float, height: float) -> tuple[float, ...]:
+    """Return what places with as much room are sorted by: nearest to the zero's line, highest."""
+    return (round(abs(across), 6), -round(height, 6), round(across, 6))
 
 
 def grid(standing: Standing, search: Search, settings: Settings, coarse: int = 1) -> tuple[Floats, Floats]:
@@ -211,8 +238,8 @@ def _room(standing: Standing, search: Search, across: Floats, height: Floats, su
             break
         a = (across[rows, None] + far * np.array([c for c, _ in _AROUND])).ravel()
         h = (height[rows, None] + far * np.array([s for _, s in _AROUND])).ravel()
-        met = sides(standing, search.towards, a, h, search.machined)
-        same = (met.surface.reshape(-1, len(_AROUND)) == surface[rows, None]).all(axis=1)
+        shows = showing(standing, search.towards, a, h, search.machined)
+        same = (shows.reshape(-1, len(_AROUND)) == surface[rows, None]).all(axis=1)
         room[rows[same]] = far
         open_still[rows[~same]] = False
     return room

@@ -77,8 +77,10 @@ def rows_for(
     milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
     made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
     cut = measured_bores(_in_nest(planned, ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])))
-    picked = pick_up_rows(planned, part, settings, stock, placed)
-    found = (*picked, *check_rows(planned, part, settings, placed, (*picked, *cut)))
+    drawn = Standing(part, planned.frame)
+    standing = Standing(part, planned.frame, placed) if placed else drawn
+    picked = pick_up_rows(planned, standing, settings)
+    found = (*picked, *check_rows(planned, standing, settings, picked, cut))
     measured = measure_rows(planned, part, settings)
     last = (_break_edges(settings),) if planned.number == count else ()
     rows = tuple(replace(row, number=number) for number, row in enumerate((*found, *cut, *measured, *last), 1))
@@ -95,7 +97,7 @@ def rows_for(
         holding=hold_words(planned.hold),
         boxes=planned.hold.boxes,
     )
-    barred = with_bars(setup, planned.hold, Standing(part, planned.frame))
+    barred = with_bars(setup, planned.hold, drawn)
     return skewed(barred, pin.skew) if pin and pin.skew else barred
 
 
