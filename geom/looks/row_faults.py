@@ -139,6 +139,8 @@ def _against_box(row: Row, box: Box) -> Iterator[Words]:
     """Yield where a cutter or its holder runs into a box."""
     if row.z is None or row.x is None or row.y is None:
         return
+    if _box_away(row, box) > max(0.5 * row.tool.diameter, HOLDER_RADIUS):
+        return
     away = _away(row, box)
     for what, radius, bottom in (
         (_tool(row.tool), 0.5 * row.tool.diameter, row.z),
@@ -149,6 +151,16 @@ def _against_box(row: Row, box: Box) -> Iterator[Words]:
         aside, deep = radius - away, box.high[2] - bottom
         if aside > _TOUCH and deep > _TOUCH:
             yield (f"{_name(row)}: ", *what, f" meets the {box.name} by ", min(aside, deep))
+
+
+def _box_away(row: Row, box: Box) -> float:
+    """Return how near the box about a row's line comes to a box, seen from above: no further than the line itself."""
+    gaps = []
+    for at, to, low, high in ((row.x, row.x_to, box.low[0], box.high[0]), (row.y, row.y_to, box.low[1], box.high[1])):
+        start = at or 0.0
+        end = start if to is None else to
+        gaps.append(max(low - max(start, end), min(start, end) - high, 0.0))
+    return math.hypot(*gaps)
 
 
 def _away(row: Row, box: Box) -> float:

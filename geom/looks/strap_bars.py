@@ -136,8 +136,8 @@ def _feet(at: _Pair, along: _Pair, standing: Standing) -> _Pair | None:
 def _first_open(at: _Pair, along: _Pair, away: Sequence[float], half: float, standing: Standing) -> float | None:
     """Return the first place on the bar's line where a square about it has no work over it; looked at some at a time."""
     for some in (away[i : i + _AT_ONCE] for i in range(0, len(away), _AT_ONCE)):
-        middles = [(at[0] + far * along[0], at[1] + far * along[1]) for far in some]
-        grids = np.stack([_grid((x - half, y - half, x + half, y + half)) for x, y in middles])
+        middles = np.array(at) + np.array(some)[:, None] * np.array(along)
+        grids = middles[:, None, :] + _grid((-half, -half, half, half))
         tops = standing.tops(grids.reshape(-1, 2)).reshape(len(some), -1)
         free = np.flatnonzero(np.isneginf(tops).all(axis=1))
         if free.size:

@@ -56,6 +56,7 @@ _EDGED: Final = 0.9
 _MOST_LANES: Final = 60
 
 Way: TypeAlias = Literal["x", "y"]
+_WAYS: Final[tuple[Way, Way]] = ("x", "y")
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,9 +147,16 @@ def reach_past(scene: Scene, ground: Ground, level: float) -> float:
 
 
 def best_lanes(cutter: Cutter, scene: Scene, ground: Ground) -> LanePlan | None:
-    """Return the better of lanes along X and along Y: reaches more, then fewer, then along X; None where it may not go down."""
-    plans = [plan for keep in _KEEPS for way in ("x", "y") if (plan := _lanes(cutter, scene, ground, way, keep)) is not None]
-    usable = [plan for plan in plans if not plan.plunges or cutter.centre_cutting]
+    """Return the better of lanes along X and along Y: reaches more, then fewer, then along X; None where it may not go down.
+
+    Lanes come nearer to what stands up only where they do not reach the face otherwise.
+    """
+    usable: list[LanePlan] = []
+    for keep in _KEEPS if not ground.walls.is_empty else _KEEPS[:1]:
+        plans = (_lanes(cutter, scene, ground, way, keep) for way in _WAYS)
+        usable += [plan for plan in plans if plan is not None and (not plan.plunges or cutter.centre_cutting)]
+        if any(plan.missed <= MISSED and not plan.plunges for plan in usable):
+            break
     return min(
         usable,
         key=lambda plan: (max(plan.missed, MISSED), plan.plunges, len(plan.lanes), -plan.keep, plan.way),

@@ -215,17 +215,20 @@ def shortest(pieces: Sequence[Piece], begin: Flat) -> list[Piece]:
 
 def _for_certain(pieces: Sequence[Piece], begin: Flat) -> list[Piece]:
     """Search every order by the last piece and what has been done (Held and Karp 1962)."""
+    every = range(len(pieces))
+    apart = [[math.dist(one.end, other.start) for other in pieces] for one in pieces]
     best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {
         (1 << i, i): (math.dist(begin, piece.start), (i,)) for i, piece in enumerate(pieces)
     }
-    for _ in range(len(pieces) - 1):
+    for _ in every[1:]:
         longer: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
         for (mask, last), (far, way) in best.items():
-            for i, piece in enumerate(pieces):
+            for i in every:
                 if not mask >> i & 1:
-                    found = (round(far + math.dist(pieces[last].end, piece.start), 9), (*way, i))
-                    key = (mask | 1 << i, i)
-                    longer[key] = min(longer.get(key, found), found)
+                    key, length = (mask | 1 << i, i), round(far + apart[last][i], 9)
+                    known = longer.get(key)
+                    if known is None or length < known[0] or (length == known[0] and way < known[1]):
+                        longer[key] = (length, (*way, i))
         best = longer
     return [pieces[i] for i in min(best.values(), default=(0.0, ()))[1]]
 

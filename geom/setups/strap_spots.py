@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from scipy.ndimage import correlate
 from scipy.spatial import cKDTree
 
 from geom.model.part import PartHole
@@ -79,14 +78,15 @@ def _wide_enough(grid: Floats, face: Ints, level: list[int], step: float) -> Boo
     at = np.rint((grid - grid.min(axis=0)) / step).astype(np.int64) if len(grid) else np.zeros((0, 2), dtype=np.int64)
     reach = int(STRAP / step)
     offset = np.arange(-reach, reach + 1) * step
-    disc = (np.hypot(*np.meshgrid(offset, offset)) <= STRAP).astype(float)
+    disc = np.hypot(*np.meshgrid(offset, offset)) <= STRAP
     wide = np.zeros(len(grid), dtype=np.bool_)
     for number in level:
         mine = np.flatnonzero(face == number)
         if mine.size:
-            shows = np.zeros(at.max(axis=0) + 1)
-            shows[tuple(at[mine].T)] = 1.0
-            wide[mine] = correlate(shows, disc, mode="constant")[tuple(at[mine].T)] >= _FULL * disc.sum()
+            shows = np.zeros(at.max(axis=0) + 1 + 2 * reach, dtype=np.bool_)
+            shows[tuple((at[mine] + reach).T)] = True
+            about = np.lib.stride_tricks.sliding_window_view(shows, disc.shape)[tuple(at[mine].T)]
+            wide[mine] = np.count_nonzero(about[:, disc], axis=1) >= _FULL * np.count_nonzero(disc)
     return wide
 
 
