@@ -29,6 +29,9 @@ _SCAN: Final = 20_000
 _MANY: Final = 60_000
 """With more rows than this only those near the last answer are worked on, and all of them looked at now and then."""
 
+_FAR: Final = 1e6
+"""No margin lies so far below 0, mm."""
+
 _CALM: Final = 1e-3
 """Weight, mm per mm, of staying put where a least squares leaves a direction open: elsewhere it moves the answer by a
 millionth of its length; less would cost the digits that the kept rows need."""
@@ -101,6 +104,8 @@ class Best:
         rows: (b,) the rows that hold it; weights: (b,) their multipliers.
         kept, kept_weights: the same for kept rows; reach: (k,) multipliers of the bounds on x.
         held: multiplier of the upper limit on the margin: above 0 when that limit was reached.
+        corner: all rows that meet there: of the margins, of the kept ones (counted on), and sides of bounds (below 0): where a like
+            program may start; None when not known.
 
     Proof of optimality: the weights are not negative; sum(weights * weight) + held = 1; and
     sum(weights * rate) + sum(kept_weights * kept.rate) + reach = 0.
@@ -114,15 +119,19 @@ class Best:
     kept_weights: Floats
     reach: Floats
     held: float
+    corner: Ints | None = None
 
 
-def best_margin(rows: Rows, low: Floats, high: Floats, kept: Kept | None = None, most: float = np.inf) -> Best:
+def best_margin(
+    rows: Rows, low: Floats, high: Floats, kept: Kept | None = None, most: float = np.inf, start: Ints | None = None
+) -> Best:
     """Return the x between bounds that makes the least weighted margin as large as can be.
 
     Args:
         low, high: (k,) bounds on x, mm.
         kept: rows that must hold.
         most: a margin that is enough, mm.
+        start: `Best.corner` of a like program.
 
     Raises:
         NoAnswerError: the kept rows contradict each other.
@@ -130,7 +139,7 @@ def best_margin(rows: Rows, low: Floats, high: Floats, kept: Kept | None = None,
     kept = none_kept(len(low)) if kept is None else kept
     count = len(rows.start)
     if count <= _MANY:
-        return _exact(rows, low, high, kept, most) or _by_highs(rows, low, high, kept, most)
+        return _exact(rows, low, high, kept, most, start) or _by_highs(rows, low, high, kept, most)
     pool = np.arange(0, count, -(-count // _SCAN))
     for _ in range(_ROUNDS):
         found = best_margin(rows.of(pool), low, high, kept, most)
@@ -141,23 +150,38 @@ def best_margin(rows: Rows, low: Floats, high: Floats, kept: Kept | None = None,
     raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
 
 
-def _exact(rows: Rows, low: Floats, high: Floats, kept: Kept, most: float) -> Best | None:
-    """Return the optimum where the small solver finds and proves it; freedoms without room are left out."""
-    free, count = np.flatnonzero(high > low), len(rows.start)
+def _exact(rows: Rows, low: Floats, high: Floats, kept: Kept, most: float, start: Ints | None) -> Best | None:
+    """Return the optimum where few steps find it and the multipliers prove it; freedoms without room are left out."""
+    free, count, others = np.flatnonzero(high > low), len(rows.start), len(kept.least)
     fixed = np.where(high > low, 0.0, low)
-    rate = np.zeros((count + len(kept.least), len(free) + 1))
+    rate = np.empty((count + others, len(free) + 1))
     rate[:count, :-1], rate[:count, -1] = rows.rate[:, free], -rows.weight
-    rate[count:, :-1] = kept.rate[:, free]
+    rate[count:, :-1], rate[count:, -1] = kept.rate[:, free], 0.0
     least = np.concatenate([-(rows.start + rows.rate @ fixed), kept.least - kept.rate @ fixed])
     cost = np.append(np.zeros(len(free)), -1.0)
-    corner = least_cost(cost, rate, least, np.append(low[free], -np.inf), np.append(high[free], most))
+    top = most if most < np.inf else _beyond(rows, low, high)
+    begin = None if start is None else np.where(start < 0, start + count + others + 2 * len(cost), start)
+    corner = least_cost(cost, rate, least, np.append(low[free], -_FAR), np.append(high[free], top), begin)
     if corner is None:
         return None
-    x = fixed.copy()
-    x[free] = corner.x[:-1]
-    weights, kept_weights = corner.push[:count], corner.push[count:]
-    reach = -(weights @ rows.rate + kept_weights @ kept.rate)
-    return _best(x, float(corner.x[-1]), weights, kept_weights, reach, -float(corner.reach[-1]))
+    x, push = fixed.copy(), np.zeros(count + others + 2 * len(cost))
+    x[free], push[corner.rows] = corner.x[:-1], corner.push
+    held = float(push[-1])
+    if most == np.inf and held > 0:
+        return None
+    weights, kept_weights = push[:count], push[count : count + others]
+    found = _best(x, float(corner.x[-1]), weights, kept_weights, -(weights @ rows.rate + kept_weights @ kept.rate), held)
+    at = corner.rows
+    return replace(found, corner=np.where(at >= count + others, at - len(push), at))
+
+
+def _beyond(rows: Rows, low: Floats, high: Floats) -> float:
+    """Return a margin beyond what any row allows."""
+    able = rows.weight > 0
+    if not able.any():
+        raise NoAnswerError("no row limits the margin")
+    furthest = np.maximum(np.abs(low), np.abs(high))
+    return 1.0 + float(((rows.start[able] + np.abs(rows.rate[able]) @ furthest) / rows.weight[able]).min())
 
 
 def _best(x: Floats, margin: float, weights: Floats, kept_weights: Floats, reach: Floats, held: float) -> Best:

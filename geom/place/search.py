@@ -5,7 +5,6 @@ stock is looked at afresh. At rest is a place from which the next step, however 
 part frame. Knows nothing of verdicts or words.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -19,7 +18,7 @@ from geom.place.fewest import fewest
 from geom.place.margin_lp import Rows
 from geom.place.pairs import pair_misfits
 from geom.place.rows import Look, Pivot, Sites, look, misfit, outline_of, small_move, step_of
-from geom.place.stages import STRIDE, Aims, Misfits, Staged, is_worse, staged, thickest
+from geom.place.stages import STRIDE, Aims, Misfits, Staged, Start, is_worse, staged, thickest
 from geom.place.trail import FIRST_PACE, Tangents, no_tangents, that_held
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.rays.rays import skin_of
@@ -35,6 +34,9 @@ _KEPT: Final = 1e-3
 
 STILL: Final = 5e-5
 """A place whose next step is shorter than this, mm, is at rest."""
+
+_NOWHERE: Final = -(10**9)
+"""Row of a point that is not seen."""
 
 _NEARER: Final = 0.01
 """Another wall nearer by more than this, mm, than the one a point looked at takes its place..."""
@@ -99,13 +101,28 @@ class Basis:
         face = np.concatenate([aims.face, self.tangents.face])
         return replace(aims, margins=aims.margins.with_these(self.tangents.rows()), face=face)
 
-    def cuts(self, points: Sequence[Ints]) -> list[Ints]:
-        """Return the rows of lots of points with one on each of some faces; lots that are not seen so from here are left out."""
-        row = np.full(len(self.here.case.sites.wall), -1)
+    def sites_of(self, start: Start) -> Start:
+        """Return where programs may start with points instead of rows."""
+        rows = self.rows
+        margin, shortfall = (
+            None if c is None else np.where(c < 0, c, rows[np.maximum(c, 0)]) for c in (start.margin, start.shortfall)
+        )
+        return Start(margin, shortfall, tuple(rows[cut] for cut in start.cuts))
+
+    def start(self, sites: Start) -> Start:
+        """Return where programs may start, given by points, as rows; what is not seen so from here is left out."""
+        row = np.full(len(self.here.case.sites.wall), _NOWHERE)
         row[self.here.rows] = np.arange(len(self.here.rows))
-        found = [row[lot[lot < len(row)]] for lot in points]
+
+        def there(points: Ints | None) -> Ints | None:
+            if points is None or points.max() >= len(row):
+                return None
+            found = np.where(points < 0, points, row[np.maximum(points, 0)])
+            return None if (found == _NOWHERE).any() or len(np.unique(found)) < len(found) else found
+
         face = self.here.aims.face
-        return [lot for lot in found if (lot >= 0).all() and len(np.unique(face[lot])) == len(lot)]
+        cuts = (cut for cut in map(there, sites.cuts) if cut is not None and len(np.unique(face[cut])) == len(cut))
+        return Start(there(sites.margin), there(sites.shortfall), tuple(cuts))
 
     def left(self, step: Floats, gone: Floats, floor: float, there: Here) -> "Basis":
         """Return the place gone to with the rows that held a step and lie over what is seen there; a scan is too rough for them."""
@@ -137,11 +154,11 @@ def settle(case: Case) -> Settled:
     closer = Closer(case.received)
     basis, looks, known = Basis(_looked(case, closer, STAY, None), no_tangents()), 1, -np.inf
     best, pace = basis.here, FIRST_PACE
-    cuts: tuple[Ints, ...] = ()
+    start = Start()
     while True:
         from_, settings = basis, case.settings
-        result = staged(basis.aims, settings.order, settings.hold, STRIDE, known, basis.cuts(cuts))
-        cuts, pace = tuple(basis.rows[cut] for cut in result.cuts), pace.next(result.step)
+        result = staged(basis.aims, settings.order, settings.hold, STRIDE, known, basis.start(start))
+        start, pace = basis.sites_of(result.start), pace.next(result.step)
         gone, change = pace.share * result.step, float(np.abs(result.step).max())
         there = _looked(basis.here.case, closer, _stepped(basis.here.move, gone, case.pivot), basis.here.seen)
         looks += 1
@@ -164,8 +181,10 @@ def settle(case: Case) -> Settled:
 def _as_thick_as_can_be(here: Here, closer: Closer) -> tuple[Here, int]:
     """Return the place of the best least margin, up to 0, from which the aims are then served, and the looks it took."""
     basis, best, pace, hold = Basis(here, no_tangents()), here, FIRST_PACE, here.case.settings.hold
+    start = Start()
     for looks in range(_LOOKS // 2):
-        step, found = thickest(basis.aims, hold, STRIDE)
+        step, found = thickest(basis.aims, hold, STRIDE, basis.start(start))
+        start = basis.sites_of(Start(found.corner))
         if best.least >= found.margin - _KEPT:
             return best, looks
         pace = pace.next(step)

@@ -21,12 +21,13 @@ _BROKEN: Final = 1e-7
 """A total above its limit by no more than this, mm, keeps it."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class LeastShortfall:
-    """Where the total shortfall is least: x (k,), and the total, mm."""
+    """Where the total shortfall is least: x (k,), the total, mm, and the rows that meet there (as `margin_lp.Best.corner`)."""
 
     x: Floats
     total: float
+    corner: Ints | None
 
 
 def thinnest_rows(margin: Floats, face: Ints) -> Ints:
@@ -46,12 +47,13 @@ def thinnest_short(margin: Floats, face: Ints) -> Ints:
     return short[thinnest_rows(margin[short], face[short])]
 
 
-def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Floats) -> LeastShortfall:
+def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Floats, start: Ints | None = None) -> LeastShortfall:
     """Return the x between bounds of least total shortfall, among those where no margin is below a floor.
 
     Args:
         rows: margins, all of weight 1; face: (n,) the face each is on.
         floor: mm, below 0; some x must keep it.
+        start: `LeastShortfall.corner` of a like program.
 
     Raises:
         NoAnswerError: no x keeps the floor.
@@ -63,10 +65,12 @@ def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Flo
     rate = np.concatenate([rows.rate[:, free], (number[:, None] == np.arange(count)[None]).astype(float)], axis=1)
     low, high = np.append(low[free], np.zeros(count)), np.append(high[free], np.full(count, max(-floor, 0.0)))
     cost = np.append(np.zeros(k), np.ones(count))
-    corner = least_cost(cost, rate, least, low, high)
+    every = len(least) + 2 * len(cost)
+    corner = least_cost(cost, rate, least, low, high, None if start is None else np.where(start < 0, start + every, start))
     found = _by_highs(cost, rate, least, low, high) if corner is None else corner.x
     x[free] = found[:k]
-    return LeastShortfall(x, float(np.maximum(found[k:], 0.0).sum()))
+    at = None if corner is None else np.where(corner.rows >= len(least), corner.rows - every, corner.rows)
+    return LeastShortfall(x, float(np.maximum(found[k:], 0.0).sum()), at)
 
 
 def _by_highs(cost: Floats, rate: Floats, least: Floats, low: Floats, high: Floats) -> Floats:

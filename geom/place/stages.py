@@ -102,12 +102,26 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Start:
+    """Where programs of a like case may start, which saves time and changes nothing.
+
+    Attributes:
+        margin, shortfall: rows of the margins that met at their corners; numbers below 0 are sides of bounds. None when not known.
+        cuts: rows, at most one a face, whose sums held the total shortfall.
+    """
+
+    margin: Ints | None = None
+    shortfall: Ints | None = None
+    cuts: Sequence[Ints] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Staged:
     """A step, what each aim reached, and the last program that made the least margin as large as it could.
 
     Attributes:
         floor: least margin, up to 0, that the required stock asks of a place; below the best by what calipers cannot tell.
-        cuts: rows of the margins, at most one a face, whose sums held the total shortfall.
+        start: where those of a like case may start.
     """
 
     step: Floats
@@ -115,16 +129,19 @@ class Staged:
     stages: tuple[Stage, ...]
     best: Best
     kept: Kept
-    cuts: tuple[Ints, ...]
+    start: Start
 
 
 class _Work:
     """What has been kept up to now."""
 
-    __slots__ = ("aims", "asked", "best", "cuts", "firm", "floor", "high", "kept", "low", "reached", "short", "stages", "used")
+    __slots__ = (
+        "aims", "asked", "best", "corners", "cuts", "firm", "floor", "high", "kept", "low", "reached", "short", "stages", "used",
+    )  # fmt: skip
 
-    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, cuts: Sequence[Ints] = ()) -> None:
-        self.aims, self.cuts = aims, list(cuts)
+    def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, start: Start) -> None:
+        self.aims, self.cuts = aims, list(start.cuts)
+        self.corners = [start.margin, start.shortfall]
         held = np.array([name in hold for name in FREEDOMS])
         self.high = np.where(held, 0.0, stride)
         self.low = -self.high
@@ -142,14 +159,16 @@ class _Work:
                 may promise more. Below it by what calipers cannot tell lies one floor for all steps, so that they come to rest.
         """
         margins, face = self.aims.margins, self.aims.face
-        found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0)
+        found = self.best = best_margin(margins, self.low, self.high, self.kept, 0.0, self.corners[0])
+        self.corners[0] = found.corner
         self.reached, self.floor = found.x, found.margin - MARGIN_SLACK
         self.stages.append(Stage("required", found.margin))
         if found.margin >= -MARGIN_SLACK:
             return
         self.asked = (known if known > -np.inf else found.margin) - UNFELT
         self.floor = min(self.asked, found.margin - MARGIN_SLACK)
-        least = least_shortfall(margins, face, self.floor, self.low, self.high)
+        least = least_shortfall(margins, face, self.floor, self.low, self.high, self.corners[1])
+        self.corners[1] = least.corner
         self.reached, self.short = least.x, least.total + SLACK
         for thin in self.cuts:
             self.kept = self.kept.and_these(cut_of(margins, thin, self.short))
@@ -243,18 +262,19 @@ class _Work:
         self.kept = self.kept.and_these(cut)
         return cut
 
-    def cuts_near(self, x: Floats) -> tuple[Ints, ...]:
-        """Return those cuts that a place nearly breaks."""
+    def start(self, x: Floats) -> Start:
+        """Return where the programs of a like case may start, with the cuts that a place nearly breaks."""
         if self.short == np.inf:
-            return ()
+            return Start(self.corners[0])
         margin = self.aims.margins.over(x, 0.0)
-        return tuple(thin for thin in self.cuts if float(margin[thin].sum()) + self.short < _NEAR)
+        near = tuple(thin for thin in self.cuts if float(margin[thin].sum()) + self.short < _NEAR)
+        return Start(self.corners[0], self.corners[1], near)
 
 
-def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float) -> tuple[Floats, Best]:
+def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float, start: Start) -> tuple[Floats, Best]:
     """Return the shortest step to the best least margin, up to 0, and the program that found it."""
-    work = _Work(aims, hold, stride)
-    found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0)
+    work = _Work(aims, hold, stride, start)
+    found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0, start.margin)
     work.reached, work.floor = found.x, found.margin - MARGIN_SLACK
     return work.nearest(np.eye(6), -aims.so_far), found
 
@@ -265,7 +285,7 @@ def staged(
     hold: tuple[Freedom, ...],
     stride: float = STRIDE,
     known: float = -np.inf,
-    cuts: Sequence[Ints] = (),
+    start: Start | None = None,
 ) -> Staged:
     """Return the step that serves the aims in order.
 
@@ -274,9 +294,9 @@ def staged(
         hold: freedoms that stay.
         stride: farthest step, mm.
         known: a least margin, up to 0, that some place is known to have.
-        cuts: rows of the margins, at most one a face, whose sum may hold the step: those of a like case save time.
+        start: what a like case ended with.
     """
-    work = _Work(aims, hold, stride, cuts)
+    work = _Work(aims, hold, stride, start or Start())
     work.required(known)
     for aim in order:
         if aim == "demands":
@@ -289,7 +309,7 @@ def staged(
     step = work.reached if work.firm else work.nearest(np.eye(6), -aims.so_far)
     work.stages.append(Stage("movement", float(np.linalg.norm(aims.so_far + step))))
     assert work.best is not None
-    return Staged(step, work.asked, tuple(work.stages), work.best, work.used, work.cuts_near(step))
+    return Staged(step, work.asked, tuple(work.stages), work.best, work.used, work.start(step))
 
 
 def is_worse(there: Aims, here: Aims, order: tuple[Aim, ...], floor: float) -> bool:
