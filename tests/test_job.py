@@ -170,6 +170,17 @@ def test_a_shop_file_may_stand_outside_the_job(read: Read, tmp_path: Path) -> No
     assert "outside/my_shop.toml" in input_files(found)
 
 
+def test_a_shop_toml_in_the_job_folder_is_the_shop(read: Read, tmp_path: Path) -> None:
+    """Nobody who put it there expects it to lie there unread, and two shops are not one."""
+    (tmp_path / "plate" / "shop.toml").write_text('units = "mm"\nleave = 0.2\n')
+    found = read()
+
+    assert found.shop.leave == 0.2
+    assert "shop.toml" in input_files(found)
+    with pytest.raises(JobError, match=r"job\.toml line \d+, shop: the job describes a shop, and so does shop\.toml in its folder"):
+        read("[shop]\nleave = 0.1\n")
+
+
 def test_a_wrong_key_in_the_shop_file_is_named_with_that_files_line(read: Read, tmp_path: Path) -> None:
     """The message points into the shop file, not into job.toml."""
     (tmp_path / "my_shop.toml").write_text('units = "mm"\ncuter = 10\n')

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from geom.errors import JobError, nearest
 from geom.settings.place import Demand, PlacementSettings
 from geom.settings.records import (
+    SHOP_FILE,
     Assumed,
     CastingSettings,
     DatumSettings,
@@ -285,11 +286,14 @@ def _holes(source: Source, units: str) -> dict[str, HoleSettings]:
 
 
 def _shop(source: Source) -> tuple[Source, KeyPath, Path | None]:
-    """Return where the shop's keys stand: the job's own table, or the file it names (which may lie outside the folder)."""
-    value = source.raw.get("shop")
-    if not isinstance(value, str):
-        return source, ("shop",), None
+    """Return where the shop's keys stand: the job's own table, the file it names (which may lie outside), or its shop.toml."""
+    beside = (source.folder / SHOP_FILE).is_file()
+    value = source.raw.get("shop", SHOP_FILE if beside else None)
     where = source.where(("shop",))
+    if not isinstance(value, str):
+        if beside:
+            raise JobError(f"{where}: the job describes a shop, and so does {SHOP_FILE} in its folder; keep one of the two")
+        return source, ("shop",), None
     name = one_line(value, where)
     path = source.folder / name
     if path.suffix.lower() != ".toml" or not path.is_file():

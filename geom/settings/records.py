@@ -24,6 +24,9 @@ Parameter: TypeAlias = float | str
 READINGS: Final = "readings"
 """The folder, beside job.toml, of what was measured on the castings."""
 
+SHOP_FILE: Final = "shop.toml"
+"""The file, beside job.toml, of what the shop owns, where job.toml neither describes a shop nor names a file."""
+
 
 @dataclass(frozen=True, slots=True)
 class PartSettings:
