@@ -7,6 +7,7 @@ with its normal. Lengths mm, part frame. Knows nothing of readings or grades.
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Final, Protocol, TypeAlias
 
 import numpy as np
@@ -44,7 +45,9 @@ class WallsLike(Protocol):
         """Return how the skin's offset changes with each parameter."""
 
 
-Over: TypeAlias = Callable[[Ints, Floats], tuple[Floats, Floats]]
+Normals: TypeAlias = Callable[[Ints], Floats]
+"""Gives the outward normals (n, 3) at corners by their numbers; 0 in the tip of a free-form face, which looks no one way."""
+
 _NARROW: Final = 0.1
 """A blend is narrower than this share of the casting's size..."""
 
@@ -62,6 +65,23 @@ _GROWS: Final = 0.5
 
 _SAME_PLACE: Final = 1e-5
 """Corners of triangles on two surfaces that agree within this, mm, lie on their common edge."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Corners:
+    """Corners of the look-up triangles on a casting's surfaces, each once for every surface, in the surfaces' order.
+
+    Attributes:
+        points: (n, 3); surface: (n,) index; uv: (n, 2) surface parameters on free-form faces, NaN elsewhere.
+    """
+
+    points: Floats
+    surface: Ints
+    uv: Floats
+
+    def on(self, surfaces: Sequence[int]) -> Floats:
+        """Return the corners (m, 3) on some of the surfaces."""
+        return self.points[np.isin(self.surface, surfaces)]
 
 
 def is_blend(casting: Solid, pieces: Sequence[Surface]) -> bool:
@@ -94,20 +114,19 @@ def _crossing(axis: Vec3) -> Vec3:
     return min((X_AXIS, Y_AXIS, Z_AXIS), key=lambda e: abs(dot(e, axis)))
 
 
-def followed(walls: WallsLike, corners: Sequence[Floats], over: Over) -> Floats:
+def followed(walls: WallsLike, corners: Corners, normals: Normals) -> Floats:
     """Return the root (k, m) of the walls' prior with every blend following the walls it joins.
 
     A blend that joins nothing known keeps its own prior.
 
     Args:
-        corners: per surface, corners of its triangles (n, 3).
-        over: gives heights over surfaces and the normals there.
+        normals: gives those of corners.
     """
     root = walls.root.copy()
     blends = [i for i, w in enumerate(walls.walls) if w.form == "blend"]
     if not blends:
         return root
-    meets = _contacts(walls, corners, over, set(blends))
+    meets = _contacts(walls, corners, normals, set(blends))
     known = {i for i in range(len(walls.walls)) if i not in set(blends)}
     for _ in range(_ROUNDS):
         now = set(known)
@@ -125,7 +144,7 @@ def followed(walls: WallsLike, corners: Sequence[Floats], over: Over) -> Floats:
 def _following(walls: WallsLike, i: int, meets: tuple[Floats, Ints, Floats], known: set[int]) -> Floats | None:
     """Return how a blend's parameters follow all others' (4, k); None where it joins no known wall."""
     wall, (points, surfaces, normals) = walls.walls[i], meets
-    good = np.isin(walls.number[surfaces], sorted(known))
+    good = np.isin(walls.number[surfaces], sorted(known)) & normals.any(axis=1)
     if not good.any():
         return None
     ways = np.array([wall.u, wall.v, wall.w])
@@ -134,26 +153,23 @@ def _following(walls: WallsLike, i: int, meets: tuple[Floats, Ints, Floats], kno
     return np.asarray(follow @ walls.rows(points[good], normals[good], surfaces[good]))
 
 
-def _contacts(walls: WallsLike, corners: Sequence[Floats], over: Over, blends: set[int]) -> dict[int, tuple[Floats, Ints, Floats]]:
+def _contacts(walls: WallsLike, corners: Corners, normals: Normals, blends: set[int]) -> dict[int, tuple[Floats, Ints, Floats]]:
     """Return for each blend the points on its edges, the surface of another wall each lies on, and its normal there."""
-    points = np.concatenate(corners)
-    surface = np.repeat(np.arange(len(corners)), [len(c) for c in corners])
-    key = np.unique(np.column_stack([np.round(points / _SAME_PLACE), surface]), axis=0, return_index=True)[1]
-    points, surface = points[key], surface[key]
-    place = np.unique(np.round(points / _SAME_PLACE), axis=0, return_inverse=True)[1].ravel()
+    steps = np.round(corners.points / _SAME_PLACE)
+    chosen = np.unique(np.column_stack([steps, corners.surface]), axis=0, return_index=True)[1]
+    place = np.unique(steps[chosen], axis=0, return_inverse=True)[1].ravel()
     order = np.argsort(place, kind="stable")
     ends = np.flatnonzero(np.diff(place[order], prepend=-1, append=-2))
+    wall = walls.number[corners.surface[chosen]]
     pairs: dict[int, list[int]] = {i: [] for i in blends}
     for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
         here = order[a:b].tolist()
         for r in here if b - a > 1 else ():
-            mine = int(walls.number[surface[r]])
+            mine = int(wall[r])
             if mine in blends:
-                pairs[mine] += [o for o in here if walls.number[surface[o]] != mine]
+                pairs[mine] += [o for o in here if wall[o] != mine]
     found = {}
     for i, rows in pairs.items():
-        which = np.array(rows, dtype=np.int64)
-        spots, on = points[which], surface[which]
-        normals = over(on, spots)[1] if len(which) else spots
-        found[i] = (spots, on, normals)
+        which = chosen[np.array(rows, dtype=np.int64)]
+        found[i] = (corners.points[which], corners.surface[which], normals(which))
     return found

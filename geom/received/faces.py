@@ -10,19 +10,19 @@ follow the walls they join as they move bodily (geom/received/blends.py). Length
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
-from itertools import pairwise
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
 from geom.errors import ReadingError
+from geom.kernel.freeform import FreeForms
 from geom.kernel.probe import project
 from geom.kernel.shape import Solid, Surface
 from geom.model.part import Part, PartFace
 from geom.rays.analytic import Floats, Forms, Ints, dots, forms, heights
 from geom.rays.rays import skin_of
 from geom.rays.sample import surface_samples
-from geom.received.blends import blend_ways, followed, is_blend
+from geom.received.blends import Corners, blend_ways, followed, is_blend
 from geom.received.priors import dimension_sigma, distance_to_others, half_of, lean_sigma, mismatch_root
 from geom.recognise.face_groups import face_groups
 from geom.recognise.walls import shares_axis
@@ -136,7 +136,8 @@ def walls_of(casting: Solid, grade: int, parting: float | None = None) -> Walls:
         np.concatenate([_ways(casting, w) for w in walls]), np.array([w.half for w in walls for _ in range(w.columns)]), grade
     )
     apart = Walls(casting, tuple(walls), number, own, np.hstack([_own_root(casting, walls, own), halves]))
-    root = followed(apart, _corners(casting), partial(over_skin, casting))
+    corners = _corners(casting)
+    root = followed(apart, corners, partial(_normals_at, casting, corners))
     return replace(apart, prior=np.sqrt(np.einsum("ij,ij->i", root, root)), root=root)
 
 
@@ -148,7 +149,7 @@ def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, parting: float 
     form = _form(casting, best, pieces)
     axis = best.normal if form == "plain" else best.axis
     frame = frame_facing((x, y, z), axis, min((X_AXIS, Y_AXIS, Z_AXIS), key=lambda e: abs(dot(e, axis))))
-    corners = _vertices(casting, surfaces)
+    corners = _corners(casting).on(surfaces)
     half = half_of(float(corners[:, 2].min()), float(corners[:, 2].max()), parting)
     spread = np.abs(frame.local_points(corners)).max(axis=0)
     size = 2.0 * max(spread[0], spread[1]) if form == "round" else _extent(casting, axis)
@@ -200,17 +201,24 @@ def _ways(casting: Solid, wall: Wall) -> Floats:
     return ways
 
 
-def _vertices(casting: Solid, surfaces: tuple[int, ...]) -> Floats:
-    return np.concatenate([_corners(casting)[i] for i in surfaces])
-
-
 @lru_cache(maxsize=4)
-def _corners(casting: Solid) -> tuple[Floats, ...]:
-    """Return the corners of the triangles on each surface, each once."""
+def _corners(casting: Solid) -> Corners:
+    """Return the corners of the look-up triangles on each surface."""
     mesh = skin_of(casting).mesh
-    order = np.argsort(mesh.face, kind="stable")
-    ends = np.searchsorted(mesh.face[order], np.arange(len(casting.surfaces) + 1))
-    return tuple(mesh.vertices[np.unique(mesh.triangles[order[a:b]])] for a, b in pairwise(ends.tolist()))
+    owner, corner = np.repeat(mesh.face, 3), mesh.triangles.ravel()
+    first = np.unique(owner * len(mesh.vertices) + corner, return_index=True)[1]
+    uv = np.full((len(first), 2), np.nan) if mesh.uv is None else mesh.uv.reshape(-1, 2)[first]
+    return Corners(mesh.vertices[corner[first]], owner[first], uv)
+
+
+def _normals_at(casting: Solid, corners: Corners, rows: Ints) -> Floats:
+    """Return the outward normals (n, 3) of the skin at corners; 0 in the tip of a free-form face."""
+    surface, points = corners.surface[rows], corners.points[rows]
+    normals = heights(_forms_of(casting), surface, points)[1]
+    free = np.flatnonzero(np.isnan(normals[:, 0]))
+    if free.size:
+        normals[free] = FreeForms(casting).at(surface[free], corners.uv[rows[free]])[1]
+    return normals
 
 
 def _extent(casting: Solid, way: Vec3) -> float:
