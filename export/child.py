@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from types import FrameType
 
 from export.exit_codes import FAULT, STOPPED, WRONG
+from geom.aside import allow
 
 _PASSED_ON = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 """Signals that ask to stop; the child cleans up on each of them."""
@@ -52,6 +53,7 @@ def _be_the_child(work: Callable[[], int]) -> None:
         for number in _PASSED_ON:
             signal.signal(number, _stop_once)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _PASSED_ON)
+        allow()
         code = work()
         sys.stdout.flush()
     except KeyboardInterrupt:

@@ -6,9 +6,11 @@ set-ups. What each stage does is in its own module. Lengths mm, part frame.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from geom.aside import Aside
 from geom.datum.zero import Zero, resolve_zero
 from geom.model.part import Part
 from geom.settings.features import dressed
@@ -194,7 +196,8 @@ def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any],
     assert asked.finished is not None
     assert asked.casting is not None
     say(f"reading {asked.finished.name} and {asked.casting.name}")
-    return read_step(asked.finished), read_step(asked.casting), (), {}
+    casting = Aside(partial(read_step, asked.casting))
+    return read_step(asked.finished), casting.result(), (), {}
 
 
 def input_files(settings: Settings) -> dict[str, bytes]:

@@ -20,7 +20,7 @@ from geom.kernel.step import write_step
 ROOT = Path(__file__).resolve().parent.parent
 
 FROM_BELOW = """
-    geom.errors geom.units geom.tolerance geom.space geom.rigid geom.directions geom.ranking
+    geom.errors geom.aside geom.units geom.tolerance geom.space geom.rigid geom.directions geom.ranking
     geom.flat geom.standards geom.kernel geom.rays geom.model geom.recognise
     geom.readings geom.toml geom.shop geom.settings geom.stock geom.datum
     geom.rows geom.received geom.scan geom.cutters geom.place

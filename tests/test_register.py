@@ -71,7 +71,7 @@ def off_by(found: RegisteredScan, move: Rigid, part: Part) -> float:
     """How far, mm, a corner of the casting's box is from where it should be."""
     low, high = part.casting.box
     corners = np.array([(x, y, z) for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
-    return float(np.linalg.norm(found.to_part.points(move.points(corners)) - corners, axis=1).max())
+    return float(np.linalg.norm(found.laid.to_part.points(move.points(corners)) - corners, axis=1).max())
 
 
 # --- known moves ------------------------------------------------------------
@@ -84,8 +84,8 @@ def test_a_clean_scan_is_found_from_any_pose(part, exact, seed):
     found = register_scan(part, scan_of(exact, move))
 
     assert off_by(found, move, part) < 1e-6
-    assert found.residual.median < 1e-6
-    assert not found.ambiguous
+    assert found.laid.residual.median < 1e-6
+    assert not found.laid.ambiguous
 
 
 @pytest.mark.parametrize("seed", [11])
@@ -97,8 +97,8 @@ def test_noise_is_averaged_out_and_measured(part, exact, seed):
     found = register_scan(part, scan_of(exact, move, 0.05, seed))
 
     assert off_by(found, move, part) < 0.02
-    assert found.sigma == pytest.approx(0.05, rel=0.15)
-    assert 0.95 * 0.05 / np.sqrt(2.0) < found.residual.rms < 1.05 * 0.05
+    assert found.laid.sigma == pytest.approx(0.05, rel=0.15)
+    assert 0.95 * 0.05 / np.sqrt(2.0) < found.laid.residual.rms < 1.05 * 0.05
 
 
 def test_the_scatter_of_the_answer_follows_the_noise(part, exact):
@@ -113,8 +113,8 @@ def test_moving_the_scan_moves_the_answer(part, exact):
     """Law: register(M scan) = register(scan) after M back, whatever M."""
     first, more = any_move(31), any_move(32)
     scan = scan_of(exact, first, 0.03)
-    one = register_scan(part, scan).to_part
-    two = register_scan(part, replace(scan, vertices=more.points(scan.vertices))).to_part.after(more)
+    one = register_scan(part, scan).laid.to_part
+    two = register_scan(part, replace(scan, vertices=more.points(scan.vertices))).laid.to_part.after(more)
 
     corner = np.array([first.point((80.0, 50.0, 45.0)), first.point((0.0, 0.0, 0.0))])
     assert np.abs(one.points(corner) - two.points(corner)).max() < 1e-6
@@ -124,7 +124,7 @@ def test_the_same_scan_gives_the_same_answer(part, exact):
     """To the last bit."""
     scan = scan_of(exact, any_move(41), 0.03)
 
-    assert register_scan(part, scan).to_part == register_scan(part, scan).to_part
+    assert register_scan(part, scan).laid.to_part == register_scan(part, scan).laid.to_part
 
 
 def test_the_skin_lies_in_the_part_frame(part, exact):
@@ -203,7 +203,7 @@ def test_a_square_block_fits_eight_ways_and_says_so(block):
     found = register_scan(block, scan_of(exact_mesh(block.casting, 3000), any_move(91)))
     note = sentence(found.notes[-1], "mm")
 
-    assert found.ambiguous
+    assert found.laid.ambiguous
     assert "fits as well" in note
     assert note.count("turned ") == 7
     assert "turned 180 degrees about the part's Z axis" in note
@@ -222,7 +222,7 @@ def test_named_points_settle_which_way_round(block):
     found = register_scan(block, scan, hints)
 
     assert off_by(found, move, block) < 1e-6
-    assert not found.ambiguous
+    assert not found.laid.ambiguous
 
 
 def test_one_point_that_does_not_settle_all_leaves_the_rest_said(block):
@@ -233,10 +233,10 @@ def test_one_point_that_does_not_settle_all_leaves_the_rest_said(block):
         scan_of(exact_mesh(block.casting, 3000), move),
         [HintPoint("top", move.point((30.0, 30.0, 33.0)), "scan.toml, points.top")],
     )
-    up = found.to_part.direction(move.direction(UP))
+    up = found.laid.to_part.direction(move.direction(UP))
 
     assert up == pytest.approx(UP, abs=1e-9)
-    assert found.ambiguous
+    assert found.laid.ambiguous
     assert sentence(found.notes[-1], "mm").count("turned ") == 3
 
 
@@ -248,8 +248,8 @@ def test_a_round_casting_leaves_its_turn_open():
     notes = " ".join(sentence(note, "mm") for note in found.notes)
 
     assert "round about the part's Z axis through 10.0 20.0 0.0: how far the scan is turned about it stays open" in notes
-    assert found.residual.median < 1e-3
-    assert found.ambiguous
+    assert found.laid.residual.median < 1e-3
+    assert found.laid.ambiguous
 
 
 # --- refusals ---------------------------------------------------------------

@@ -27,7 +27,7 @@ def test_a_scan_read_ahead_is_the_same_scan(tmp_path):
     """Points, triangles, unit and the stated uncertainty, to the last bit; only its ray tree is there already."""
     _ball(tmp_path)
     begin(tmp_path)
-    ahead, plain = read_ahead(_asked(tmp_path)), read_scan(_asked(tmp_path))
+    ahead, plain = read_ahead(_asked(tmp_path)).scan(), read_scan(_asked(tmp_path))
 
     assert np.array_equal(ahead.vertices, plain.vertices)
     assert np.array_equal(ahead.triangles, plain.triangles)
@@ -40,11 +40,11 @@ def test_a_scan_is_read_afresh_the_next_time(tmp_path):
     """Law: what was read ahead is handed out once; a file changed since is seen."""
     _ball(tmp_path)
     begin(tmp_path)
-    read_ahead(_asked(tmp_path))
+    read_ahead(_asked(tmp_path)).scan()
     ball = trimesh.creation.icosphere(2, 3.0)
     write_stl(tmp_path / "casting.stl", ball.vertices, ball.faces)
 
-    assert len(read_ahead(_asked(tmp_path)).triangles) == len(ball.faces) == 320
+    assert len(read_ahead(_asked(tmp_path)).scan().triangles) == len(ball.faces) == 320
 
 
 def test_a_scan_begun_twice_is_read_as_it_stands_the_second_time(tmp_path):
@@ -55,7 +55,7 @@ def test_a_scan_begun_twice_is_read_as_it_stands_the_second_time(tmp_path):
     write_stl(tmp_path / "casting.stl", ball.vertices, ball.faces)
     begin(tmp_path)
 
-    assert len(read_ahead(_asked(tmp_path)).triangles) == len(ball.faces) == 320
+    assert len(read_ahead(_asked(tmp_path)).scan().triangles) == len(ball.faces) == 320
 
 
 def test_what_is_wrong_with_a_scan_is_said_when_it_is_asked_for(tmp_path):
@@ -64,7 +64,7 @@ def test_what_is_wrong_with_a_scan_is_said_when_it_is_asked_for(tmp_path):
     path.write_bytes(path.read_bytes()[:-500])
     begin(tmp_path)
     with pytest.raises(ReadingError) as ahead:
-        read_ahead(_asked(tmp_path))
+        read_ahead(_asked(tmp_path)).scan()
     with pytest.raises(ReadingError) as plain:
         read_scan(_asked(tmp_path))
 
@@ -81,4 +81,4 @@ def test_a_scan_file_that_is_not_plain_is_left_to_the_proper_reading(tmp_path, t
     (tmp_path / "scan.toml").write_bytes(text.encode("utf-8", "surrogateescape"))
     begin(tmp_path)
 
-    assert len(read_ahead(ScanFile(before, "mm", 0.1, (), "scan.toml")).triangles) == 1280
+    assert len(read_ahead(ScanFile(before, "mm", 0.1, (), "scan.toml")).scan().triangles) == 1280

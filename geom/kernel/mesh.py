@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from geom.aside import is_copy
 from geom.errors import GeometryError
 from geom.kernel.shape import Solid, faces_of
 from geom.tolerance import FACET_ANGLE
@@ -65,7 +66,7 @@ def tessellate(solid: Solid, chord: float, angle: float = FACET_ANGLE) -> Mesh:
     if not (chord > 0 and math.isfinite(chord)):
         raise GeometryError(f"{solid.label}: a chord error of {chord:g} mm makes no mesh; give a distance above 0 mm")
     BRepTools.Clean_s(solid.shape)
-    BRepMesh_IncrementalMesh(solid.shape, chord, False, math.radians(angle), True)
+    BRepMesh_IncrementalMesh(solid.shape, chord, False, math.radians(angle), not is_copy())
     return _welded(solid, list(range(len(solid.surfaces))))
 
 
@@ -83,7 +84,7 @@ def tessellate_for_rays(solid: Solid, chord: float, inner_chord: float, faces: C
     wanted = IMeshTools_Parameters()
     wanted.Deflection, wanted.Angle = chord, math.radians(_EDGE_ANGLE)
     wanted.DeflectionInterior, wanted.AngleInterior = inner_chord, math.radians(_INNER_ANGLE)
-    wanted.InParallel = True
+    wanted.InParallel = not is_copy()
     BRepTools.Clean_s(solid.shape)
     chosen = list(range(len(solid.surfaces))) if faces is None else sorted(faces)
     BRepMesh_IncrementalMesh(solid.shape if faces is None else _together(solid, chosen), wanted)

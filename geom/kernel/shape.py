@@ -6,8 +6,10 @@ mm, part frame. Knows nothing of features, castings or stock.
 """
 
 from dataclasses import dataclass, field
+from io import BytesIO
 from typing import Any
 
+from geom.aside import is_copy
 from geom.errors import GeometryError
 from geom.kernel.bounds import bounding_box, vertex_points
 from geom.kernel.load import require_kernel
@@ -17,12 +19,13 @@ from geom.space import Vec3, norm, sub
 
 require_kernel()
 
+from OCP.BinTools import BinTools
 from OCP.BRep import BRep_Tool
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
 from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_SHELL, TopAbs_SOLID
-from OCP.TopoDS import TopoDS, TopoDS_Solid
+from OCP.TopoDS import TopoDS, TopoDS_Shape, TopoDS_Solid
 
 __all__ = ["Solid", "Surface", "SurfaceKind", "bounding_box", "faces_of", "from_cadquery", "solid_from_shape"]
 
@@ -53,6 +56,20 @@ class Solid:
         """The box diagonal, mm: what kernel noise is scaled to."""
         return norm(sub(self.box[1], self.box[0]))
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how it is carried from one process to another: the shape in the kernel's own bytes."""
+        shape = BytesIO()
+        BinTools.Write_s(self.shape, shape)
+        return _from_bytes, (self.label, shape.getvalue(), self.surfaces, self.volume, self.centre, self.box)
+
+
+def _from_bytes(
+    label: str, shape: bytes, surfaces: tuple[Surface, ...], volume: float, centre: Vec3, box: tuple[Vec3, Vec3]
+) -> Solid:
+    body = TopoDS_Shape()
+    BinTools.Read_s(body, BytesIO(shape))
+    return Solid(label, TopoDS.Solid(body), surfaces, volume, centre, box)
+
 
 def solid_from_shape(shape: Any, label: str) -> Solid:
     """Return the one solid in a kernel shape.
@@ -69,7 +86,7 @@ def solid_from_shape(shape: Any, label: str) -> Solid:
             f"{label}: the solid is inside out (its volume reads {volume:.1f} mm3); export it again from the CAD program "
             "with 'check' or 'repair' switched on"
         )
-    if not BRepCheck_Analyzer(body, True, True).IsValid():
+    if not BRepCheck_Analyzer(body, True, not is_copy()).IsValid():
         raise GeometryError(
             f"{label}: the solid has faulty faces or edges (the CAD kernel's own check fails); "
             "heal or rebuild it in the CAD program and export it again"

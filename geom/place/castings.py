@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from geom.aside import Aside
 from geom.datum.zero import Zero
 from geom.errors import ReadingError, counted, nearest
 from geom.model.part import Part
@@ -19,8 +20,8 @@ from geom.place.scan_ask import scan_asks
 from geom.place.solve import place, prepare
 from geom.place.words import Instructions, instructions
 from geom.readings.files import load_readings
-from geom.readings.records import Readings
-from geom.received.casting import AsReceived, receive
+from geom.readings.records import Readings, ScanFile
+from geom.received.casting import AsReceived, receive, walls_for
 from geom.received.feeders import check_feeders, stub_notes
 from geom.rigid import Rigid
 from geom.rows.words import Note, Words
@@ -119,12 +120,14 @@ def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings:
     say(f"placing the part in casting {readings.name}" if readings.name else "placing the part in the casting")
     received, to_part, notes, ways = _received(part, settings, readings)
     wanted: PlacementSettings = settings.placement
+    several = ways[:_MOST_WAYS]
+    turned = Aside(lambda: [_turned_round(part, received, to_part, way, needs, wanted) for way in several]) if several else None
     found = place(part, received, needs, wanted)
     feeders = settings.casting.feeders
     asks = ask_for(received, found, wanted.parting, feeders=feeders)
     notes = (*stub_notes(part, feeders, readings, received), *notes)
     open_still = scan_asks(part, received, found, needs, feeders) if received.scan is not None else ()
-    others = tuple(_turned_round(part, received, to_part, way, needs, wanted) for way in ways[:_MOST_WAYS])
+    others = tuple(turned.result()) if turned else ()
     return Placed(readings, received, found, to_part, asks, tuple(dict.fromkeys((*notes, *found.notes))), open_still, others)
 
 
@@ -142,24 +145,34 @@ def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsRec
     if readings.scan is None:
         received = receive(part, readings, grade=grade, parting=settings.casting.parting)
         return received, received.to_part, received.notes, ()
-    from geom.scan.ahead import read_ahead
-    from geom.scan.register import register_scan
-    from geom.scan.sites import drawn_points
+    return _scanned(part, settings, readings, readings.scan)
 
-    drawn_points(part.casting)
-    prepare(part, fine=True)
+
+def _scanned(
+    part: Part, settings: Settings, readings: Readings, file: ScanFile
+) -> tuple[AsReceived, Rigid, tuple[Note, ...], tuple["Way", ...]]:
+    """Lay the scan on the drawing aside, and meanwhile get ready what does not depend on where it lies."""
+    from geom.scan.ahead import read_ahead
+    from geom.scan.register import lay_scan, with_skin
+    from geom.scan.sites import drawn_points
     from geom.scan.stubs import stubs_of
     from geom.scan.touches import with_touches
     from geom.scan.ways import touch_hints
 
+    drawn_points(part.casting)
     touched = touch_hints(readings)
     stubs = stubs_of(part, settings.casting.feeders)
-    found = register_scan(part, read_ahead(readings.scan), (*readings.scan.hints, *touched), stubs)
+    ahead = read_ahead(file)
+    laying = Aside(lambda: lay_scan(part, ahead.scan(), (*file.hints, *touched), stubs))
+    ahead.go_on()
+    prepare(part, fine=True)
+    walls_for(part, settings.casting.grade)
+    found = with_skin(part, ahead.scan(), laying.result(), stubs)
     rest = replace(readings, touches=()) if touched else readings
     laid = readings.touches if touched else ()
-    skin, filled = with_touches(part, found.skin, found.accuracy, found.to_part, laid)
-    received = receive(part, rest, skin, grade=grade, scan_sigma=found.accuracy)
-    return received, found.to_part, (*found.notes, *filled, *_unused(rest), *received.notes), found.ways
+    skin, filled = with_touches(part, found.skin, found.laid.accuracy, found.laid.to_part, laid)
+    received = receive(part, rest, skin, grade=settings.casting.grade, scan_sigma=found.laid.accuracy)
+    return received, found.laid.to_part, (*found.notes, *filled, *_unused(rest), *received.notes), found.laid.ways
 
 
 def _unused(readings: Readings) -> tuple[str, ...]:

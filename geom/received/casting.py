@@ -23,7 +23,7 @@ from geom.errors import ReadingError
 from geom.model.part import Part
 from geom.rays.analytic import Floats, Ints
 from geom.readings.records import SIGMA, CutAndSee, Height, LowSpot, Readings, Thickness, Touch
-from geom.received.faces import face_skin, over_skin, spacing_of, walls_of
+from geom.received.faces import Walls, face_skin, over_skin, spacing_of, walls_of
 from geom.received.locate import Tips, heights_of
 from geom.received.parting import across_beside, tips_beside
 from geom.received.rows import Measured, SkinModel, height, measured, thickness
@@ -207,8 +207,7 @@ def receive(
     Raises:
         ReadingError: a reading cannot be taken on this casting, or the touches do not fit it.
     """
-    order = grade if grade is not None else default_grades(alloy(part.alloy, "alloy").group).tolerance
-    walls = walls_of(part.casting, order, parting)
+    order, walls = walls_for(part, grade, parting)
     hollows: list[LowSpot | CutAndSee] = [*readings.low_spots, *readings.cuts]
     found = [spot_of(part, walls, r) for r in sorted(hollows, key=_spot_key)]
     model = SkinModel(part, walls, Spots(tuple(found)))
@@ -237,6 +236,12 @@ def receive(
         residuals=estimate.residuals,
         model=model,
     )
+
+
+def walls_for(part: Part, grade: int | None, parting: float | None = None) -> tuple[int, Walls]:
+    """Return the DCTG a casting is taken to be of, and its walls (see `receive`)."""
+    order = grade if grade is not None else default_grades(alloy(part.alloy, "alloy").group).tolerance
+    return order, walls_of(part.casting, order, parting)
 
 
 _ALL_FREE: Final = ("shift along X", "shift along Y", "shift along Z", "turn about X", "turn about Y", "turn about Z")

@@ -79,24 +79,23 @@ class Residual:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class RegisteredScan:
-    """A scan in the part frame.
+class LaidScan:
+    """Where a scan lies, without the scan: it goes from one process to another.
 
     Attributes:
         to_part: the move from the scan's frame.
-        skin: its surface, part frame, ready for rays.
         residual: how far the scan is from the drawn skin: the casting's errors and the scanner's together.
         sigma: the scatter of neighbouring points, mm: scanner and roughness, without form and warp.
         accuracy: standard uncertainty, mm, that all points of a face share: as stated, else judged by the scatter.
         pose_sigma: how surely the scan lies on the drawing, mm at the casting's edge. The stock does not depend on
             it: the part is placed in the scan itself.
         ambiguous: the fit leaves the way round, or a freedom, open; ways: the other ways round that fit as well.
-        notes: whole sentences: about the file, the fit, and what is ambiguous with a way to settle it.
+        notes: whole sentences: about the fit, and what is ambiguous with a way to settle it.
         iterations: rounds of the last fit.
+        limit: mm, how far a casting's skin may be off.
     """
 
     to_part: Rigid
-    skin: Skin = field(repr=False)
     residual: Residual
     sigma: float
     accuracy: float
@@ -105,10 +104,31 @@ class RegisteredScan:
     ways: tuple[Way, ...]
     notes: tuple[Note, ...]
     iterations: int
+    limit: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RegisteredScan:
+    """A scan in the part frame: where it lies, its surface there, ready for rays, and all that is to be said of it."""
+
+    laid: LaidScan
+    skin: Skin = field(repr=False)
+    notes: tuple[Note, ...]
 
 
 def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = (), stubs: Sequence[Stub] = ()) -> RegisteredScan:
-    """Return a scan laid on a part's drawn casting.
+    """Return a scan laid on a part's drawn casting (see `lay_scan`)."""
+    return with_skin(part, scan, lay_scan(part, scan, hints, stubs), stubs)
+
+
+def with_skin(part: Part, scan: Scan, laid: LaidScan, stubs: Sequence[Stub] = ()) -> RegisteredScan:
+    """Return a scan with its surface where it lies."""
+    skin, notes = _skin(drawn_points(part.casting), scan, laid.to_part, stubs, laid.limit, laid.sigma)
+    return RegisteredScan(laid, skin, (*scan.notes, *notes, *laid.notes))
+
+
+def lay_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = (), stubs: Sequence[Stub] = ()) -> LaidScan:
+    """Return where a scan lies on a part's drawn casting.
 
     Args:
         scan: in any pose.
@@ -135,17 +155,18 @@ def register_scan(part: Part, scan: Scan, hints: Sequence[HintPoint] = (), stubs
     )
     sigma = _scatter(drawn, scan, best.pose)
     x, y, z = best.pose.shift.tolist()
-    to_part = rigid_from_matrix(best.pose.matrix, (x, y, z))
-    skin, skin_notes = _skin(drawn, scan, to_part, stubs, limit, sigma)
-    notes = (
-        *scan.notes,
-        *skin_notes,
-        *_fit_notes(scan, residual, sigma, best, limit, missed),
-        *_sure_notes(scan, sigma),
-        *doubts,
+    return LaidScan(
+        rigid_from_matrix(best.pose.matrix, (x, y, z)),
+        residual,
+        sigma,
+        _accuracy(scan, sigma),
+        best.sigma,
+        bool(doubts),
+        ways,
+        (*_fit_notes(scan, residual, sigma, best, limit, missed), *_sure_notes(scan, sigma), *doubts),
+        best.rounds,
+        limit,
     )
-    accuracy = _accuracy(scan, sigma)
-    return RegisteredScan(to_part, skin, residual, sigma, accuracy, best.sigma, bool(doubts), ways, notes, best.rounds)
 
 
 # --- rough poses ------------------------------------------------------------

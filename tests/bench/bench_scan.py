@@ -30,8 +30,8 @@ RUNS = 3
 COMMAND = "import sys; from export.cli import main; sys.argv[0] = 'evenstock'; sys.exit(main())"
 TIMED = "import sys, time\n{imports}\nbegan = time.process_time()\n{reading}\nprint(time.process_time() - began)"
 OURS = TIMED.format(
-    imports="from pathlib import Path\nfrom geom.scan.ahead import _with_tree\nfrom geom.scan.file import read_scan_file",
-    reading="_with_tree(read_scan_file(Path(sys.argv[1]), 'mm'))",
+    imports="from pathlib import Path\nfrom geom.scan.ahead import with_tree\nfrom geom.scan.file import read_scan_file",
+    reading="with_tree(read_scan_file(Path(sys.argv[1]), 'mm'))",
 )
 THEIRS = TIMED.format(imports="import trimesh", reading="trimesh.load(sys.argv[1])")
 
