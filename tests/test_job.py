@@ -312,6 +312,7 @@ def test_a_wrong_value_names_file_line_key_and_limit(read: Read, more: str, says
     ("old", "new", "says"),
     [
         ('name = "plate"\n', "", "job.toml line 1, part: name is missing; add name = ..."),
+        ('units = "mm"\n', "", 'job.toml line 1, part: units is missing; add units = "mm" or "inch" (what sheets show'),
         ('alloy = "grey iron"', 'alloy = "grey irom"', "line 6, part.alloy"),
         ('units = "mm"', 'units = "feet"', 'line 5, part.units: "feet" is not one of mm, inch'),
         ('casting = "casting.step"\n', "", "part: give finished and casting (STEP files), or model alone; the job gives finished"),

@@ -167,7 +167,10 @@ def test_work_longer_than_the_travel_across_is_turned_along_it() -> None:
 
     assert all(abs(s.frame.y[0]) == pytest.approx(1.0) for s in found.setups)
     tiny = replace(settings.tooling.mill, travel=(75.0, 75.0, 300.0))
-    assert isinstance(planned(slab(), replace(settings, tooling=replace(settings.tooling, mill=tiny)), SLAB_ZERO), NoPlan)
+    answer = planned(slab(), replace(settings, tooling=replace(settings.tooling, mill=tiny)), SLAB_ZERO)
+    assert isinstance(answer, NoPlan)
+    over = {blocked.feature: [word for word in blocked.why if isinstance(word, float)] for blocked in answer.blocked}
+    assert over == {name: [70.0, 110.0, 75.0, 75.0] for name in ("face 2", "face 4")}, "50 by 90, and a run past either end"
 
 
 def test_faces_are_cut_before_holes() -> None:

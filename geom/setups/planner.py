@@ -18,8 +18,10 @@ from geom.rows.plan import Blocked, NoPlan, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Words
 from geom.settings.records import Settings
 from geom.setups.demands import Demand, demand
+from geom.setups.holding import holdings
 from geom.setups.pinned import contradiction, let_go, said
 from geom.setups.search import COST, Cost, Search, Step, cheapest, done_by, summed, total_of
+from geom.setups.table_hold import gone_over
 from geom.setups.turn_settled import turn_words
 from geom.setups.work import Work, work_of
 from geom.setups.zero_pick_up import pick_ups
@@ -223,19 +225,28 @@ def _blocked(search: Search) -> tuple[Blocked, ...]:
         if able <= reached:
             break
         reached |= able
-    return tuple(_why_blocked(search, name) for name in sorted(search.names - reached))
+    return tuple(_why_blocked(search, name, reached) for name in sorted(search.names - reached))
 
 
-def _why_blocked(search: Search, name: str) -> Blocked:
+def _why_blocked(search: Search, name: str, done: frozenset[str]) -> Blocked:
     wants = [demands[name] for demands in search.demands.values() if name in demands]
     short = next((w for w in wants if w.lacks), None)
     if short is not None and all(w.lacks for w in wants):
         return Blocked(name, short.lacks, ("a cutter that reaches further",))
-    return Blocked(
-        name,
-        (
-            "no two sides, no level faces with room for straps and no machined face for the angle plate "
-            "hold the work for it within the table's travel",
-        ),
-        _NEST,
-    )
+    spans = [span for way in search.demands for span in _spans(search, way, name, done)]
+    if spans:
+        x, y = search.settings.tooling.mill.travel[:2]
+        along, across = min(spans, key=lambda span: (max(span[0] - x, span[1] - y), span))
+        why = ("it can be held, but the spindle goes over X ", along, " by Y ", across, " for it, and the table travels X ")
+        return Blocked(name, (*why, x, " by Y ", y), ("a mill whose table travels further",))
+    why_not = "no two sides, no level faces with room for straps and no machined face for the angle plate hold the work for it"
+    return Blocked(name, (why_not,), _NEST)
+
+
+def _spans(search: Search, way: int, name: str, done: frozenset[str]) -> list[tuple[float, float]]:
+    """Return how far the spindle would go for a feature, mm along X and Y, in every hold for it that asks too much of the table."""
+    want = search.demands[way].get(name)
+    if want is None or want.lacks:
+        return []
+    held = holdings(search.work, search.ways[way], done, [want], search.settings.tooling.vise)
+    return [gone_over(search.work, one, [want]) for one in held if name in one.makes]

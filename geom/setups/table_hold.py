@@ -3,7 +3,6 @@
 Lengths mm, set-up frame from the zero. Knows nothing of order or cost.
 """
 
-import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
@@ -82,12 +81,17 @@ def _on_table(
 
 def within_travel(work: Work, held: Held, wants: Sequence[Demand], travel: Flat) -> bool:
     """Tell whether the table's travel in X and Y covers all that is cut in a hold, with a cutter's width to spare each way."""
-    low, high = [math.inf, math.inf], [-math.inf, -math.inf]
-    for want in wants:
-        if want.name in held.makes:
-            a, b = _cut_over(work, want, held.frame)
-            low, high = [min(low[i], a[i]) for i in (0, 1)], [max(high[i], b[i]) for i in (0, 1)]
-    return all(high[i] - low[i] <= travel[i] for i in (0, 1))
+    return all(gone <= there for gone, there in zip(gone_over(work, held, wants), travel, strict=True))
+
+
+def gone_over(work: Work, held: Held, wants: Sequence[Demand]) -> Flat:
+    """Return how far the spindle goes along X and along Y, mm, for those features that a hold lets be cut."""
+    low, high = (0.0, 0.0), (0.0, 0.0)
+    for number, want in enumerate(want for want in wants if want.name in held.makes):
+        a, b = _cut_over(work, want, held.frame)
+        low = a if number == 0 else (min(low[0], a[0]), min(low[1], a[1]))
+        high = b if number == 0 else (max(high[0], b[0]), max(high[1], b[1]))
+    return high[0] - low[0], high[1] - low[1]
 
 
 def _cut_over(work: Work, want: Demand, frame: Frame) -> tuple[Flat, Flat]:

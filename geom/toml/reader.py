@@ -109,7 +109,8 @@ def read_table(raw: Raw, table: Table, source: Source, path: KeyPath, units: str
         if name in raw:
             values[name] = read_value(raw[name], key, source, (*path, name), units)
         elif key.needed:
-            raise JobError(f"{source.where(path)}: {name} is missing; add {name} = ... ({key.says})")
+            value = " or ".join(f'"{choice}"' for choice in key.choices) or "..."
+            raise JobError(f"{source.where(path)}: {name} is missing; add {name} = {value} ({key.says})")
         else:
             values[name] = default_of(key, units)
     return values
