@@ -334,14 +334,20 @@ def _free_of(boxes: Sequence[Box], touch: Contact, radius: float, reach: float) 
 
 def _clear_of_work(standing: Standing, touches: Sequence[Contact], radius: float, reach: float, machined: bool) -> list[bool]:
     here, end = np.array([touch.axis for touch in touches])[:, None, :], np.array([touch.end for touch in touches])
-    about = np.concatenate([0.5 * HOLDER_RADIUS * _RING_AT, HOLDER_RADIUS * _RING_AT])
-    close = np.concatenate([np.zeros((1, 2)), _BODY[standing.placed is not None] * radius * _RING_AT])
-    wide, over = (
-        standing.tops((here + ring).reshape(-1, 2), last).reshape(len(touches), -1).max(axis=1)
-        for ring, last in ((about, False), (close, machined))
-    )
+    about = here + np.concatenate([0.5 * HOLDER_RADIUS * _RING_AT, HOLDER_RADIUS * _RING_AT])
+    close = here + np.concatenate([np.zeros((1, 2)), _BODY[standing.placed is not None] * radius * _RING_AT])
+    wide, over = _highest(standing, about, close)
+    if machined:
+        (over,) = _highest(standing, close, machined=True)
     slack = np.array([touch.towards == "-z" or touch.leans_out for touch in touches])
     return ((wide <= end + reach - CLEAR) & (slack | (over <= end + 1e-6))).tolist()  # type: ignore[no-any-return]
+
+
+def _highest(standing: Standing, *rings: Floats, machined: bool = False) -> list[Floats]:
+    """Return the highest metal over each of some rings (n, k, 2), (n,) for each array of them."""
+    tops = standing.tops(np.concatenate(rings, axis=1).reshape(-1, 2), machined).reshape(len(rings[0]), -1)
+    ends = np.cumsum([ring.shape[1] for ring in rings])[:-1]
+    return [part.max(axis=1) for part in np.split(tops, ends, axis=1)]
 
 
 def _meets(box: Box, x: float, y: float, radius: float, bottom: float) -> bool:

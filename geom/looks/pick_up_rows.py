@@ -55,7 +55,13 @@ def pick_up_rows(planned: PlannedSetup, standing: Standing, settings: Settings) 
     Raises:
         GeometryError: the plan names a face that the part does not have.
     """
-    return tuple(row for one in planned.pick_ups for row in _picked(one, planned, standing, settings))
+    return tuple(picked(planned, standing, settings))
+
+
+def picked(planned: PlannedSetup, standing: Standing, settings: Settings) -> Iterator[Row]:
+    """Yield those rows, each worked out when it is asked for."""
+    for one in planned.pick_ups:
+        yield from _picked(one, planned, standing, settings)
 
 
 def _picked(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Settings) -> Iterator[Row]:
@@ -210,8 +216,8 @@ def _flats(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, set
     At the plan's height where that is clean, else wherever one is.
     """
 
-    def look(search: Search) -> list[Spot]:
-        return list(islice(spots(standing, search, tip, planned.hold.boxes, settings), _LOOKS))
+    def look(search: Search) -> Iterator[Spot]:
+        return islice(spots(standing, search, tip, planned.hold.boxes, settings), _LOOKS)
 
     searches = [(name, _search(name, one, standing, settings)) for name in one.faces]
     for axis in one.axes:
@@ -225,18 +231,19 @@ def _flats(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, set
             yield one.faces[0], axis, None
 
 
-def _best(searches: list[Search], look: Callable[[Search], list[Spot]]) -> list[Contact | None]:
+def _best(searches: list[Search], look: Callable[[Search], Iterator[Spot]]) -> list[Contact | None]:
     """Return the best touch of each search; of two, both at one height."""
-    firsts = look(searches[0]) if searches else []
+    firsts: list[Spot] = []
     if len(searches) == 2:
         for keep_line in (True, False):
-            for spot in firsts:
+            for spot in look(searches[0]) if keep_line else firsts:
+                firsts += [spot] if keep_line else []
                 line = (spot.across,) if keep_line else ()
-                seconds = look(replace(searches[1], across=line, height=(spot.height,)))
-                if seconds:
-                    return [spot.touch, seconds[0].touch]
-    rest = [look(s) for s in searches[1:]]
-    return [found[0].touch if found else None for found in (firsts, *rest)][: len(searches)]
+                second = next(look(replace(searches[1], across=line, height=(spot.height,))), None)
+                if second is not None:
+                    return [spot.touch, second.touch]
+    found = [next(look(one), None) for one in searches]
+    return [None if spot is None else spot.touch for spot in found]
 
 
 def _search(name: str, one: PickUp, standing: Standing, settings: Settings) -> Search | None:

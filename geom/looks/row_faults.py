@@ -40,17 +40,20 @@ def faults_of(setup: Setup, part: Part, settings: Settings) -> tuple[Words, ...]
     """
     standing = Standing(part, setup.frame)
     cutting = [row for row in setup.rows if row.action in CUTTING]
-    return (
-        *_unfound(setup),
-        *_twice(setup),
-        *_travel(setup, standing, settings),
-        *(words for row in cutting for box in setup.boxes for words in _against_box(row, box)),
-        *_into_work(cutting, standing),
-    )
+    return (*_unfound(setup), *steel_faults(setup, standing, settings), *_into_work(cutting, standing))
+
+
+def steel_faults(setup: Setup, standing: Standing, settings: Settings) -> tuple[Words, ...]:
+    """Return the faults that show without a look at the finished part: places, travel, steel."""
+    cutting = [row for row in setup.rows if row.action in CUTTING]
+    against = (words for row in cutting for box in setup.boxes for words in _against_box(row, box))
+    return (*_twice(setup), *_travel(setup, standing, settings), *against)
 
 
 def _name(row: Row) -> str:
-    return f"row {row.number} ({row.action} {row.feature})"
+    """Return what a row is called; one without a number is of a plan that nobody will see."""
+    what = f"{row.action} {row.feature}"
+    return f"row {row.number} ({what})" if row.number else what
 
 
 def _tool(tool: Tool) -> Words:

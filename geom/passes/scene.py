@@ -7,10 +7,12 @@ are found.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
 from geom.cutters.cutting_data import CutData, Load, Work, speed_feed
+from geom.kernel.shape import Solid
 from geom.model.part import Part
 from geom.rays.rays import skin_of
 from geom.rows.records import Box, LeftOut, Row, Tool, Words
@@ -92,13 +94,13 @@ def scene_of(
     gripped: float = 0.0,
     deepest: float = math.inf,
 ) -> Scene:
-    """Return the scene of one set-up; skins are built once for all set-ups."""
-    seen = view(skin_of(part.finished).mesh, frame)
+    """Return the scene of one set-up; skins and what is seen of them are built once for all set-ups."""
+    seen = _seen(part.finished, frame)
     return Scene(
         part,
         frame,
         seen,
-        view(skin_of(part.casting).mesh, frame),
+        _seen(part.casting, frame),
         with_boxes(seen, [(box.low, box.high) for box in boxes], OFF_STEEL),
         settings,
         practice(settings),
@@ -112,6 +114,11 @@ def scene_of(
         gripped,
         deepest,
     )
+
+
+@lru_cache(maxsize=64)
+def _seen(solid: Solid, frame: Frame) -> View:
+    return view(skin_of(solid).mesh, frame)
 
 
 # --- tools and speeds -------------------------------------------------------

@@ -16,7 +16,7 @@ from geom.looks.check_rows import STOP_SAID, check_rows
 from geom.looks.contact import Standing
 from geom.looks.measure_rows import measure_rows, measured_bores
 from geom.looks.pick_up_rows import pick_up_rows
-from geom.looks.row_faults import faults_of
+from geom.looks.row_faults import faults_of, steel_faults
 from geom.looks.skew import skewed
 from geom.looks.strap_bars import with_bars
 from geom.model.part import Part, PartFace, PartHole
@@ -57,6 +57,20 @@ _APPROACH: Final = (
 )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cuts:
+    """What a set-up cuts.
+
+    Attributes:
+        made: rows and words by feature; rows: all of them in cutting order, not numbered.
+    """
+
+    planned: PlannedSetup
+    made: Mapping[str, Made]
+    rows: tuple[Row, ...]
+    patterns: tuple[Pattern, ...]
+
+
 def rows_for(
     planned: PlannedSetup, count: int, part: Part, settings: Settings, stock: StockReport, placed: "Placed | None" = None
 ) -> Setup:
@@ -66,6 +80,11 @@ def rows_for(
         count: how many set-ups the job has; the last row of the last one breaks the edges.
         placed: the casting as received; None for the drawn one.
     """
+    return _whole(_cuts(planned, part, settings, stock, placed), count, part, settings, placed)
+
+
+def _cuts(planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport, placed: "Placed | None") -> _Cuts:
+    """Return what a planned set-up cuts."""
     pin = settings.setups.of(planned.number)
     takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
     light = LIGHT if planned.hold.method == "nest" else math.inf
@@ -76,29 +95,44 @@ def rows_for(
     rank = {hole.name: i for i, hole in enumerate(order)}
     milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
     made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
-    cut = measured_bores(_in_nest(planned, ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])))
+    rows = ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])
+    return _Cuts(planned, made, measured_bores(_in_nest(planned, rows)), patterns)
+
+
+def _whole(cuts: _Cuts, count: int, part: Part, settings: Settings, placed: "Placed | None") -> Setup:
+    """Return a set-up: what it cuts, with the rows that find zero, look before and measure after."""
+    planned, pin = cuts.planned, settings.setups.of(cuts.planned.number)
     drawn = Standing(part, planned.frame)
     standing = Standing(part, planned.frame, placed) if placed else drawn
     picked = pick_up_rows(planned, standing, settings)
-    found = (*picked, *check_rows(planned, standing, settings, picked, cut))
+    found = (*picked, *check_rows(planned, standing, settings, picked, cuts.rows))
     measured = measure_rows(planned, part, settings)
     last = (_break_edges(settings),) if planned.number == count else ()
-    rows = tuple(replace(row, number=number) for number, row in enumerate((*found, *cut, *measured, *last), 1))
-    setup = Setup(
+    rows = tuple(replace(row, number=number) for number, row in enumerate((*found, *cuts.rows, *measured, *last), 1))
+    setup = replace(
+        _bare(cuts),
+        rows=rows,
+        left_out=tuple(dict.fromkeys(left for one in cuts.made.values() for left in one.left_out)),
+        notes=(*_as_received(planned, placed), *_notes(planned, settings, cuts.made, rows)),
+        holding=hold_words(planned.hold),
+    )
+    barred = with_bars(setup, planned.hold, drawn)
+    return skewed(barred, pin.skew) if pin and pin.skew else barred
+
+
+def _bare(cuts: _Cuts) -> Setup:
+    """Return a set-up that only cuts."""
+    planned = cuts.planned
+    return Setup(
         number=planned.number,
         up=planned.up,
         frame=planned.frame,
         zero=planned.zero,
-        rows=rows,
-        features=tuple(dict.fromkeys(row.feature for row in cut)),
-        patterns=patterns,
-        left_out=tuple(dict.fromkeys(left for one in made.values() for left in one.left_out)),
-        notes=(*_as_received(planned, placed), *_notes(planned, settings, made, rows)),
-        holding=hold_words(planned.hold),
+        rows=tuple(replace(row, number=0) for row in cuts.rows),
+        features=tuple(dict.fromkeys(row.feature for row in cuts.rows)),
+        patterns=cuts.patterns,
         boxes=planned.hold.boxes,
     )
-    barred = with_bars(setup, planned.hold, drawn)
-    return skewed(barred, pin.skew) if pin and pin.skew else barred
 
 
 def _in_nest(planned: PlannedSetup, rows: Sequence[Row]) -> tuple[Row, ...]:
@@ -131,13 +165,24 @@ class RowMaker:
     def rows(self, planned: PlannedSetup, count: int) -> tuple[Setup, tuple[Words, ...]]:
         """Return one of `count` set-ups with what is wrong with its rows in front of its notes, and those faults."""
         if (planned, count) not in self.made:
-            setup = rows_for(planned, count, self.part, self.settings, self.stock, self.placed)
-            self.made[planned, count] = with_faults(setup, self.part, self.settings)
+            self._make(_cuts(planned, self.part, self.settings, self.stock, self.placed), count)
         return self.made[planned, count]
 
+    def _make(self, cuts: _Cuts, count: int) -> tuple[Words, ...]:
+        setup = _whole(cuts, count, self.part, self.settings, self.placed)
+        self.made[cuts.planned, count] = with_faults(setup, self.part, self.settings)
+        return self.made[cuts.planned, count][1]
+
     def first_fault(self, planned: PlannedSetup, count: int) -> Words:
-        """Return the first thing that is wrong with a set-up's rows; () when they can be followed."""
-        _, faults = self.rows(planned, count)
+        """Return the first thing that is wrong with a set-up's rows; () when they can be followed.
+
+        What cuts is looked at first: where a cutter does not get there, no finder is sent anywhere.
+        """
+        if (planned, count) in self.made:
+            return next(iter(self.made[planned, count][1]), ())
+        cuts = _cuts(planned, self.part, self.settings, self.stock, self.placed)
+        bare = _bare(cuts)
+        faults = steel_faults(bare, Standing(self.part, bare.frame), self.settings) or self._make(cuts, count)
         return faults[0] if faults else ()
 
 

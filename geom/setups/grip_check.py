@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 from geom.cutters.cutter_choice import Choice, choose_boring, choose_end_mill, choose_face_mill
 from geom.cutters.cutting_data import CutData, speed_feed
-from geom.kernel.extent import face_box
+from geom.kernel.extent import face_box, length_along_x
 from geom.model.part import Part, PartFace, PartHole
 from geom.rows.plan import Hold, PlannedSetup
 from geom.settings.records import Settings
@@ -261,5 +261,5 @@ def _round(hole: PartHole, planned: PlannedSetup, part: Part, metal: Alloy, sett
 
 def gripped(planned: PlannedSetup, part: Part, jaw_width: float) -> float:
     """Return the length along X over which the clamps hold the work."""
-    low, high = face_box(part.finished, range(len(part.finished.surfaces)), planned.frame)
-    return min(high[0] - low[0], jaw_width) if planned.hold.method == "vise" else high[0] - low[0]
+    length = length_along_x(part.finished, planned.frame)
+    return min(length, jaw_width) if planned.hold.method == "vise" else length

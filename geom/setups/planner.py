@@ -8,12 +8,11 @@ set-ups' rows have a fault.
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Final, TypeAlias
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from geom.datum.zero import Zero
 from geom.errors import JobError
 from geom.model.part import Part
-from geom.place.placement import Placement
 from geom.rows.plan import Blocked, NoPlan, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Words
 from geom.settings.records import Settings
@@ -28,6 +27,9 @@ from geom.setups.zero_pick_up import pick_ups
 from geom.stock.report import StockReport
 from geom.tasks.features import Tasks, tasks_of
 from geom.toml.pins import NO_PINS, Pin, Pins
+
+if TYPE_CHECKING:
+    from geom.place.placement import Placement
 
 _NEST: Final[Words] = ("a nest printed or cast to the skin, a larger vise, or longer packing",)
 
@@ -44,7 +46,7 @@ LookOver: TypeAlias = Callable[[PlannedSetup, int], Words]
 
 
 def plan_setups(
-    part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: Placement | None = None,
+    part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: "Placement | None" = None,
     look_over: LookOver | None = None,
 ) -> Plan | NoPlan:  # fmt: skip
     """Return the best order of set-ups, or which feature none can make.

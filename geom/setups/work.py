@@ -11,18 +11,20 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from geom.datum.zero import Zero, zero_facing
 from geom.model.part import Part, PartFace
-from geom.place.placement import Placement
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.rays.rays import skin_of
 from geom.space import Frame, Vec3, cross, dot, frame_facing, scale
 from geom.stock.report import StockReport
 from geom.tolerance import SAME_DIRECTION, SKIN
+
+if TYPE_CHECKING:
+    from geom.place.placement import Placement
 
 _ACROSS: Final = 56
 """About how many rays lie across the part's longest side."""
@@ -218,7 +220,7 @@ class Work:
         return gone
 
 
-def work_of(part: Part, stock: StockReport, zero: Zero, placement: Placement | None = None) -> Work:
+def work_of(part: Part, stock: StockReport, zero: Zero, placement: "Placement | None" = None) -> Work:
     """Return the work of a part, as drawn or in the casting as received.
 
     Args:

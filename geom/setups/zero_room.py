@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Final
 
 from geom.looks.contact import Standing
-from geom.looks.pick_up_rows import pick_up_rows
+from geom.looks.pick_up_rows import picked
 from geom.rows.plan import PlannedSetup
 from geom.settings.records import Settings
 from geom.setups.demands import Demand
@@ -41,7 +41,7 @@ def zero_can_be_found(work: Work, held: Held, done: frozenset[str], settings: Se
     key = ("room", held.frame, held.hold.boxes, found)
     if key not in work.notes:
         planned = PlannedSetup(1, held.frame.z, held.hold, held.frame, work.zero, found, ())
-        work.notes[key] = all(row.driven for row in pick_up_rows(planned, Standing(work.part, held.frame), settings))
+        work.notes[key] = all(row.driven for row in picked(planned, Standing(work.part, held.frame), settings))
     return bool(work.notes[key])
 
 
