@@ -1,13 +1,18 @@
 """The rows of the bundled jobs, as planned: nothing of the finished part is cut, every planned feature is made or answered for."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 
 from geom.cutters.cutting_data import spindle_at_most
+from geom.proof.sweep import sweeps_of
+from geom.proof.touch import Work, touches
+from geom.rays.rays import skin_of
 from geom.rows.records import CUTTING
 from geom.setups.grip_check import grips_of
 from tests.bundled import JOBS, recorded, worked
+from tests.proof_job import numbered, printed, read_back
 from tests.test_setup_rows import gouged
 
 
@@ -87,3 +92,18 @@ def test_a_plan_says_the_height_its_rows_touch_at(name: str) -> None:
                 assert one.axes == "z" or len({row.z for row in rows}) != 1
 
     assert said
+
+
+@pytest.mark.parametrize("bored", [True, False])
+def test_a_plug_in_a_bore_that_no_row_makes_is_told_as_such(bored: bool) -> None:
+    """The housing's last zero is on a plug in the main bore; without the rows that bore it, 40 - 33 mm across are missing there."""
+    job, _, setups = worked("footstep")
+    left = [
+        replace(s, rows=numbered([r for r in s.rows if bored or (r.feature, r.action) != ("main bore", "bore")])) for s in setups
+    ]
+    made = read_back(printed(left))
+    faults = touches(made, Work(job.part, skin_of(job.part.casting), sweeps_of(made)))[1]
+    plugs = ["".join(map(str, fault.words)) for fault in faults if fault.feature == "main bore" and fault.rows[0][0] == 3]
+
+    assert [text for text in plugs if "as no row before it bores the hole: have it bored first" in text] == plugs
+    assert bool(plugs) is not bored

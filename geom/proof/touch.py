@@ -42,6 +42,9 @@ _SKIN: Final = 0.06
 _CUT: Final = 0.005
 """The same of a touch on a cut face."""
 
+_CLOSE: Final = 0.05
+"""mm on the diameter that a bored hole is off its drawn size at most: more than its limits are apart."""
+
 _SCATTER: Final = 1.5
 """A finder meets the highest of a scan's scattered points: so many standard deviations."""
 
@@ -324,7 +327,8 @@ def _on_plug(table: Table, row: Row, hole: PartHole, work: Work) -> _Found:
     ends = (float(away @ out), -float(away @ out) - hole.length if hole.through else -math.inf)
     aside = away - float(away @ out) * out
     way = np.array(_WAYS[row.towards]) if row.towards else np.zeros(3)
-    want = 0.5 * _bore_then(table, row, hole, work) + (0.0 if row.towards == "-z" else radius)
+    bored = any(_to_size(s, hole) for s in work.before(table, row))
+    want = 0.5 * (hole.diameter if bored else _skin_bore(hole, work)) + (0.0 if row.towards == "-z" else radius)
     off = float(-aside @ way) - want
     cross = aside - float(aside @ way) * way
     allowed = 2.0 * table.step + RESOLUTION
@@ -332,17 +336,20 @@ def _on_plug(table: Table, row: Row, hole: PartHole, work: Work) -> _Found:
     if not row.towards or max(ends) < radius:
         words = ("the plug does not stand out where it is touched",)
     elif abs(off) > allowed:
-        words = ("the plug's side is ", off, " further on than where it should be met")
+        why = "" if bored else ", as no row before it bores the hole: have it bored first"
+        words = ("the plug's side is ", off, f" further on than where it should be met{why}")
     elif float(np.linalg.norm(cross)) > allowed:
         words = ("stands ", float(np.linalg.norm(cross)), " beside the plug's axis")
     return _of(table, row, off, allowed), ((of_row("touch", table, row, *words),) if words else ())
 
 
-def _bore_then(table: Table, row: Row, hole: PartHole, work: Work) -> float:
-    """Return the diameter a plug has in a hole by then: the finished one where rows have cut it, else the skin's."""
-    cut = [s for s in work.before(table, row) if s.row.feature == hole.name and not s.length]
-    if cut:
-        return hole.diameter
+def _to_size(sweep: Sweep, hole: PartHole) -> bool:
+    """Tell whether a row gives a hole its finished diameter, by which a plug is chosen."""
+    return sweep.row.feature == hole.name and not sweep.length and abs(2.0 * sweep.radius - hole.diameter) < _CLOSE
+
+
+def _skin_bore(hole: PartHole, work: Work) -> float:
+    """Return the diameter a plug has in a hole as cast."""
     middle = np.array(hole.centre) - 0.5 * hole.length * np.array(hole.axis)
     side = np.linalg.svd(np.array(hole.axis)[None])[2][1:]
     ways = np.concatenate([side, -side])
