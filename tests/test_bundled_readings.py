@@ -13,7 +13,8 @@ import pytest
 from geom.place.castings import Placed
 from geom.place.fewest import fewest
 from geom.place.placement import FaceTake
-from geom.place.rows import Pivot, look, pivot_of, sites_of, small_move
+from geom.place.rows import Pivot, look, pivot_of, small_move
+from geom.place.sites import sites_of
 from geom.readings.records import LowSpot, Readings
 from geom.received.casting import receive
 from geom.received.faces import face_skin

@@ -55,7 +55,8 @@ def frames_of(zero: Zero) -> tuple[Frame, Frame]:
 
 def _stock_at(part: Part, placed: Placed, surface: _Ints, points: _Floats) -> _Floats:
     """Return the stock at points (n, 3) on given surfaces of the finished part, mm; NaN where it is cut from solid or not seen."""
-    from geom.place.rows import look, pivot_of, sites_at, sites_of
+    from geom.place.rows import look, pivot_of
+    from geom.place.sites import sites_at, sites_of
 
     pivot, pose = pivot_of(part), placed.placement.pose
     if placed.received.scan is None:

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from geom.place.rows import Sites, joined, sites_at, spacing_of_sites
+from geom.place.sites import Sites, joined, sites_at, spacing_of_sites
 from geom.rays.analytic import Floats, Ints
 from geom.received.casting import AsReceived
 from geom.rigid import Rigid
@@ -22,11 +22,13 @@ _FINEST: Final = 2
 class Closer:
     """The closer looks of one placement: places once looked at stay, so that a point found thin is never forgotten."""
 
-    __slots__ = ("_around", "_known", "_number", "_received")
+    __slots__ = ("_all", "_around", "_even", "_known", "_number", "_received")
 
     def __init__(self, received: AsReceived) -> None:
         self._received = received
         self._around: Sites | None = None
+        self._even: Sites | None = None
+        self._all: Sites | None = None
         self._known: set[tuple[int, float]] = set()
         self._number = 0
 
@@ -41,7 +43,9 @@ class Closer:
         self._number += 1
         if stock is not None:
             self._look_about(even, stock)
-        found = even if self._around is None else joined(even, self._around)
+        if self._all is None or self._even is not even:
+            self._even, self._all = even, even if self._around is None else joined(even, self._around)
+        found = self._all
         points, surfaces = _under_hollows(self._received, move)
         return joined(found, sites_at(self._received.part, points, surfaces)) if len(points) else found
 
@@ -53,7 +57,7 @@ class Closer:
         points = np.concatenate([even.samples.points[i] + reach * _grid(even.samples.normals[i]) for i, reach in thin])
         surfaces = np.repeat([even.samples.face[i] for i, _ in thin], _GRID * _GRID)
         new = sites_at(self._received.part, points, surfaces)
-        self._around = new if self._around is None else joined(self._around, new)
+        self._around, self._all = new if self._around is None else joined(self._around, new), None
 
 
 def _under_hollows(received: AsReceived, move: Rigid) -> tuple[Floats, Ints]:

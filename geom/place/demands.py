@@ -11,7 +11,8 @@ import numpy as np
 from geom.errors import JobError, nearest
 from geom.model.part import Part, PartFace
 from geom.place.margin_lp import Rows
-from geom.place.rows import Pivot, sites_of
+from geom.place.rows import Pivot
+from geom.place.sites import sites_of
 from geom.rays.analytic import Floats, dots
 from geom.rays.rays import skin_of
 from geom.received.casting import AsReceived

@@ -1,16 +1,20 @@
 """What each machined face loses at the chosen place, and whether it cleans up. Lengths mm."""
 
 from collections.abc import Mapping
+from typing import Final
 
 import numpy as np
 
 from geom.model.part import Part, PartFace
 from geom.place.placement import FaceState, FaceTake
-from geom.place.rows import Sites
+from geom.place.sites import Sites
 from geom.rays.analytic import Bools, Floats
 from geom.space import Vec3
 from geom.stock.report import ENOUGH
 from geom.stock.required import Need
+
+SAME: Final = 6
+"""Stock is alike to so many decimals of a mm: of equal points the first is the thinnest, whatever rounding says."""
 
 
 def face_takes(
@@ -38,7 +42,7 @@ def _take(face: PartFace, sites: Sites, mine: Bools, stock: Floats, slope: Float
         return FaceTake(
             face.name, nan, nan, need.amount, need.source, nan, nan, 1.0, need.bearing, 0.0, 0.0, None, face.centroid, unseen, state
         )
-    thin = int(counts[np.argmin(stock[counts])])
+    thin = int(counts[np.argmin(np.round(stock[counts], SAME))])
     least = float(stock[thin])
     lacking = _lacking(sites, seen, stock, slope)
     missing = float(area @ lacking)

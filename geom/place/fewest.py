@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
 from geom.model.part import Part
-from geom.place.rows import Sites, joined
+from geom.place.sites import Sites, joined
 from geom.rays.analytic import Floats, Ints
 from geom.rays.sample import Samples
 

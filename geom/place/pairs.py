@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from geom.model.part import Part, PartFace
-from geom.place.rows import Sites
+from geom.place.sites import Sites
 from geom.place.stages import Misfits
 from geom.rays.analytic import Bools, Floats
 from geom.tolerance import SAME_DIRECTION

@@ -12,8 +12,9 @@ import numpy as np
 
 from geom.model.part import Part
 from geom.place.placement import Placement
-from geom.place.rows import look, pivot_of, sites_of
+from geom.place.rows import look, pivot_of
 from geom.place.scan_look import Gap, gaps_at, points_on
+from geom.place.sites import sites_of
 from geom.received.casting import AsReceived
 from geom.received.feeders import CLEAR, on_stub
 from geom.rows.words import Words, where

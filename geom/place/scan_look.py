@@ -9,7 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from geom.place.rows import Look, Sites
+from geom.place.rows import Look
+from geom.place.sites import Sites
 from geom.rays.analytic import Floats, Ints
 from geom.rays.rays import skin_of
 from geom.received.casting import AsReceived

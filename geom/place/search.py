@@ -17,8 +17,9 @@ from geom.place.demands import demand_rows
 from geom.place.fewest import fewest
 from geom.place.margin_lp import Rows
 from geom.place.pairs import pair_misfits
-from geom.place.rows import Look, Pivot, Sites, look, misfit, outline_of, small_move, step_of
-from geom.place.stages import STRIDE, Aims, Misfits, Staged, Start, is_worse, staged, thickest
+from geom.place.rows import Look, Pivot, look, outline_misfits, small_move, step_of
+from geom.place.sites import Sites, outline_of, with_walls_met
+from geom.place.stages import STRIDE, Aims, Staged, Start, is_worse, staged, thickest
 from geom.place.trail import FIRST_PACE, Tangents, no_tangents, that_held
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.rays.rays import skin_of
@@ -229,18 +230,10 @@ def _aims(case: Case, seen: Look, rows: Ints, move: Rigid) -> Aims:
         margins=_margins(case, seen, rows),
         face=case.sites.face[rows],
         demands=demand_rows(case.received, case.settings.demands, move, case.pivot),
-        outline=_outline(case, move),
+        outline=outline_misfits(case.received, outline_of(case.part), move, case.pivot),
         pairs=pair_misfits(case.part, case.even, (seen.level - case.required)[:count], seen.level_rate[:count], used),
         so_far=step_of(move, case.pivot),
     )
-
-
-def _outline(case: Case, move: Rigid) -> Misfits:
-    outline = outline_of(case.part)
-    value, rate = misfit(case.received, outline, move, case.pivot)
-    seen = np.isfinite(value)
-    area = outline.area[seen]
-    return Misfits(value[seen], rate[seen], area / max(float(area.sum()), 1e-300)).condensed()
 
 
 def _with_nearer_walls(here: Here) -> tuple[Case, Look, bool]:
@@ -252,20 +245,19 @@ def _with_nearer_walls(here: Here) -> tuple[Case, Look, bool]:
     points, normals = move.points(all_.samples.points), move.directions(all_.samples.normals)
     ask = np.flatnonzero(all_.counts)
     hits = skin_of(case.part.casting).over(points[ask], normals[ask], move.points(all_.samples.looked_from[ask]))
-    other = ask[np.isfinite(hits.distance) & (hits.face >= 0) & (hits.face != all_.wall[ask])]
-    if not other.size:
+    others = np.flatnonzero(np.isfinite(hits.distance) & (hits.face >= 0) & (hits.face != all_.wall[ask]))
+    if not others.size:
         return case, whole, False
-    rays = look(case.received, all_.of(other), move, case.pivot, through_rays=True)
+    other, distance = ask[others], hits.distance[others]
+    foot = points[other] + distance[:, None] * normals[other]
+    met = with_walls_met(case.part, all_, other, hits.face[others], distance, foot)
+    gap = whole.stock[other] - look(case.received, met.of(other), move, case.pivot).stock
     with np.errstate(invalid="ignore"):
-        gap = whole.stock[other] - rays.stock
-        nearer = (rays.wall != all_.wall[other]) & (gap > _NEARER) & (gap < _NEAREST)
+        nearer = (gap > _NEARER) & (gap < _NEAREST)
     if not nearer.any():
         return case, whole, False
-    rows, drawn = other[nearer], rays.drawn[nearer]
-    wall, reach, foot, way = all_.wall.copy(), all_.reach.copy(), all_.foot.copy(), all_.way.copy()
-    wall[rows], reach[rows], way[rows] = rays.wall[nearer], drawn, rays.way[nearer]
-    foot[rows] = points[rows] + drawn[:, None] * normals[rows]
-    changed = replace(all_, wall=wall, reach=reach, foot=foot, way=way)
+    rows = other[nearer]
+    changed = with_walls_met(case.part, all_, rows, met.wall[rows], met.reach[rows], met.foot[rows])
     return replace(case, all=changed, even=fewest(case.part, changed, hollowed(case.received))), whole, True
 
 

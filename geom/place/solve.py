@@ -17,14 +17,15 @@ from geom.errors import GeometryError, nearest
 from geom.model.part import Part
 from geom.place.advice import advice_for
 from geom.place.demands import check_demands
-from geom.place.faces import face_takes
+from geom.place.faces import SAME, face_takes
 from geom.place.fewest import fewest_drawn
 from geom.place.margin_lp import Best, Kept
 from geom.place.placement import Binding, Certificate, Held, Placement
-from geom.place.rows import Look, Sites, joined, outline_of, pivot_of, sites_of, skin_rates
+from geom.place.rows import Look, pivot_of, skin_rates
 from geom.place.scan_look import pits_at, with_pits
 from geom.place.search import Case, Settled, hollowed, settle
 from geom.place.shortfall_lp import thinnest_rows
+from geom.place.sites import Sites, joined, outline_of, sites_of
 from geom.place.uncertainty import joint_covariance, odds, row_sigmas, wide_rows
 from geom.rays.analytic import Floats, Ints
 from geom.received.casting import AsReceived
@@ -99,13 +100,13 @@ def _answer(settled: Settled, needs: Mapping[str, Need]) -> Placement:
     seen = with_pits(here.seen, pits)
     margin = seen.stock[rows] - case.required[rows]
     scanned = case.received.scan is not None
-    no_rates = np.zeros((len(rows), len(case.received.mean)))
+    no_rates = np.zeros(0, dtype=np.int64), np.zeros((len(rows), 0))
     skin = no_rates if scanned else skin_rates(case.received, case.sites, seen, move, rows)
-    wide = wide_rows(case.received, seen.rate[rows], case.pivot.size, skin)
-    covariance = np.zeros_like(case.covariance) if scanned else case.covariance
+    columns, wide = wide_rows(case.received, seen.rate[rows], case.pivot.size, *skin)
+    covariance = case.covariance[np.ix_(columns, columns)] * (0.0 if scanned else 1.0)
     own = _own(case, seen, rows) if scanned else None
-    sure = odds(margin, case.required[rows], case.sites.face[rows], wide, covariance, own)
-    thin = thinnest_rows(margin, case.sites.face[rows])
+    sure = odds(np.round(margin, 9), case.required[rows], case.sites.face[rows], wide, covariance, own)
+    thin = thinnest_rows(np.round(margin, SAME), case.sites.face[rows])
     sigma = np.full(len(case.part.machined), np.nan)
     sigma[case.sites.face[rows[thin]]] = np.hypot(row_sigmas(wide[thin], covariance), 0.0 if own is None else own[thin])
     sites, stock, slope = (case.sites, seen.stock, _slope(seen)) if scanned else _everywhere(settled)
@@ -117,7 +118,7 @@ def _answer(settled: Settled, needs: Mapping[str, Need]) -> Placement:
         name=case.received.name,
         verdict="short" if short else "cleans up",
         least_margin=least if abs(least) > 1e-9 else 0.0,
-        odds=sure,
+        odds=replace(sure, lean=_in_full(sure.lean, columns, len(case.covariance))),
         pose=move,
         faces=faces,
         certificate=certificate,
@@ -129,6 +130,12 @@ def _answer(settled: Settled, needs: Mapping[str, Need]) -> Placement:
         change=settled.change,
         at_rest=settled.at_rest,
     )
+
+
+def _in_full(lean: Floats, columns: Ints, count: int) -> Floats:
+    found = np.zeros(count)
+    found[columns] = lean
+    return found
 
 
 def _everywhere(settled: Settled) -> tuple[Sites, Floats, Floats]:

@@ -58,14 +58,6 @@ class Misfits:
     rate: Floats
     weight: Floats
 
-    def condensed(self) -> "Misfits":
-        """Return seven values of weight 1 with the same sum of squares for every x."""
-        k = self.rate.shape[1]
-        if len(self.value) <= k + 1:
-            return self
-        shape = np.linalg.qr(np.column_stack([self.rate, self.value]) * np.sqrt(self.weight)[:, None])[1]
-        return Misfits(shape[:, k], shape[:, :k], np.ones(len(shape)))
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Aims:

@@ -96,14 +96,14 @@ def _by_wall(walls: Walls) -> tuple[Ints, Floats, Floats]:
     return which, squares, pulls
 
 
-def wide_rows(received: AsReceived, rate: Floats, size: float, skin: Floats) -> Floats:
-    """Return how stock changes with place and skin (n, 6 + k).
+def wide_rows(received: AsReceived, rate: Floats, size: float, columns: Ints, skin: Floats) -> tuple[Ints, Floats]:
+    """Return which of place and skin (6 + k) stock depends on (p,), and how it changes with them (n, p).
 
     Args:
-        rate: (n, 6) with turns as mm at `size`; skin: (n, k).
+        rate: (n, 6) with turns as mm at `size`; columns: (c,) of the skin; skin: (n, c).
     """
     turn = rate[:, 3:] * (size / received.part.casting.size)
-    return np.asarray(np.concatenate([rate[:, :3], turn, skin], axis=1))
+    return np.concatenate([np.arange(6), 6 + columns]), np.concatenate([rate[:, :3], turn, skin], axis=1)
 
 
 def row_sigmas(rows: Floats, covariance: Floats) -> Floats:
@@ -122,15 +122,16 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
     spread = _spread(rows, covariance)
     if own is not None:
         spread = np.concatenate([spread, own[:, None] * (face[:, None] == np.unique(face)[None])], axis=1)
-    rng = np.random.default_rng(_SEED)
-    few = _can_be_least(margin, spread, rng)
+    few = _can_be_least(margin, spread)
     if np.ptp(required) > 0:
-        few = np.union1d(few, _can_be_least(margin + required, spread, np.random.default_rng(_SEED)))
+        few = np.union1d(few, _can_be_least(margin + required, spread))
     inner = spread[few] if len(few) > spread.shape[1] else _root(spread[few] @ spread[few].T)
-    drawn = margin[few] + rng.standard_normal((_DRAWS, inner.shape[1])) @ inner.T
-    which, least = drawn.argmin(axis=1), drawn.min(axis=1)
+    drawn = margin[few] + _draws(spread.shape[1], inner.shape[1]) @ inner.T
+    which = drawn.argmin(axis=1)
+    least = drawn[np.arange(_DRAWS), which]
     low, high, likely = (float(v) for v in np.quantile(least, [0.025, 0.975, 0.05]))
-    metal = (drawn + required[few]).min(axis=1)
+    same = np.ptp(required[few]) == 0
+    metal = least + required[few[0]] if same else (drawn + required[few]).min(axis=1)
     metal_low, metal_high = (float(v) for v in np.quantile(metal, [0.025, 0.975]))
     share = np.bincount(which, minlength=len(few)) / _DRAWS
     return Odds(
@@ -158,10 +159,18 @@ def _root(covariance: Floats) -> Floats:
     return np.asarray(np.linalg.cholesky(covariance + _JITTER * widest * np.eye(len(covariance))))
 
 
-def _can_be_least(margin: Floats, spread: Floats, rng: np.random.Generator) -> Ints:
+def _can_be_least(margin: Floats, spread: Floats) -> Ints:
     """Return the points that are the thinnest in some draws, also in wide ones, and the thinnest as estimated."""
     hopeful: Bools = margin < margin.min() + 6.0 * 2.0 * np.linalg.norm(spread, axis=1).max() + 1e-9
     rows = np.flatnonzero(hopeful)
-    scouts = rng.standard_normal((_SCOUTS, spread.shape[1])) @ spread[rows].T
+    scouts = np.random.default_rng(_SEED).standard_normal((_SCOUTS, spread.shape[1])) @ spread[rows].T
     found = [(margin[rows] + wide * scouts).argmin(axis=1) for wide in (1.0, 2.0)]
     return np.unique(np.concatenate([*(rows[f] for f in found), [int(margin.argmin())]]))
+
+
+@lru_cache(maxsize=4)
+def _draws(scouted: int, count: int) -> Floats:
+    """Return the draws (_DRAWS, count) that follow the scouts', which had another count: the same for castings of one part."""
+    rng = np.random.default_rng(_SEED)
+    rng.standard_normal((_SCOUTS, scouted))
+    return np.asarray(rng.standard_normal((_DRAWS, count)))

@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.datum.zero import Zero
 from geom.place.placement import Placement
-from geom.place.rows import outline_of, sites_of
+from geom.place.sites import outline_of, sites_of
 from geom.rays.analytic import Floats
 from geom.rays.rays import skin_of
 from geom.received.casting import AsReceived

@@ -98,19 +98,29 @@ class Walls:
 
     def rows(self, points: Floats, normals: Floats, surfaces: Ints) -> Floats:
         """Return how the skin's offset at points changes with each parameter (n, k)."""
+        first, own = self.own_rows(points, normals, surfaces)
         jacobian = np.zeros((len(points), len(self.prior)))
+        for column in range(own.shape[1]):
+            rows = np.flatnonzero(own[:, column])
+            jacobian[rows, first[rows] + column] = own[rows, column]
+        return jacobian
+
+    def own_rows(self, points: Floats, normals: Floats, surfaces: Ints) -> tuple[Ints, Floats]:
+        """Return the same without the nought of other walls: the first parameter of each point's wall (n,), and its four (n, 4)."""
         number = self.number[surfaces]
+        first, own = np.zeros(len(points), dtype=np.int64), np.zeros((len(points), 4))
+        own[:, 0] = 1.0
         for i in np.unique(number).tolist():
             wall, rows = self.walls[i], np.flatnonzero(number == i)
-            jacobian[rows, wall.first] = 1.0
+            first[rows] = wall.first
             if wall.form == "plain":
                 continue
             away = points[rows] - np.array(wall.centroid) if wall.form == "plane" else normals[rows]
-            jacobian[rows, wall.first + 1] = away @ np.array(wall.u) / wall.reach[0]
-            jacobian[rows, wall.first + 2] = away @ np.array(wall.v) / wall.reach[1]
+            own[rows, 1] = away @ np.array(wall.u) / wall.reach[0]
+            own[rows, 2] = away @ np.array(wall.v) / wall.reach[1]
             if wall.form == "blend":
-                jacobian[rows, wall.first + 3] = away @ np.array(wall.w)
-        return jacobian
+                own[rows, 3] = away @ np.array(wall.w)
+        return first, own
 
 
 @lru_cache(maxsize=16)
