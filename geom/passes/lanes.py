@@ -111,7 +111,13 @@ class LanePlan:
 
 
 def ground_of(face: PartFace, scene: Scene, level: float) -> Ground:
-    """Return what lies about a face at a height."""
+    """Return what lies about a face at a height; the same record for another set-up in which that looks the same."""
+    steel = tuple(box for box in scene.boxes if box.high[2] > level + _LEVEL)
+    edges = tuple(edge.name for edge in scene.part.machined if _stands_at(edge, scene, level))
+    return scene.known(("ground", scene.frame, face.name, steel, edges), lambda: _ground(face, scene, level, edges))
+
+
+def _ground(face: PartFace, scene: Scene, level: float, edges: Sequence[str]) -> Ground:
     own = outline(scene.seen, face.surfaces)
     x0, y0, x1, y1 = own.bounds
     about = _BESIDE + 100.0
@@ -120,18 +126,21 @@ def ground_of(face: PartFace, scene: Scene, level: float) -> Ground:
     raw = standing(scene.raw, low, high, level + _LEVEL)
     near = raw.difference(walls).intersection(own.buffer(_BESIDE))
     parts = [part for part in shapely.get_parts(near) if part.intersects(own)]
-    return Ground(own, shapely.union_all([own, *parts]), walls, raw, _edged(scene, level))
+    strips = [_strip(edge, scene) for edge in scene.part.machined if edge.name in edges]
+    return Ground(own, shapely.union_all([own, *parts]), walls, raw, shapely.union_all(strips))
 
 
-def _edged(scene: Scene, level: float) -> BaseGeometry:
-    """Return the strips beside upright machined faces of this set-up that stand at a height."""
-    found = []
-    for face in scene.part.machined:
-        if face.name in scene.features and stands_upright(face, scene.frame.z):
-            low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
-            if abs(low[2] - level) <= SAME_AXIS:
-                found.append(shapely.box(*low[:2], *high[:2]).buffer(_EDGED * scene.use.cutter))
-    return shapely.union_all(found)
+def _stands_at(face: PartFace, scene: Scene, level: float) -> bool:
+    """Tell whether a face is an upright one of this set-up that ends below at a height."""
+    if face.name not in scene.features or not stands_upright(face, scene.frame.z):
+        return False
+    return abs(face_box(scene.part.finished, face.surfaces, scene.frame)[0][2] - level) <= SAME_AXIS
+
+
+def _strip(face: PartFace, scene: Scene) -> BaseGeometry:
+    """Return the strip beside an upright face that the cutter along it clears."""
+    low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
+    return shapely.box(*low[:2], *high[:2]).buffer(_EDGED * scene.use.cutter)
 
 
 def reach_past(scene: Scene, ground: Ground, level: float) -> float:
@@ -146,11 +155,26 @@ def reach_past(scene: Scene, ground: Ground, level: float) -> float:
 # --- lanes ------------------------------------------------------------------
 
 
+def leaves_corners(cutter: Cutter, ground: Ground) -> bool:
+    """Tell whether a cutter cannot reach the whole face, wherever its lanes run: it is too wide for the corners."""
+    radius = 0.5 * cutter.diameter
+    if ground.walls.is_empty or not ground.own.area:
+        return False
+    barred = ground.walls.buffer(radius + _KEEPS[1], quad_segs=32)
+    about = shapely.box(*ground.own.buffer(2.0 * cutter.diameter).bounds)
+    reached = about.difference(barred).buffer(radius + 0.5 * _SLIVER, quad_segs=32)
+    return _missed(ground.own.difference(ground.edged), ground.own.area, reached, barred, radius) > MISSED
+
+
 def best_lanes(cutter: Cutter, scene: Scene, ground: Ground) -> LanePlan | None:
     """Return the better of lanes along X and along Y: reaches more, then fewer, then along X; None where it may not go down.
 
     Lanes come nearer to what stands up only where they do not reach the face otherwise.
     """
+    return scene.known(("lanes", ground, cutter), lambda: _best_lanes(cutter, scene, ground))
+
+
+def _best_lanes(cutter: Cutter, scene: Scene, ground: Ground) -> LanePlan | None:
     usable: list[LanePlan] = []
     for keep in _KEEPS if not ground.walls.is_empty else _KEEPS[:1]:
         plans = (_lanes(cutter, scene, ground, way, keep) for way in _WAYS)

@@ -12,9 +12,10 @@ from collections.abc import Iterator, Sequence
 from geom.cutters.cutter_choice import Choice, Lack, choose_face_mill
 from geom.cutters.cutting_data import SKIN, CutData, depth_limit, pass_depths
 from geom.model.part import PartFace
-from geom.passes.lanes import MISSED, Ground, LanePlan, best_lanes, ground_of, reach_past
+from geom.passes.lanes import MISSED, Ground, LanePlan, best_lanes, ground_of, leaves_corners, reach_past
 from geom.passes.scene import Made, Scene, Take, held_depth, held_words, speeds_of, tool_of
 from geom.rows.records import LeftOut, Row, Words
+from geom.shop.records import Cutter
 
 _SHORT = "stops short of what stands up beside it"
 
@@ -47,19 +48,19 @@ def _planned(face: PartFace, scene: Scene, ground: Ground, reach: float, leave: 
         reach: how far it has to stick out of its holder.
     """
     whole: list[tuple[int, LanePlan]] = []
-    poor: list[LanePlan] = []
+    tried: list[Cutter] = []
     widest = math.inf
     while isinstance(choice := choose_face_mill(scene.shop, ground.width, widest=widest, reach=reach), Choice):
-        plan = best_lanes(choice.cutter, scene, ground)
+        tried.append(choice.cutter)
+        plan = None if leaves_corners(choice.cutter, ground) else best_lanes(choice.cutter, scene, ground)
         if plan is not None and plan.missed <= MISSED:
             whole.append((len(plan.lanes) * len(_passes(face, plan, scene, leave)), plan))
             if len(plan.lanes) >= min(rows for rows, _ in whole):
                 break
-        elif plan is not None and not whole:
-            poor.append(plan)
         widest = choice.cutter.diameter - 0.02
     if whole:
         return min(whole, key=lambda found: found[0])[1]
+    poor = (plan for cutter in tried if (plan := best_lanes(cutter, scene, ground)) is not None)
     return min(poor, key=lambda plan: (round(plan.missed, 2), len(plan.lanes)), default=None) or _lack(choice)
 
 

@@ -5,11 +5,11 @@ are found.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Final
+from typing import Final, TypeVar
 
 from geom.cutters.cutting_data import CutData, Load, Work, speed_feed
 from geom.kernel.shape import Solid
@@ -39,6 +39,9 @@ class Take:
     measured: bool = False
 
 
+_Known = TypeVar("_Known")
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
     """All that a set-up's rows lean on.
@@ -53,6 +56,7 @@ class Scene:
         pushes: cutting force, N, up to which the clamps hold the work, by feature; none where nobody states their force.
         gripped: length, mm, over which they hold it: half of it is the arm of a torque.
         deepest: that any pass may go; a printed nest bears light cuts only.
+        kept: what was worked out of this part and shop before, for set-ups in which it comes out the same.
     """
 
     part: Part
@@ -71,6 +75,13 @@ class Scene:
     pushes: Mapping[str, float] = field(default_factory=dict)
     gripped: float = 0.0
     deepest: float = math.inf
+    kept: dict[Hashable, object] = field(default_factory=dict, repr=False)
+
+    def known(self, key: Hashable, found: Callable[[], _Known]) -> _Known:
+        """Return what is kept under a key, worked out now where nobody has yet."""
+        if key not in self.kept:
+            self.kept[key] = found()
+        return self.kept[key]  # type: ignore[return-value]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +104,7 @@ def scene_of(
     pushes: Mapping[str, float] = MappingProxyType({}),
     gripped: float = 0.0,
     deepest: float = math.inf,
+    kept: dict[Hashable, object] | None = None,
 ) -> Scene:
     """Return the scene of one set-up; skins and what is seen of them are built once for all set-ups."""
     seen = _seen(part.finished, frame)
@@ -113,6 +125,7 @@ def scene_of(
         pushes,
         gripped,
         deepest,
+        {} if kept is None else kept,
     )
 
 

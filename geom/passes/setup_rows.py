@@ -7,7 +7,7 @@ set-up frame. Knows nothing of how set-ups are planned.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
@@ -80,16 +80,25 @@ def rows_for(
         count: how many set-ups the job has; the last row of the last one breaks the edges.
         placed: the casting as received; None for the drawn one.
     """
-    return _whole(_cuts(planned, part, settings, stock, placed), count, part, settings, placed)
+    return _whole(_cuts(planned, part, settings, stock, placed, {}), count, part, settings, placed)
 
 
-def _cuts(planned: PlannedSetup, part: Part, settings: Settings, stock: StockReport, placed: "Placed | None") -> _Cuts:
-    """Return what a planned set-up cuts."""
+def _cuts(
+    planned: PlannedSetup,
+    part: Part,
+    settings: Settings,
+    stock: StockReport,
+    placed: "Placed | None",
+    kept: dict[Hashable, object],
+) -> _Cuts:
+    """Return what a planned set-up cuts; see `Scene.kept`."""
     pin = settings.setups.of(planned.number)
     takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
     light = LIGHT if planned.hold.method == "nest" else math.inf
     pushes, length = most_pushes(planned, part, settings), gripped(planned, part, settings.tooling.vise.jaw_width)
-    scene = scene_of(part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length, light)
+    scene = scene_of(
+        part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length, light, kept
+    )
     holes = [hole for hole in part.holes if hole.name in planned.features]
     order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
     rank = {hole.name: i for i, hole in enumerate(order)}
@@ -161,11 +170,12 @@ class RowMaker:
     stock: StockReport
     placed: "Placed | None" = None
     made: dict[tuple[PlannedSetup, int], tuple[Setup, tuple[Words, ...]]] = field(default_factory=dict)
+    kept: dict[Hashable, object] = field(default_factory=dict, repr=False)
 
     def rows(self, planned: PlannedSetup, count: int) -> tuple[Setup, tuple[Words, ...]]:
         """Return one of `count` set-ups with what is wrong with its rows in front of its notes, and those faults."""
         if (planned, count) not in self.made:
-            self._make(_cuts(planned, self.part, self.settings, self.stock, self.placed), count)
+            self._make(_cuts(planned, self.part, self.settings, self.stock, self.placed, self.kept), count)
         return self.made[planned, count]
 
     def _make(self, cuts: _Cuts, count: int) -> tuple[Words, ...]:
@@ -180,7 +190,7 @@ class RowMaker:
         """
         if (planned, count) in self.made:
             return next(iter(self.made[planned, count][1]), ())
-        cuts = _cuts(planned, self.part, self.settings, self.stock, self.placed)
+        cuts = _cuts(planned, self.part, self.settings, self.stock, self.placed, self.kept)
         bare = _bare(cuts)
         faults = steel_faults(bare, Standing(self.part, bare.frame), self.settings) or self._make(cuts, count)
         return faults[0] if faults else ()

@@ -110,7 +110,7 @@ def flank(work: Work, frame: Frame, away: float, done: frozenset[str]) -> Flank:
     """Return what shows of the work from the fixed jaw (+1) or the movable one (-1)."""
     side = scale(frame.y, away)
     sight = work.seen(side, done)
-    return Flank(side, frame.local_points(sight.points), sight.out, sight.face)
+    return work.known(("flank", sight, frame, away), lambda: Flank(side, frame.local_points(sight.points), sight.out, sight.face))
 
 
 def side_at(
@@ -125,6 +125,12 @@ def side_at(
     Returns:
         None when nothing there can be held: a leaning, hollow or odd surface stands out furthest.
     """
+    return work.known(("side", seen, band, window), lambda: _side_at(work, frame, seen, done, band, window))
+
+
+def _side_at(
+    work: Work, frame: Frame, seen: Flank, done: frozenset[str], band: tuple[float, float], window: tuple[float, float]
+) -> Side | None:
     x, z = seen.local[:, 0], seen.local[:, 2]
     rows = np.flatnonzero((z >= band[0]) & (z <= band[1]) & (x >= window[0]) & (x <= window[1]))
     if not rows.size:

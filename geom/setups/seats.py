@@ -47,14 +47,20 @@ def seats(work: Work, up: Vec3, done: frozenset[str], first: bool) -> list[Seat]
     """Return the faces that can sit down with `up` to the spindle, best first."""
     below = scale(up, -1.0)
     sight = work.seen(below, done)
-    if not len(sight.out):
-        return []
-    found = [seat for n in looking(work, below) if (seat := _seat(work, up, done, first, sight, n))]
+    return work.known(("seats", sight, up, first), lambda: _seats(work, up, done, first, sight)) if len(sight.out) else []
+
+
+def _seats(work: Work, up: Vec3, done: frozenset[str], first: bool, sight: Sight) -> list[Seat]:
+    found = [seat for n in looking(work, scale(up, -1.0)) if (seat := _seat(work, up, done, first, sight, n))]
     return sorted(found, key=lambda seat: (seat.merit, seat.face.name))
 
 
 def looking(work: Work, side: Vec3) -> list[int]:
     """Return the numbers of the plane faces that look exactly one way and are no hole's floor."""
+    return work.known(("looking", side), lambda: _looking(work, side))
+
+
+def _looking(work: Work, side: Vec3) -> list[int]:
     return [
         i
         for i, face in enumerate(work.part.faces)

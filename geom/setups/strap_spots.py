@@ -15,7 +15,7 @@ from geom.model.part import PartHole
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.setups.clamp_rules import LEAST_BOLT, STRAP
 from geom.setups.seats import looking
-from geom.setups.work import Work
+from geom.setups.work import Sight, Work
 from geom.space import Frame, Vec3, cross, norm, scale
 from geom.tolerance import SAME_DIRECTION
 
@@ -48,17 +48,12 @@ class Spots:
 
 def strap_spots(work: Work, frame: Frame, done: frozenset[str]) -> Spots:
     """Return the grid points where a strap can press down along the frame's Z."""
-    key = ("straps", frame, done)
-    if key not in work.notes:
-        work.notes[key] = _strap_spots(work, frame, done)
-    found = work.notes[key]
-    assert isinstance(found, Spots)
-    return found
+    over, under = work.seen(frame.z, done), work.seen(scale(frame.z, -1.0), done)
+    return work.known(("straps", frame, over, under), lambda: _strap_spots(work, frame, over, under))
 
 
-def _strap_spots(work: Work, frame: Frame, done: frozenset[str]) -> Spots:
+def _strap_spots(work: Work, frame: Frame, over: Sight, under: Sight) -> Spots:
     below = scale(frame.z, -1.0)
-    over, under = work.seen(frame.z, done), work.seen(below, done)
     top, bottom = frame.local_points(over.points), frame.local_points(under.points)
     feet = -under.out
     grid = work.frame(frame.z).local_points(over.points)[:, :2]

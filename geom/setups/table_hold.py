@@ -213,12 +213,7 @@ def _from_face(work: Work, name: str, spots: Spots, frame: Frame) -> Floats:
 
     At its corners a little less: furthest beyond any one side of the outline, hollows filled.
     """
-    key = ("outline", name, frame)
-    if key not in work.notes:
-        sight = work.seen(frame.z, work.all_done)
-        work.notes[key] = hull(flat(sight.points[sight.face == work.number[name]], frame))
-    outline = work.notes[key]
-    assert isinstance(outline, tuple)
+    outline = work.known(("outline", name, frame), lambda: _outline(work, name, frame))
     if len(outline) < 3:
         return np.full(len(spots.at), np.inf)
     corners = np.array(outline)
@@ -227,11 +222,13 @@ def _from_face(work: Work, name: str, spots: Spots, frame: Frame) -> Floats:
     return np.asarray(((spots.at[:, None, :2] - corners) * out).sum(axis=2).max(axis=1) - 0.5 * work.step)
 
 
+def _outline(work: Work, name: str, frame: Frame) -> tuple[Flat, ...]:
+    sight = work.seen(frame.z, work.all_done)
+    return tuple(hull(flat(sight.points[sight.face == work.number[name]], frame)))
+
+
 def _box(work: Work, surfaces: tuple[int, ...], frame: Frame) -> tuple[Vec3, Vec3]:
-    key = ("box", surfaces, frame)
-    if key not in work.notes:
-        work.notes[key] = face_box(work.part.finished, surfaces, frame)
-    return work.notes[key]  # type: ignore[return-value]
+    return work.known(("box", surfaces, frame), lambda: face_box(work.part.finished, surfaces, frame))
 
 
 def _placed(work: Work, frame: Frame, seat: Seat, clear: Spots) -> tuple[list[int], tuple[Vec3, ...]] | None:

@@ -8,10 +8,10 @@ vises, straps or features' rows.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import numpy as np
 
@@ -65,6 +65,9 @@ class _Rays:
     over: Ints = field(repr=False)
 
 
+_Known = TypeVar("_Known")
+
+
 @dataclass(frozen=True, eq=False)
 class Work:
     """The part in its casting, and its zero, with looks from every side kept.
@@ -105,6 +108,11 @@ class Work:
         return {}
 
     @cached_property
+    def _tells(self) -> dict[Vec3, frozenset[str]]:
+        """What is seen from a side changes with these features alone."""
+        return {}
+
+    @cached_property
     def _owner(self) -> Ints:
         owner = np.full(len(self.part.finished.surfaces), -1)
         for i, face in enumerate(self.part.faces):
@@ -138,15 +146,20 @@ class Work:
         """What other modules have worked out of this work and would else work out again."""
         return {}
 
+    def known(self, key: Hashable, found: Callable[[], _Known]) -> _Known:
+        """Return what was worked out of this work under a key, worked out now where nobody has yet."""
+        if key not in self.notes:
+            self.notes[key] = found()
+        return self.notes[key]  # type: ignore[return-value]
+
     def reach(self, frame: Frame, done: frozenset[str]) -> tuple[float, float]:
         """Return from where to where the work reaches along a frame's X: the casting's own, less what machined planes end."""
-        key = ("reach", frame)
-        if key not in self.notes:
-            along = frame.local_points(skin_of(self.part.casting).mesh.vertices)[:, 0]
-            self.notes[key] = (round(float(along.min()), 6), round(float(along.max()), 6))
-        ends = self.notes[key]
-        assert isinstance(ends, tuple)
-        low_x, high_x = ends
+        return self.known(("reach", frame, done & self._bounding), lambda: self._reach(frame, done))
+
+    def _reach(self, frame: Frame, done: frozenset[str]) -> tuple[float, float]:
+        corners = skin_of(self.part.casting).mesh.vertices
+        along = self.known(("along", frame), lambda: frame.local_points(corners)[:, 0])
+        low_x, high_x = round(float(along.min()), 6), round(float(along.max()), 6)
         for face in (self.part.faces[i] for i in self._bounds):
             looks = 0.0 if face.normal is None or not self.is_machined(face, done) else dot(face.normal, frame.x)
             x = frame.local(face.origin)[0]
@@ -154,18 +167,28 @@ class Work:
             high_x = min(high_x, x) if looks > 1.0 - SAME_DIRECTION**2 else high_x
         return low_x, high_x
 
+    @cached_property
+    def _bounding(self) -> frozenset[str]:
+        return self._features(self._bounds)
+
+    def _features(self, faces: Iterable[int]) -> frozenset[str]:
+        """Return the features that some faces, by number, are made by."""
+        return frozenset(self.part.faces[i].hole or self.part.faces[i].name for i in faces if i >= 0)
+
     def bore_skin(self, name: str) -> float:
         """Return the mean stock in a bore, mm."""
         return self.drawn.get(name, 0.0) + self.pose_skin.get(name, 0.0)
 
     def seen(self, side: Vec3, done: frozenset[str]) -> Sight:
-        """Return what shows from a side once some features are made."""
+        """Return what shows from a side once some features are made: the same record as long as nothing that shows changes."""
         way: Vec3 = tuple(round(c, 9) + 0.0 for c in side)  # type: ignore[assignment]
         if way not in self._cast:
-            self._cast[way] = self._rays(self.frame(side))
-        if (way, done) not in self._seen:
-            self._seen[way, done] = self._now(self._cast[way], side, done)
-        return self._seen[way, done]
+            rays = self._cast[way] = self._rays(self.frame(side))
+            self._tells[way] = self._bounding | self._features(np.unique(np.concatenate([rays.face, rays.over])).tolist())
+        told = done & self._tells[way]
+        if (way, told) not in self._seen:
+            self._seen[way, told] = self._now(self._cast[way], side, told)
+        return self._seen[way, told]
 
     def _rays(self, frame: Frame) -> _Rays:
         finished, casting = skin_of(self.part.finished), skin_of(self.part.casting)

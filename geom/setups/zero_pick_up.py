@@ -30,6 +30,10 @@ _DOWN: Final = 5.0
 
 def own_feature(work: Work) -> str | None:
     """Return the bore, hole or boss whose axis is the zero, or None."""
+    return work.known("own feature", lambda: _own_feature(work))
+
+
+def _own_feature(work: Work) -> str | None:
     for name in work.zero.features:
         if any(h.name == name for h in work.part.holes):
             return name

@@ -39,10 +39,8 @@ def zero_can_be_found(work: Work, held: Held, done: frozenset[str], settings: Se
     """
     found, _ = pick_ups(work, held, done)
     key = ("room", held.frame, held.hold.boxes, found)
-    if key not in work.notes:
-        planned = PlannedSetup(1, held.frame.z, held.hold, held.frame, work.zero, found, ())
-        work.notes[key] = all(row.driven for row in picked(planned, Standing(work.part, held.frame), settings))
-    return bool(work.notes[key])
+    planned = PlannedSetup(1, held.frame.z, held.hold, held.frame, work.zero, found, ())
+    return work.known(key, lambda: all(row.driven for row in picked(planned, Standing(work.part, held.frame), settings)))
 
 
 def axes_asked(want: Demand, held: Held) -> frozenset[str]:
