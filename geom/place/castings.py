@@ -16,7 +16,9 @@ from geom.model.part import Part
 from geom.place.ask import Ask, ask_for
 from geom.place.placement import Placement
 from geom.place.rank import Ranked, rank_castings
+from geom.place.rows import prepare_even
 from geom.place.scan_ask import scan_asks
+from geom.place.sites import sites_of
 from geom.place.solve import place, prepare
 from geom.place.words import Instructions, instructions
 from geom.readings.files import load_readings
@@ -167,7 +169,10 @@ def _scanned(
     ahead.go_on()
     prepare(part, fine=True)
     walls_for(part, settings.casting.grade)
-    found = with_skin(part, ahead.scan(), laying.result(), stubs)
+    scan = ahead.scan()
+    if not scan.is_cloud:
+        prepare_even(part, sites_of(part, True), min(len(scan.vertices), len(scan.triangles)))
+    found = with_skin(part, scan, laying.result(), stubs)
     rest = replace(readings, touches=()) if touched else readings
     laid = readings.touches if touched else ()
     skin, filled = with_touches(part, found.skin, found.laid.accuracy, found.laid.to_part, laid)

@@ -245,7 +245,7 @@ def _scanned(received: AsReceived, sites: Sites, points: Floats, normals: Floats
     found = received.scan.over(points, normals, move.points(sites.samples.looked_from)).distance
     off = found - drawn
     off[~(np.abs(off) <= _UNLIKE)] = np.nan
-    return _evener_of(sites, _places_to_a_point(received, sites)).even(off)
+    return _evener_of(sites, _places_to_a_point(received.part, sites, received.scan.points)).even(off)
 
 
 @lru_cache(maxsize=4)
@@ -253,11 +253,15 @@ def _evener_of(sites: Sites, coarse: float) -> Evener:
     return evener(sites.samples.points, sites.face, coarse)
 
 
-def _places_to_a_point(received: AsReceived, sites: Sites) -> float:
-    """Return how many sites share one point of the scan; a cloud's patches have a point each."""
-    assert received.scan is not None
-    skin = sum(surface.area for surface in received.part.casting.surfaces)
-    return float(skin / received.scan.points / max(sites.samples.area.sum() / len(sites.face), 1e-300))
+def _places_to_a_point(part: Part, sites: Sites, points: int) -> float:
+    """Return how many sites share one of so many points of a scan, at least 1; a cloud's patches have a point each."""
+    skin = sum(surface.area for surface in part.casting.surfaces)
+    return max(float(skin / points / max(sites.samples.area.sum() / len(sites.face), 1e-300)), 1.0)
+
+
+def prepare_even(part: Part, sites: Sites, points: int) -> None:
+    """Work out ahead how a scan of so many points is evened out."""
+    _evener_of(sites, _places_to_a_point(part, sites, points))
 
 
 def outline_misfits(received: AsReceived, outline: Outline, move: Rigid, pivot: Pivot) -> Misfits:

@@ -103,7 +103,7 @@ class Finder:
         low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
         self._centre = box_middle(mesh.vertices)
         self.step = max(1e-4, 2e-6 * float(np.linalg.norm(high - low)))
-        self._planes = None if solid is None else _facet_planes(mesh.vertices - self._centre, mesh.triangles)
+        self._planes = None if solid is None else _facet_planes(mesh.vertices, mesh.triangles, self._centre)
         self._curved, self._free = np.zeros(0, dtype=np.bool_), np.zeros(0, dtype=np.bool_)
         if self._forms is not None:
             self._curved, self._free = self._forms.kind != PLANE, self._forms.kind == OTHER
@@ -196,8 +196,7 @@ class Finder:
         """Return the planes of some facets; a plain mesh may have millions, of which few are ever met: its are not kept."""
         if self._planes is not None:
             return self._planes[0][hit], self._planes[1][hit]
-        corners = self._mesh.triangles[hit]
-        return _facet_planes(self._mesh.vertices[corners.ravel()] - self._centre, np.arange(corners.size).reshape(-1, 3))
+        return _facet_planes(self._mesh.vertices, self._mesh.triangles[hit], self._centre)
 
     def _curve(self, met: "_Met") -> Ints:
         """Move distances to facets of curved faces on to the form itself; return the rows where that fails."""
@@ -278,10 +277,12 @@ class Finder:
         return tree, EdgeRays(tubes, f, self._centre, self.step) if len(tubes.faces) else None
 
 
-def _facet_planes(vertices: Floats, triangles: Ints) -> tuple[Floats, Floats]:
-    """Return the facets' outward unit normals (m, 3) and their offsets (m,) from the origin."""
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
+def _facet_planes(vertices: Floats, triangles: Ints, centre: Floats) -> tuple[Floats, Floats]:
+    """Return the facets' outward unit normals (m, 3) and their offsets (m,) from a point."""
+    a, b, c = (vertices.take(triangles[:, i], axis=0) - centre for i in range(3))
+    (p, q, r), (x, y, z) = (b - a).T, (c - a).T
+    normal = np.empty((len(triangles), 3))
+    normal[:, 0], normal[:, 1], normal[:, 2] = q * z - r * y, r * x - p * z, p * y - q * x
     size = np.sqrt(dots(normal, normal))
     normal /= np.where(size > 0, size, 1.0)[:, None]
     return normal, dots(a, normal)

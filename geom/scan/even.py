@@ -28,6 +28,9 @@ _PIT: Final = 5.0
 _RIDGE: Final = 0.03
 """Holds back slopes that the neighbours do not fix: across the face."""
 
+_STRAIGHT: Final = 3e-5
+"""A face is flat when its places lie so many times less off a plane than they reach along it."""
+
 _FEW: Final = 24
 """Places on a face from which its own scatter is told; below, that of all faces stands in."""
 
@@ -66,13 +69,12 @@ class Evener:
     """Fits for fixed places, narrow to wide.
 
     Attributes:
-        points: (n, 3); face: (n,) numbers from 0.
+        faces: the rows (m,) of each face, and orthonormal columns (m, up to 4) of which every straight surface over it is made.
         fits: sparse weights (n, n) of the fit before (of the values themselves, for the first).
         shares: (n,) variance of each fit when that of one value is 1; steps: and of its difference from the one before.
     """
 
-    points: Floats = field(repr=False)
-    face: Ints
+    faces: tuple[tuple[Ints, Floats], ...] = field(repr=False)
     fits: tuple[Any, ...] = field(repr=False)
     shares: tuple[Floats, ...] = field(repr=False)
     steps: tuple[Floats, ...] = field(repr=False)
@@ -107,28 +109,25 @@ class Evener:
     def _trend(self, values: Floats, seen: Bools) -> Floats:
         """Return what a straight surface through each whole face makes of its places (n,): the fits need not follow its lean."""
         found = np.zeros(len(values))
-        for face in range(int(self.face.max(initial=-1)) + 1):
-            mine = np.flatnonzero(self.face == face)
-            known = mine[seen[mine]]
-            if known.size < _FEW:
-                continue
-            middle = self.points[known].mean(axis=0)
-            rows = np.concatenate([np.ones((known.size, 1)), self.points[known] - middle], axis=1)
-            slope = np.linalg.lstsq(rows.T @ rows, rows.T @ values[known], rcond=1e-9)[0]
-            found[mine] = slope[0] + (self.points[mine] - middle) @ slope[1:]
+        for rows, straight in self.faces:
+            known = seen[rows]
+            if known.all() and known.size >= _FEW:
+                found[rows] = straight @ (straight.T @ values[rows])
+            elif known.sum() >= _FEW:
+                found[rows] = straight @ np.linalg.lstsq(straight[known], values[rows[known]], rcond=_STRAIGHT)[0]
         return found
 
     def _scatter(self, off: Floats, usable: Bools) -> Floats:
         """Return the standard deviation of one value (n,), face by face."""
-        rows = np.flatnonzero(usable)
-        if not rows.size:
+        size = np.abs(off)
+        if not usable.any():
             return np.zeros(len(off))
-        found = np.full(int(self.face.max()) + 1, _MAD * float(np.median(np.abs(off[rows]))))
-        for face in np.unique(self.face[rows]).tolist():
-            mine = rows[self.face[rows] == face]
+        found = np.full(len(off), _MAD * float(np.median(size[usable])))
+        for rows, _ in self.faces:
+            mine = size[rows][usable[rows]]
             if mine.size >= _FEW:
-                found[face] = _MAD * float(np.median(np.abs(off[mine])))
-        return np.asarray(found[self.face])
+                found[rows] = _MAD * float(np.median(mine))
+        return found
 
 
 def _fitted(fit: Any, values: Floats, seen: Bools) -> Floats:
@@ -150,7 +149,15 @@ def evener(points: Floats, face: Ints, coarse: float = 1.0) -> Evener:
     names = np.unique(face, return_inverse=True)[1].reshape(-1)
     fits = tuple(_level(points, names, max(coarse, 1.0) * _WIDER**level) for level in range(_LEVELS))
     shares, steps = _variances(fits, len(points))
-    return Evener(points, names, fits, shares, steps)
+    faces = [np.flatnonzero(names == number) for number in range(int(names.max(initial=-1)) + 1)]
+    return Evener(tuple((rows, _straight(points[rows])) for rows in faces), fits, shares, steps)
+
+
+def _straight(points: Floats) -> Floats:
+    """Return orthonormal columns (m, up to 4) that span the straight surfaces over places (m, 3)."""
+    rows = np.concatenate([np.ones((len(points), 1)), points - points.mean(axis=0)], axis=1)
+    columns, sizes, _ = np.linalg.svd(rows, full_matrices=False)
+    return np.ascontiguousarray(columns[:, sizes > _STRAIGHT * sizes[0]])
 
 
 def _variances(fits: tuple[Any, ...], count: int) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
