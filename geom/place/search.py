@@ -19,7 +19,8 @@ from geom.place.margin_lp import Rows
 from geom.place.pairs import pair_misfits
 from geom.place.rows import Look, Pivot, look, outline_misfits, small_move, step_of
 from geom.place.sites import Sites, outline_of, with_walls_met
-from geom.place.stages import STRIDE, Aims, Staged, Start, is_worse, staged, thickest
+from geom.place.stages import STRIDE, Aims, Staged, Start, is_worse, promised, staged, thickest
+from geom.place.starts import by_row, by_site, renumbered
 from geom.place.trail import FIRST_PACE, Tangents, no_tangents, that_held
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.rays.rays import skin_of
@@ -36,8 +37,11 @@ _KEPT: Final = 1e-3
 STILL: Final = 5e-5
 """A place whose next step is shorter than this, mm, is at rest."""
 
-_NOWHERE: Final = -(10**9)
-"""Row of a point that is not seen."""
+_SETTLING: Final = 0.02
+"""When a step first is shorter than this, mm, other walls are looked for: then few steps are lost if one has come nearer."""
+
+_CHECKED: Final = 1e-3
+"""Within so much of gone way, mm, no other wall comes nearer by what counts."""
 
 _NEARER: Final = 0.01
 """Another wall nearer by more than this, mm, than the one a point looked at takes its place..."""
@@ -102,29 +106,6 @@ class Basis:
         face = np.concatenate([aims.face, self.tangents.face])
         return replace(aims, margins=aims.margins.with_these(self.tangents.rows()), face=face)
 
-    def sites_of(self, start: Start) -> Start:
-        """Return where programs may start with points instead of rows."""
-        rows = self.rows
-        margin, shortfall = (
-            None if c is None else np.where(c < 0, c, rows[np.maximum(c, 0)]) for c in (start.margin, start.shortfall)
-        )
-        return Start(margin, shortfall, tuple(rows[cut] for cut in start.cuts))
-
-    def start(self, sites: Start) -> Start:
-        """Return where programs may start, given by points, as rows; what is not seen so from here is left out."""
-        row = np.full(len(self.here.case.sites.wall), _NOWHERE)
-        row[self.here.rows] = np.arange(len(self.here.rows))
-
-        def there(points: Ints | None) -> Ints | None:
-            if points is None or points.max() >= len(row):
-                return None
-            found = np.where(points < 0, points, row[np.maximum(points, 0)])
-            return None if (found == _NOWHERE).any() or len(np.unique(found)) < len(found) else found
-
-        face = self.here.aims.face
-        cuts = (cut for cut in map(there, sites.cuts) if cut is not None and len(np.unique(face[cut])) == len(cut))
-        return Start(there(sites.margin), there(sites.shortfall), tuple(cuts))
-
     def left(self, step: Floats, gone: Floats, floor: float, there: Here) -> "Basis":
         """Return the place gone to with the rows that held a step and lie over what is seen there; a scan is too rough for them."""
         if there.case.received.scan is not None:
@@ -152,47 +133,87 @@ class Settled:
 
 def settle(case: Case) -> Settled:
     """Look, step, and look again until the place is at rest and no other wall has come nearer; else the best place seen."""
-    closer = Closer(case.received)
-    basis, looks, known = Basis(_looked(case, closer, STAY, None), no_tangents()), 1, -np.inf
-    best, pace = basis.here, FIRST_PACE
-    start = Start()
+    search = _Search(case)
     while True:
-        from_, settings = basis, case.settings
-        result = staged(basis.aims, settings.order, settings.hold, STRIDE, known, basis.start(start))
-        start, pace = basis.sites_of(result.start), pace.next(result.step)
-        gone, change = pace.share * result.step, float(np.abs(result.step).max())
-        there = _looked(basis.here.case, closer, _stepped(basis.here.move, gone, case.pivot), basis.here.seen)
-        looks += 1
-        if looks == 2 and there.least < -_KEPT:
-            best, taken = _as_thick_as_can_be(max(there, basis.here, key=lambda h: h.least), closer)
-            basis, known, looks, pace = Basis(best, no_tangents()), best.least, looks + taken, FIRST_PACE
+        result, from_, change = search.step()
+        over = search.looks >= _LOOKS
+        if change < _SETTLING and search.unchecked and search.with_nearer_walls(search.basis.here) and not over:
             continue
-        basis = basis.left(result.step, gone, result.floor, there)
-        best = best if is_worse(there.aims, best.aims, settings.order, result.floor) else there
-        if change >= STILL and looks < _LOOKS:
+        if change >= STILL and not over:
             continue
-        here = there if change < STILL else best
-        nearer, whole, again = _with_nearer_walls(here)
-        if not again or looks >= _LOOKS:
-            return Settled(here, whole, result, from_, looks, change, change < STILL and not again)
-        best = _looked(nearer, closer, here.move, here.seen)
-        basis, pace = Basis(best, no_tangents()), FIRST_PACE
+        here = search.basis.here if change < STILL else search.best
+        again = search.gone > _CHECKED and search.with_nearer_walls(here)
+        if not again or over:
+            return Settled(here, _whole(here), result, from_, search.looks, change, change < STILL and not again)
 
 
-def _as_thick_as_can_be(here: Here, closer: Closer) -> tuple[Here, int]:
-    """Return the place of the best least margin, up to 0, from which the aims are then served, and the looks it took."""
+class _Search:
+    """How far a search is.
+
+    Attributes:
+        basis: the place with its rows; best: the best place seen; known: the least margin that some place is known to have.
+        gone: how far it has gone since other walls were looked for, mm; unchecked: they never were.
+    """
+
+    __slots__ = ("_closer", "_pace", "_start", "basis", "best", "gone", "known", "looks", "unchecked")
+
+    def __init__(self, case: Case) -> None:
+        self._closer, self._pace = Closer(case.received), FIRST_PACE
+        self.best = _looked(case, self._closer, STAY, None)
+        self.basis, self.looks, self.known = Basis(self.best, no_tangents()), 1, -np.inf
+        self.gone, self.unchecked = np.inf, True
+        most, start = promised(self.best.aims, case.settings.hold, STRIDE)
+        self._start = by_site(start, self.basis.rows)
+        if most < -_KEPT:
+            self._thicken(self.best)
+
+    def step(self) -> tuple[Staged, Basis, float]:
+        """Go the next step; return what it serves, the place it was worked out from, and how long it would be whole, mm."""
+        from_, case, here = self.basis, self.basis.here.case, self.basis.here
+        start = by_row(self._start, here.rows, here.aims.face)
+        result = staged(from_.aims, case.settings.order, case.settings.hold, STRIDE, self.known, start)
+        self._start, self._pace = by_site(result.start, from_.rows), self._pace.next(result.step)
+        gone, change = self._pace.share * result.step, float(np.abs(result.step).max())
+        there = _looked(case, self._closer, _stepped(here.move, gone, case.pivot), here.seen)
+        self.looks, self.gone = self.looks + 1, self.gone + float(np.abs(gone).max())
+        if self.looks == 2 and there.least < -_KEPT:
+            self._thicken(max(there, here, key=lambda h: h.least))
+            return result, from_, np.inf
+        self.basis = from_.left(result.step, gone, result.floor, there)
+        self.best = self.best if is_worse(there.aims, self.best.aims, case.settings.order, result.floor) else there
+        return result, from_, change
+
+    def _thicken(self, here: Here) -> None:
+        """Go to the best least margin first."""
+        self.best, self._start, taken = _as_thick_as_can_be(here, self._closer, self._start)
+        self.known, self.looks, self._pace = self.best.least, self.looks + taken, FIRST_PACE
+        self.basis = Basis(self.best, no_tangents())
+
+    def with_nearer_walls(self, here: Here) -> bool:
+        """Look for other walls that have come nearer to a place; where there are, start there again with these."""
+        self.unchecked, self.gone = False, 0.0
+        case = _with_nearer_walls(here)
+        if case is None:
+            return False
+        self.best = _looked(case, self._closer, here.move, None)
+        self._start = renumbered(self._start, here.case.sites.samples.points, self.best.case.sites.samples.points)
+        self.basis, self._pace, self.gone = Basis(self.best, no_tangents()), FIRST_PACE, np.inf
+        return True
+
+
+def _as_thick_as_can_be(here: Here, closer: Closer, start: Start) -> tuple[Here, Start, int]:
+    """Return the place of the best least margin, up to 0, where programs there may start, and the looks it took."""
     basis, best, pace, hold = Basis(here, no_tangents()), here, FIRST_PACE, here.case.settings.hold
-    start = Start()
     for looks in range(_LOOKS // 2):
-        step, found = thickest(basis.aims, hold, STRIDE, basis.start(start))
-        start = basis.sites_of(Start(found.corner))
-        if best.least >= found.margin - _KEPT:
-            return best, looks
+        step, found = thickest(basis.aims, hold, STRIDE, by_row(start, basis.here.rows, basis.here.aims.face), best.least + _KEPT)
+        start = by_site(Start(found.corner), basis.rows)
+        if step is None:
+            return best, start, looks
         pace = pace.next(step)
         there = _looked(basis.here.case, closer, _stepped(basis.here.move, pace.share * step, here.case.pivot), basis.here.seen)
         basis = basis.left(step, pace.share * step, found.margin, there)
         best = max(there, best, key=lambda h: h.least)
-    return best, _LOOKS // 2
+    return best, start, _LOOKS // 2
 
 
 def _looked(case: Case, closer: Closer, move: Rigid, last: Look | None) -> Here:
@@ -236,29 +257,35 @@ def _aims(case: Case, seen: Look, rows: Ints, move: Rigid) -> Aims:
     )
 
 
-def _with_nearer_walls(here: Here) -> tuple[Case, Look, bool]:
-    """Return the case with points that now look at another, nearer wall set to that, what all saw, and whether any is."""
+def _whole(here: Here) -> Look:
+    """Return what all even sites see from a place; of a scan they are the same as those looked at."""
+    case = here.case
+    return here.seen if case.received.scan is not None else look(case.received, case.all, here.move, case.pivot)
+
+
+def _with_nearer_walls(here: Here) -> Case | None:
+    """Return the case with points that now look at another, nearer wall set to that; None where none does."""
     case, move, all_ = here.case, here.move, here.case.all
     if case.received.scan is not None:
-        return case, here.seen, False
-    whole = look(case.received, all_, move, case.pivot)
+        return None
     points, normals = move.points(all_.samples.points), move.directions(all_.samples.normals)
     ask = np.flatnonzero(all_.counts)
     hits = skin_of(case.part.casting).over(points[ask], normals[ask], move.points(all_.samples.looked_from[ask]))
     others = np.flatnonzero(np.isfinite(hits.distance) & (hits.face >= 0) & (hits.face != all_.wall[ask]))
     if not others.size:
-        return case, whole, False
+        return None
     other, distance = ask[others], hits.distance[others]
     foot = points[other] + distance[:, None] * normals[other]
     met = with_walls_met(case.part, all_, other, hits.face[others], distance, foot)
-    gap = whole.stock[other] - look(case.received, met.of(other), move, case.pivot).stock
+    seen, near = (look(case.received, sites.of(other), move, case.pivot).stock for sites in (all_, met))
+    gap = seen - near
     with np.errstate(invalid="ignore"):
         nearer = (gap > _NEARER) & (gap < _NEAREST)
     if not nearer.any():
-        return case, whole, False
+        return None
     rows = other[nearer]
     changed = with_walls_met(case.part, all_, rows, met.wall[rows], met.reach[rows], met.foot[rows])
-    return replace(case, all=changed, even=fewest(case.part, changed, hollowed(case.received))), whole, True
+    return replace(case, all=changed, even=fewest(case.part, changed, hollowed(case.received)))
 
 
 def hollowed(received: AsReceived) -> frozenset[int]:

@@ -7,6 +7,7 @@ of its straight pieces (cuts, Kelley 1960) that an aim after it would break. Len
 Sources: Kelley, The cutting-plane method, 1960; HiGHS (Huangfu and Hall 2018) through SciPy where the small solver gives up.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,6 +20,11 @@ from geom.rays.analytic import Floats, Ints
 
 _BROKEN: Final = 1e-7
 """A total above its limit by no more than this, mm, keeps it."""
+
+
+_SHARES: Final = np.array([1.0, 0.3, 0.1, 0.03, 0.01])
+"""How far along the way from a place that keeps the total to one that breaks it pieces are taken: a third of the programs are
+solved that pieces at its end alone take."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,13 +93,29 @@ def _by_highs(cost: Floats, rate: Floats, least: Floats, low: Floats, high: Floa
     return np.asarray(found.x)
 
 
-def cut_at(rows: Rows, face: Ints, x: Floats, most: float) -> Ints | None:
-    """Return the rows whose sum is the straight piece of the total that x breaks; None where the total is at most `most`."""
-    margin = rows.over(x, 0.0)
-    thin = thinnest_short(margin, face)
-    return None if -float(margin[thin].sum()) <= most + _BROKEN else thin
+def lots_of(face: Ints) -> list[Ints]:
+    """Return the rows of each face."""
+    return [np.flatnonzero(face == number) for number in np.unique(face)]
 
 
-def cut_of(rows: Rows, thin: Ints, most: float) -> Kept:
-    """Return what keeps a total at most `most` where it is the sum of some rows, at most one a face; elsewhere it holds as well."""
-    return Kept(rows.rate[thin].sum(axis=0)[None], np.array([-most - float(rows.start[thin].sum())]))
+def cuts_at(rows: Rows, lots: Sequence[Ints], inside: Floats, x: Floats, most: float) -> list[Ints]:
+    """Return lots of rows, at most one a face, whose sums are straight pieces of the total that x breaks.
+
+    Args:
+        lots: the rows of each face.
+        inside: a place that keeps the total: pieces are taken on the way to it as well, as those near the limit cut deepest.
+        most: the limit, mm.
+    """
+    margin = rows.start[:, None] + rows.rate @ (inside[:, None] + np.outer(x - inside, _SHARES))
+    thin = np.array([lot[margin[lot].argmin(axis=0)] for lot in lots])
+    least = np.take_along_axis(margin, thin, axis=0)
+    if -float(np.minimum(least[:, 0], 0.0).sum()) <= most + _BROKEN:
+        return []
+    cuts = [thin[least[:, i] < 0.0, i] for i in range(len(_SHARES))]
+    return list({cut.tobytes(): cut for cut in cuts if -float(margin[cut, 0].sum()) > most + _BROKEN}.values())
+
+
+def cuts_of(rows: Rows, lots: Sequence[Ints], most: float) -> Kept:
+    """Return what keeps a total at most `most` where it is the sum of a lot of rows, at most one a face; elsewhere it holds too."""
+    every, begin = np.concatenate(lots), np.cumsum([0, *(len(lot) for lot in lots[:-1])])
+    return Kept(np.add.reduceat(rows.rate[every], begin, axis=0), -most - np.add.reduceat(rows.start[every], begin))

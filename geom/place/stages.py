@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from geom.place.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
-from geom.place.shortfall_lp import cut_at, cut_of, least_shortfall, total_shortfall
+from geom.place.shortfall_lp import cuts_at, cuts_of, least_shortfall, lots_of, total_shortfall
 from geom.rays.analytic import Floats, Ints
 from geom.settings.place import FREEDOMS, Aim, Freedom
 
@@ -128,7 +128,8 @@ class _Work:
     """What has been kept up to now."""
 
     __slots__ = (
-        "aims", "asked", "best", "corners", "cuts", "firm", "floor", "high", "kept", "low", "reached", "short", "stages", "used",
+        "aims", "asked", "best", "corners", "cuts", "firm", "floor", "high", "inside", "kept", "lots", "low", "reached", "short",
+        "stages", "used",
     )  # fmt: skip
 
     def __init__(self, aims: Aims, hold: tuple[Freedom, ...], stride: float, start: Start) -> None:
@@ -141,7 +142,8 @@ class _Work:
         self.floor, self.short, self.asked = -np.inf, np.inf, 0.0
         self.stages: list[Stage] = []
         self.best: Best | None = None
-        self.reached, self.firm = np.zeros(6), False
+        self.reached, self.inside, self.firm = np.zeros(6), np.zeros(6), False
+        self.lots: list[Ints] = []
 
     def required(self, known: float) -> None:
         """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be.
@@ -161,9 +163,10 @@ class _Work:
         self.floor = min(self.asked, found.margin - MARGIN_SLACK)
         least = least_shortfall(margins, face, self.floor, self.low, self.high, self.corners[1])
         self.corners[1] = least.corner
-        self.reached, self.short = least.x, least.total + SLACK
-        for thin in self.cuts:
-            self.kept = self.kept.and_these(cut_of(margins, thin, self.short))
+        self.reached = self.inside = least.x
+        self.short, self.lots = least.total + SLACK, lots_of(face)
+        if self.cuts:
+            self.kept = self.kept.and_these(cuts_of(margins, self.cuts, self.short))
         self.stages.append(Stage("shortfall", least.total))
 
     def share(self) -> None:
@@ -243,14 +246,14 @@ class _Work:
         return self.reached
 
     def _cut(self, x: Floats) -> Kept | None:
-        """Return the piece of the total shortfall that a place breaks, and keep it from now on."""
+        """Return pieces of the total shortfall that a place breaks, and keep them from now on."""
         if self.short == np.inf:
             return None
-        thin = cut_at(self.aims.margins, self.aims.face, x, self.short)
-        if thin is None:
+        found = cuts_at(self.aims.margins, self.lots, self.inside, x, self.short)
+        if not found:
             return None
-        cut = cut_of(self.aims.margins, thin, self.short)
-        self.cuts.append(thin)
+        cut = cuts_of(self.aims.margins, found, self.short)
+        self.cuts += found
         self.kept = self.kept.and_these(cut)
         return cut
 
@@ -263,10 +266,25 @@ class _Work:
         return Start(self.corners[0], self.corners[1], near)
 
 
-def thickest(aims: Aims, hold: tuple[Freedom, ...], stride: float, start: Start) -> tuple[Floats, Best]:
-    """Return the shortest step to the best least margin, up to 0, and the program that found it."""
+def promised(aims: Aims, hold: tuple[Freedom, ...], stride: float) -> tuple[float, Start]:
+    """Return the best least margin, up to 0, that the rows promise, mm, and where programs of the same rows may start."""
+    work = _Work(aims, hold, stride, Start())
+    found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0)
+    return found.margin, Start(found.corner)
+
+
+def thickest(
+    aims: Aims, hold: tuple[Freedom, ...], stride: float, start: Start, enough: float = np.inf
+) -> tuple[Floats | None, Best]:
+    """Return the shortest step to the best least margin, up to 0, and the program that found it.
+
+    Args:
+        enough: None is the step to a margin that is no better than this.
+    """
     work = _Work(aims, hold, stride, start)
     found = best_margin(aims.margins, work.low, work.high, work.kept, 0.0, start.margin)
+    if found.margin <= enough < np.inf:
+        return None, found
     work.reached, work.floor = found.x, found.margin - MARGIN_SLACK
     return work.nearest(np.eye(6), -aims.so_far), found
 
