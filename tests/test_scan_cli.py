@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +20,8 @@ from tests.scan_files import exact_mesh, open_below, write_ply, write_stl
 
 POSE: Rigid = from_turn((20.0, 130.0, -40.0), (15.0, -60.0, 110.0))
 """Where the casting lay before the scanner: part frame -> scan frame."""
+
+ROOT = Path(__file__).resolve().parent.parent
 
 NAMES = ("top", "bottom", "left", "right", "front", "back")
 SCAN = 'file = "casting.stl"\nunit = "{unit}"\n'
@@ -76,6 +80,20 @@ def test_a_block_that_looks_alike_from_four_sides_is_said_to_be_ambiguous(tmp_pa
     assert "one point of the scan on a named face settles it" in out
     assert "best on '" in out
     assert out.count("the casting cleans up, 2.00 mm over what is required at worst") == 4
+
+
+def test_a_command_of_its_own_says_the_same_to_the_last_byte(tmp_path, mesh, capsys):
+    """A command does much aside, in copies of its process (geom/aside.py); called from a program all is done in turn."""
+    job = a_job(tmp_path / "block")
+    noise = np.random.default_rng(5).normal(0.0, 0.03, mesh.vertices.shape)
+    scanned(job, POSE.points(mesh.vertices + noise), mesh.triangles)
+    code = main(["place", str(job), "-q", "--json"])
+    command = [sys.executable, "-m", "export.cli", "place", str(job), "-q", "--json"]
+    alone = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+
+    assert (alone.returncode, alone.stderr) == (code, "")
+    assert alone.stdout == capsys.readouterr().out
+    assert len(json.loads(alone.stdout)["other_ways"]) == 3
 
 
 def test_touches_in_the_frame_of_the_scan_settle_it(tmp_path, mesh, capsys):
