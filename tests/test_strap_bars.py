@@ -7,7 +7,7 @@ from itertools import combinations
 import pytest
 
 from geom.looks.contact import Standing
-from geom.looks.row_faults import meets
+from geom.looks.row_faults import meeting
 from geom.looks.strap_bars import with_bars
 from geom.rows.plan import Hold, Packing, Plan
 from geom.rows.records import Box, Row, Setup, Tool
@@ -73,8 +73,8 @@ def test_a_bar_keeps_clear_of_a_cutter() -> None:
     setup = strapped(row)
 
     assert setup.holding[0][0] == "strap 1 runs to the front: stud "
-    assert not any(meets(row, box) for box in setup.boxes if box.name != "table")
-    assert meets(row, boxes(strapped())["strap 1"])
+    assert not meeting([row], [box for box in setup.boxes if box.name != "table"])
+    assert meeting([row], [boxes(strapped())["strap 1"]])
 
 
 def test_no_room_is_said_and_the_nose_stays() -> None:
@@ -107,6 +107,6 @@ def test_every_strap_of_the_bundled_jobs_finds_room(name: str, number: int, coun
     straps = [[box for box in setup.boxes if box.name.endswith(f"strap {i}")] for i in range(1, count + 1)]
 
     assert [len(one) for one in straps] == [3] * count
-    assert not [(row.number, box.name) for row in setup.rows for one in straps for box in one if meets(row, box)]
+    assert not [(row.number, box.name) for row in setup.rows for one in straps for box in one if meeting([row], [box])]
     for one, other in combinations(straps, 2):
         assert not [(a, b) for a in one for b in other if all(a.low[i] < b.high[i] and b.low[i] < a.high[i] for i in (0, 1))]

@@ -46,7 +46,7 @@ def faults_of(setup: Setup, part: Part, settings: Settings) -> tuple[Words, ...]
 def steel_faults(setup: Setup, standing: Standing, settings: Settings) -> tuple[Words, ...]:
     """Return the faults that show without a look at the finished part: places, travel, steel."""
     cutting = [row for row in setup.rows if row.action in CUTTING]
-    against = (words for row in cutting for box in setup.boxes for words in _against_box(row, box))
+    against = (words for row, box in _close(cutting, setup.boxes) for words in _against_box(row, box))
     return (*_twice(setup), *_travel(setup, standing, settings), *against)
 
 
@@ -133,16 +133,30 @@ def _up_and_down(setup: Setup, standing: Standing, settings: Settings) -> Iterat
 # --- steel ----------------------------------------------------------------------------------
 
 
-def meets(row: Row, box: Box) -> bool:
-    """Tell whether a row's tool or its holder runs into a box."""
-    return next(_against_box(row, box), None) is not None
+def meeting(rows: Sequence[Row], boxes: Sequence[Box]) -> bool:
+    """Tell whether any row's tool or its holder runs into a box."""
+    return any(next(_against_box(row, box), None) is not None for row, box in _close(rows, boxes))
+
+
+def _close(rows: Sequence[Row], boxes: Sequence[Box]) -> list[tuple[Row, Box]]:
+    """Return the rows and boxes of which one's own box, seen from above, comes within reach of the other's cutter or holder."""
+    if not rows or not boxes:
+        return []
+    ends = [(row.x or 0.0, row.x_to, row.y or 0.0, row.y_to, 0.5 * row.tool.diameter) for row in rows]
+    spans = np.array([(x, x if a is None else a, y, y if b is None else b, max(r, HOLDER_RADIUS)) for x, a, y, b, r in ends])
+    across, away = np.sort(spans[:, :2], axis=1), np.sort(spans[:, 2:4], axis=1)
+    walls = np.array([(box.low[0], box.high[0], box.low[1], box.high[1]) for box in boxes])
+    gaps = [
+        np.maximum(np.maximum(walls[:, i] - span[:, 1:], span[:, :1] - walls[:, i + 1]), 0.0)
+        for i, span in ((0, across), (2, away))
+    ]
+    near = np.argwhere(np.hypot(*gaps) <= spans[:, 4:])
+    return [(rows[i], boxes[j]) for i, j in near.tolist()]
 
 
 def _against_box(row: Row, box: Box) -> Iterator[Words]:
     """Yield where a cutter or its holder runs into a box."""
     if row.z is None or row.x is None or row.y is None:
-        return
-    if _box_away(row, box) > max(0.5 * row.tool.diameter, HOLDER_RADIUS):
         return
     away = _away(row, box)
     for what, radius, bottom in (
@@ -154,16 +168,6 @@ def _against_box(row: Row, box: Box) -> Iterator[Words]:
         aside, deep = radius - away, box.high[2] - bottom
         if aside > _TOUCH and deep > _TOUCH:
             yield (f"{_name(row)}: ", *what, f" meets the {box.name} by ", min(aside, deep))
-
-
-def _box_away(row: Row, box: Box) -> float:
-    """Return how near the box about a row's line comes to a box, seen from above: no further than the line itself."""
-    gaps = []
-    for at, to, low, high in ((row.x, row.x_to, box.low[0], box.high[0]), (row.y, row.y_to, box.low[1], box.high[1])):
-        start = at or 0.0
-        end = start if to is None else to
-        gaps.append(max(low - max(start, end), min(start, end) - high, 0.0))
-    return math.hypot(*gaps)
 
 
 def _away(row: Row, box: Box) -> float:

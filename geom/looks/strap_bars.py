@@ -16,7 +16,7 @@ import numpy as np
 
 from geom.looks.contact import Standing
 from geom.looks.holder import CLEAR, table_height
-from geom.looks.row_faults import meets
+from geom.looks.row_faults import meeting
 from geom.rays.analytic import Floats
 from geom.rows.plan import Hold
 from geom.rows.records import Box, Row, Setup, Words
@@ -113,11 +113,7 @@ def _bars(number: int, nose: Box, table: float, others: Sequence[Box], rows: Seq
         stud, heel = found
         boxes = _boxes(number, nose, along, stud, heel, table)
         taken = any(_overlap(one, other) for one in boxes for other in others)
-        if (
-            not taken
-            and _lies(boxes[0], nose, along, standing)
-            and not any(meets(row, _grown(one)) for row in rows for one in boxes)
-        ):
+        if not taken and _lies(boxes[0], nose, along, standing) and not meeting(rows, [_grown(one) for one in boxes]):
             yield Bar(number, way, stud, heel, nose.low[2] - table, boxes)
 
 

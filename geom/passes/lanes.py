@@ -89,6 +89,10 @@ class Ground:
         x0, y0, x1, y1 = self.target.bounds
         return float(min(x1 - x0, y1 - y0))
 
+    def turned(self, turn: "_Turned") -> "Ground":
+        """Return it as lanes along one axis see it."""
+        return Ground(*(turn.shape(one) for one in (self.own, self.target, self.walls, self.raw, self.edged)))
+
 
 @dataclass(frozen=True, slots=True)
 class LanePlan:
@@ -192,8 +196,11 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     """Return a cutter's lanes along one axis; None where they would leave the table's travel or reach nothing."""
     radius, run_out = 0.5 * cutter.diameter, scene.use.run_out
     turned = _Turned(way)
-    target, own = turned.shape(ground.target), turned.shape(ground.own)
-    forbidden = turned.shape(ground.walls).buffer(radius + keep, quad_segs=32)
+    seen = scene.known(("turned", ground, way), lambda: ground.turned(turned))
+    target, own = seen.target, seen.own
+    forbidden = scene.known(
+        ("forbidden", ground, way, cutter.diameter, keep), lambda: seen.walls.buffer(radius + keep, quad_segs=32)
+    )
     y0, y1 = target.bounds[1::2]
     count = 1 if y1 - y0 <= _ONE_LANE * cutter.diameter else passes_wide(cutter, y1 - y0)
     step, grid = (y1 - y0) / count, _ROUND[scene.use.units]
@@ -207,20 +214,26 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     spans += _extra(spans, radius, run_out, own, forbidden, grid)
     if not spans or _too_long(spans, way, scene):
         return None
-    swept = shapely.union_all([shapely.LineString([(a, c), (b, c)]).buffer(radius, quad_segs=32) for c, a, b in spans])
-    metal = turned.shape(ground.raw)
+    swept = _swept(spans, radius, 32)
+    metal = seen.raw
     order = sorted(spans, key=lambda s: (round(s[0], 6), s[1]))
-    blind = any(metal.distance(shapely.Point(a, c)) < radius - 1e-6 for c, a, _ in order)
+    blind = bool((shapely.distance(metal, shapely.points([(a, c) for c, a, _ in order])) < radius - 1e-6).any())
     lanes = tuple(turned.lane(s, _is_short(s, forbidden)) for s in order)
     return LanePlan(
         cutter,
         way,
         lanes,
         step,
-        _missed(own.difference(turned.shape(ground.edged)), own.area, swept, forbidden, radius),
+        _missed(own.difference(seen.edged), own.area, swept, forbidden, radius),
         blind,
         keep,
     )
+
+
+def _swept(spans: Sequence[tuple[float, float, float]], radius: float, corners: int) -> BaseGeometry:
+    """Return what a cutter sweeps along lanes; `corners` to a quarter turn at their ends."""
+    lines = shapely.linestrings([[(a, c), (b, c)] for c, a, b in spans]) if spans else []
+    return shapely.union_all(shapely.buffer(lines, radius, quad_segs=corners))
 
 
 def _is_short(span: tuple[float, float, float], forbidden: BaseGeometry) -> bool:
@@ -279,11 +292,7 @@ def _extra(
     grid: tuple[float, float],
 ) -> list[tuple[float, float, float]]:
     """Return lanes that reach what evenly spaced ones cannot, beside what stands up: one along each edge of what is left."""
-    done = (
-        shapely.union_all([shapely.LineString([(a, c), (b, c)]).buffer(radius) for c, a, b in spans])
-        if spans
-        else shapely.Polygon()
-    )
+    done = _swept(spans, radius, 16)
     more: list[tuple[float, float, float]] = []
     for piece in shapely.get_parts(own.difference(done)):
         _, y0, _, y1 = piece.bounds

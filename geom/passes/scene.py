@@ -155,7 +155,10 @@ def speeds_of(
     scene: Scene, cutter: Cutter, work: Work, *, diameter: float | None = None, depth: float = 0.0, width: float | None = None
 ) -> tuple[CutData | None, tuple[Words, ...]]:
     """Return what to set for a cutter, or None and why no table says."""
-    found = speed_feed(scene.shop, scene.alloy, cutter, work, diameter=diameter, depth=depth, width=width)
+    found = scene.known(
+        ("speeds", cutter, work, diameter, depth, width),
+        lambda: speed_feed(scene.shop, scene.alloy, cutter, work, diameter=diameter, depth=depth, width=width),
+    )
     if isinstance(found, CutData):
         return found, found.notes
     return None, (("no published ", *found.wanted, *((": ", *found.gives) if found.gives else ())),)

@@ -117,9 +117,15 @@ def widest_three(points: Sequence[Flat], centre: Flat) -> tuple[int, int, int] |
             for k in range(j + 1, len(points)):
                 three = (points[i], points[j], points[k])
                 size = abs(_left(*three))
-                if size > 1.0 and (best is None or size > best[0] + 1e-6) and mass_is_over(three, centre):
+                if size > 1.0 and (best is None or size > best[0] + 1e-6) and _is_over(three, centre):
                     best = (size, (i, j, k))
     return best[1] if best else None
+
+
+def _is_over(three: tuple[Flat, Flat, Flat], centre: Flat) -> bool:
+    """Tell whether a point lies over a triangle, as `mass_is_over` does."""
+    a, b, c = three if _left(*three) > 0.0 else three[::-1]
+    return all(_left(p, q, centre) >= -1e-9 for p, q in ((a, b), (b, c), (c, a)))
 
 
 def hull(points: Sequence[Flat]) -> tuple[Flat, ...]:

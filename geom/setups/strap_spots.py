@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from geom.model.part import PartHole
 from geom.rays.analytic import Bools, Floats, Ints
@@ -54,14 +53,38 @@ def strap_spots(work: Work, frame: Frame, done: frozenset[str]) -> Spots:
 
 def _strap_spots(work: Work, frame: Frame, over: Sight, under: Sight) -> Spots:
     below = scale(frame.z, -1.0)
-    top, bottom = frame.local_points(over.points), frame.local_points(under.points)
-    feet = -under.out
+    top, feet = frame.local_points(over.points), -under.out
     grid = work.frame(frame.z).local_points(over.points)[:, :2]
     wide = _wide_enough(grid, over.face, looking(work, frame.z), work.step)
-    near, row = cKDTree(bottom[:, :2]).query(top[:, :2])
-    down = np.isin(under.face[row], looking(work, below)) & (near <= work.step)
+    beneath = work.frame(below)
+    row = _nearest(beneath.local_points(over.points)[:, :2], beneath.local_points(under.points)[:, :2], work.step)
+    down = np.isin(under.face[row], looking(work, below)) & (row >= 0)
     good = wide & down
     return Spots(top[good], over.face[good], under.face[row][good], feet[row][good])
+
+
+def _nearest(points: Floats, grid: Floats, step: float) -> Ints:
+    """Return the number of the grid point nearest to each point, (n,); -1 where none is within a step.
+
+    Args:
+        grid: (m, 2) some of the points of a square grid along X and Y.
+    """
+    row, best = np.full(len(points), -1), np.full(len(points), step)
+    if not len(grid):
+        return row
+    first = grid.min(axis=0)
+    at, cell = (np.rint((some - first) / step).astype(np.int64) for some in (grid, points))
+    number = np.full(at.max(axis=0) + 1, -1)
+    number[tuple(at.T)] = np.arange(len(grid))
+    for shift in np.stack(np.meshgrid((-1, 0, 1), (-1, 0, 1)), axis=-1).reshape(-1, 2):
+        where = cell + shift
+        inside = np.flatnonzero(((where >= 0) & (where < number.shape)).all(axis=1))
+        found = number[tuple(where[inside].T)]
+        inside, found = inside[found >= 0], found[found >= 0]
+        away = np.hypot(*(points[inside] - grid[found]).T)
+        nearer = away <= best[inside]
+        row[inside[nearer]], best[inside[nearer]] = found[nearer], away[nearer]
+    return row
 
 
 def _wide_enough(grid: Floats, face: Ints, level: list[int], step: float) -> Bools:

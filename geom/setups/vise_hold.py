@@ -129,7 +129,8 @@ def _between(one: _Try, height: float, *, on_jaws: bool = False) -> Held | None:
     top = bed + vise.jaw_height
     ends = one.work.reach(frame, one.done)
     window = jaw_window(vise, *ends, one.end)
-    back, front = (side_at(one.work, frame, f, one.done, (bed, top), window) for f in one.seen)
+    back = side_at(one.work, frame, one.seen[0], one.done, (bed, top), window)
+    front = side_at(one.work, frame, one.seen[1], one.done, (bed, top), window) if back else None
     if back is None or front is None or not sides_agree(back.lean, front.lean):
         return None
     if _goes_back(front, back, one.pin):

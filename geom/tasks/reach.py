@@ -9,6 +9,7 @@ the frame looked from. Knows nothing of the casting, of holders or of vises.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -123,12 +124,22 @@ def open_share(seen: View, faces: Sequence[int], z: float) -> float:
 
 
 def standing(seen: View, low: Flat, high: Flat, z: float) -> "shapely.Geometry":
-    """Return the outline, seen from above, of the metal that stands above z over a rectangle; facets are taken as they are."""
-    above = _outlines(seen, np.array([low, high]), z - FACET_SLACK)
-    return shapely.union_all(_polygons(above)) if len(above) else shapely.Polygon()
+    """Return the outline, seen from above, of the metal that stands above z over a rectangle; facets are taken as they are.
+
+    A face that stands above z all over is taken whole, also beyond the rectangle.
+    """
+    near = np.all(seen.low[:, :2] <= np.array(high), axis=1) & np.all(seen.high[:, :2] >= np.array(low), axis=1)
+    faces = np.unique(seen.face[near & (seen.high[:, 2] > z)])
+    lowest = np.full(int(seen.face.max(initial=-1)) + 2, np.inf)
+    np.minimum.at(lowest, seen.face, seen.low[:, 2])
+    whole = [int(face) for face in faces if face >= 0 and lowest[face] > z]
+    above = _outlines(seen, np.array([low, high]), z - FACET_SLACK, ~np.isin(seen.face, whole))
+    parts = [*(outline(seen, (face,)) for face in whole), *(_polygons(above) if len(above) else ())]
+    return shapely.union_all(parts) if parts else shapely.Polygon()
 
 
-def outline(seen: View, faces: Sequence[int]) -> "shapely.Geometry":
+@lru_cache(maxsize=4096)
+def outline(seen: View, faces: tuple[int, ...]) -> "shapely.Geometry":
     """Return the outline, seen from above, of some upward-facing faces."""
     mine = np.isin(seen.face, np.asarray(faces))
     return shapely.union_all(shapely.polygons(seen.corners[mine][:, :, :2])) if mine.any() else shapely.Polygon()
@@ -148,13 +159,14 @@ def _around(points: _Array, radius: float) -> _Array:
     return np.array([points.min(axis=0) - radius, points.max(axis=0) + radius])
 
 
-def _outlines(seen: View, box: _Array, z: float) -> _Array:
-    """Return the outline of each facet's part above z, over a rectangle: (k, 4, 2, 2), side, end, x y.
+def _outlines(seen: View, box: _Array, z: float, wanted: _Bools | None = None) -> _Array:
+    """Return the outline of each facet's part above z, of all or of those wanted, over a rectangle: (k, 4, 2, 2), side, end, x y.
 
     A facet cut by the level has a fourth side along the cut; sides that are not there are NaN.
     """
     level = z + FACET_SLACK
     near = (seen.high[:, 2] > level) & np.all(seen.low[:, :2] <= box[1], axis=1) & np.all(seen.high[:, :2] >= box[0], axis=1)
+    near = near if wanted is None else near & wanted
     a = seen.corners[near]
     b = np.roll(a, -1, axis=1)
     below_a, below_b = a[:, :, 2] <= level, b[:, :, 2] <= level
@@ -182,8 +194,11 @@ def _cuts(crossing: _Array, below_a: _Bools, below_b: _Bools) -> _Array:
 def _polygons(outlines: _Array) -> npt.NDArray[Any]:
     """Return the outlines as polygons."""
     whole = np.isnan(outlines[:, 3, 0, 0])
-    cut = [shapely.MultiPoint(sides[~np.isnan(sides[:, 0, 0])].reshape(-1, 2)).convex_hull for sides in outlines[~whole]]
-    return np.concatenate([shapely.polygons(outlines[whole][:, :3, 0]), np.array(cut, dtype=object)])
+    sides = outlines[~whole]
+    there = ~np.isnan(sides[:, :, 0, 0])
+    ends, owner = sides[there].reshape(-1, 2), np.repeat(np.arange(len(sides)), 2 * there.sum(axis=1))
+    cut = shapely.convex_hull(shapely.multipoints(ends, indices=owner)) if len(sides) else np.zeros(0, dtype=object)
+    return np.concatenate([shapely.polygons(outlines[whole][:, :3, 0]), cut])
 
 
 def _spans(outlines: _Array, start: Flat, along: Flat, radius: float) -> _Array:
