@@ -14,7 +14,7 @@ from scipy.spatial import ConvexHull, QhullError
 
 from geom.model.part import Part
 from geom.place.sites import Sites, joined
-from geom.rays.analytic import Floats, Ints
+from geom.rays.analytic import Ints
 from geom.rays.sample import Samples
 
 _FEW: Final = 12
@@ -34,15 +34,15 @@ def fewest(part: Part, sites: Sites, hollowed: frozenset[int]) -> Sites:
         if wall < 0 or wall in hollowed or finished[surface].kind != "plane" or casting[wall].kind != "plane":
             continue
         rows = np.flatnonzero(sites.counts & (sites.samples.face == surface) & (sites.wall == wall))
-        corners = _corners(sites.samples.points[rows], sites.samples.normals[rows[0]])
-        if len(rows) <= _FEW or corners is None:
+        corners = None if len(rows) <= _FEW else _corners(sites.samples, rows.tobytes())
+        if corners is None:
             continue
         keep[rows] = False
         middles.append((rows, rows[corners]))
-    found = sites.of(np.flatnonzero(keep))
+    lots = [sites.of(np.flatnonzero(keep))]
     for rows, corners in middles:
-        found = joined(joined(found, _without_area(sites.of(corners))), _middle(sites.of(rows)))
-    return found
+        lots += [_without_area(sites.of(corners)), _middle(sites.of(rows))]
+    return joined(*lots)
 
 
 @lru_cache(maxsize=8)
@@ -51,9 +51,11 @@ def fewest_drawn(part: Part, sites: Sites, hollowed: frozenset[int]) -> Sites:
     return fewest(part, sites, hollowed)
 
 
-def _corners(points: Floats, normal: Floats) -> Ints | None:
-    """Return the corners of the hull of points in a plane; None where they lie in a line."""
-    flat = np.delete(points, int(np.argmax(np.abs(normal))), axis=1)
+@lru_cache(maxsize=256)
+def _corners(samples: Samples, rows: bytes) -> Ints | None:
+    """Return the corners of the hull of some samples in a plane; None where they lie in a line."""
+    some = np.frombuffer(rows, dtype=np.int64)
+    flat = np.delete(samples.points[some], int(np.argmax(np.abs(samples.normals[some[0]]))), axis=1)
     try:
         return np.sort(ConvexHull(flat).vertices).astype(np.int64)
     except (QhullError, ValueError):

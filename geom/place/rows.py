@@ -25,6 +25,9 @@ from geom.scan.even import Even, Evener, evener
 _STEEP: Final = 0.2
 """A skin that meets the normal flatter than this (sine) is the side of something, not the skin over the face."""
 
+_SMALL: Final = 0.5
+"""A turn with a greater cosine than this is told from its matrix alone."""
+
 _UNLIKE: Final = 8.0
 """A scanned skin further than this, mm, from the drawn one is another wall, or a gap in the scan."""
 
@@ -76,8 +79,17 @@ def small_move(step: Floats, pivot: Pivot) -> Rigid:
 
 def step_of(move: Rigid, pivot: Pivot) -> Floats:
     """Return a move as a step (6,): the inverse of `small_move`."""
-    turn = np.radians(np.array(move.turn)) * pivot.size
-    return np.concatenate([np.subtract(move.point(pivot.centre), pivot.centre), turn])
+    return np.concatenate([np.subtract(move.point(pivot.centre), pivot.centre), _turn(move) * pivot.size])
+
+
+def _turn(move: Rigid) -> Floats:
+    """Return the rotation vector of a move, radians; a small one straight from its matrix."""
+    turn = move.matrix
+    way = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]) / 2.0
+    sine, cosine = float(np.sqrt(way @ way)), (float(np.trace(turn)) - 1.0) / 2.0
+    if cosine < _SMALL:
+        return np.asarray(np.radians(np.array(move.turn)))
+    return np.asarray(way * (np.arctan2(sine, cosine) / sine)) if sine > 0.0 else way
 
 
 # --- looking --------------------------------------------------------------------

@@ -268,14 +268,16 @@ def _with_nearer_walls(here: Here) -> Case | None:
     case, move, all_ = here.case, here.move, here.case.all
     if case.received.scan is not None:
         return None
-    points, normals = move.points(all_.samples.points), move.directions(all_.samples.normals)
-    ask = np.flatnonzero(all_.counts)
-    hits = skin_of(case.part.casting).over(points[ask], normals[ask], move.points(all_.samples.looked_from[ask]))
-    others = np.flatnonzero(np.isfinite(hits.distance) & (hits.face >= 0) & (hits.face != all_.wall[ask]))
+    skin, ask = skin_of(case.part.casting), np.flatnonzero(all_.counts)
+    points, spots = move.points(all_.samples.points[ask]), move.points(all_.samples.looked_from[ask])
+    normals = move.directions(all_.samples.normals[ask])
+    unsure = np.flatnonzero(~skin.surely_under(all_.wall[ask], normals, spots))
+    hits = skin.over(points[unsure], normals[unsure], spots[unsure])
+    others = np.flatnonzero(np.isfinite(hits.distance) & (hits.face >= 0) & (hits.face != all_.wall[ask[unsure]]))
     if not others.size:
         return None
-    other, distance = ask[others], hits.distance[others]
-    foot = points[other] + distance[:, None] * normals[other]
+    there, distance = unsure[others], hits.distance[others]
+    other, foot = ask[there], points[there] + distance[:, None] * normals[there]
     met = with_walls_met(case.part, all_, other, hits.face[others], distance, foot)
     seen, near = (look(case.received, sites.of(other), move, case.pivot).stock for sites in (all_, met))
     gap = seen - near

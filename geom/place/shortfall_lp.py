@@ -18,7 +18,7 @@ from geom.place.margin_lp import EXACT, Kept, NoAnswerError, Rows
 from geom.place.small_program import least_cost
 from geom.rays.analytic import Floats, Ints
 
-_BROKEN: Final = 1e-7
+_BROKEN: Final = 1e-9
 """A total above its limit by no more than this, mm, keeps it."""
 
 

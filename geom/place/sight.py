@@ -111,9 +111,9 @@ class Sight:
                 if lost.any():
                     found = np.where(lost, distance[some], found)
                     way = np.where(lost, self._way[:, some], way)
-                    bent = [(ring, np.where(lost, 0.0, bend)) for ring, bend in bent]
+                    bent = [(np.where(lost, 0.0, ring), np.where(lost, 0.0, bend)) for ring, bend in bent]
                 distance[some], ways[:, some] = found, way
-                rings += [(some, np.nan_to_num(ring), bend) for ring, bend in bent]
+                rings += [(some, ring, bend) for ring, bend in bent]
         return Met(points, normals, points + distance * normals, distance, ways, tuple(rings))
 
     def in_order(self, values: Floats) -> Floats:

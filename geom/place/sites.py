@@ -135,11 +135,10 @@ def with_walls_met(part: Part, sites: Sites, rows: Ints, wall: Ints, reach: Floa
     return found
 
 
-def joined(first: Sites, second: Sites) -> Sites:
-    """Return two sets of sites as one."""
-    samples = Samples(*(np.concatenate([getattr(first.samples, n), getattr(second.samples, n)]) for n in Samples.__slots__))
-    rest = (np.concatenate([getattr(first, n), getattr(second, n)]) for n in Sites.__slots__[1:])
-    return Sites(samples, *rest)
+def joined(*lots: Sites) -> Sites:
+    """Return lots of sites as one."""
+    samples = Samples(*(np.concatenate([getattr(lot.samples, n) for lot in lots]) for n in Samples.__slots__))
+    return Sites(samples, *(np.concatenate([getattr(lot, n) for lot in lots]) for n in Sites.__slots__[1:]))
 
 
 @lru_cache(maxsize=4)

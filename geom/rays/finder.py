@@ -129,6 +129,16 @@ class Finder:
                 break
         return found
 
+    def facets(self, spots: Floats, directions: Floats, ahead: float) -> tuple[Ints, Bools]:
+        """Return the face whose facet each ray meets first, -1 for none and -2 by an edge, and whether it leaves metal there."""
+        triangle = self._tree.first(spots - self._centre + ahead * directions, directions)
+        face, leaving = np.minimum(triangle, -1), np.zeros(len(triangle), dtype=np.bool_)
+        face[triangle >= len(self._mesh.triangles)] = -2
+        met = np.flatnonzero((triangle >= 0) & (triangle < len(self._mesh.triangles)))
+        face[met] = self._mesh.face[triangle[met]]
+        leaving[met] = dots(directions[met], self._planes_of(triangle[met])[0]) > 0
+        return face, leaving
+
     def _round(
         self, spots: Floats, directions: Floats, start: Floats, origins: Floats, found: Hits, rows: Ints | None
     ) -> tuple[Ints, Ints]:

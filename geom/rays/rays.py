@@ -165,6 +165,15 @@ class Skin:
                 distance[thin], face[thin], leaving[thin] = again.distance, again.face, again.leaving
         return ahead
 
+    def surely_under(self, face: Ints, normals: Floats, looked_from: Floats) -> Bools:
+        """Return over which points (n,) `over` would find a given face, as far as the facets tell; quicker. Not for a laid mesh."""
+        first, leaving = self._finder.facets(looked_from, normals, -self.reach)
+        found = np.asarray((first == face) & leaving)
+        air = np.flatnonzero((first >= -1) & ~leaving)
+        behind, out = self._finder.facets(looked_from[air], -normals[air], -self.reach)
+        found[air] = (behind == face[air]) & ~out
+        return found
+
     def _past_entered(self, found: Hits, spots: Floats, directions: Floats, origins: Floats) -> None:
         """Look on where the skin that a ray seems to enter truly lies behind it: beside a leaning
         curved wall a point in metal can stand outside the facets by their slack."""
