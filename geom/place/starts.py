@@ -47,9 +47,11 @@ def renumbered(start: Start, before: Floats, after: Floats) -> Start:
     """Return a start given by sites at points before (n, 3), by sites at points after (m, 3): those at the same place."""
     number = {point.tobytes(): i for i, point in enumerate(after)}
 
+    def there(site: int) -> int:
+        return number.get(before[site].tobytes(), _NOWHERE) if site < len(before) else _NOWHERE
+
     def found(sites: Ints) -> Ints:
-        there = [n if n < 0 else number.get(before[n].tobytes(), _NOWHERE) for n in sites.tolist()]
-        return np.array(there, dtype=np.int64)
+        return np.array([n if n < 0 else there(n) for n in sites.tolist()], dtype=np.int64)
 
     margin, shortfall = (None if c is None else found(c) for c in (start.margin, start.shortfall))
     return Start(margin, shortfall, tuple(map(found, start.cuts)))
