@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from geom.aside import Aside
 from geom.kernel.mesh import Mesh
 from geom.rays.analytic import Bools, Floats, Ints, dots
 from geom.scan.mesh import mixed
@@ -69,7 +70,8 @@ def joined_points(drawn: Drawn, points: Floats) -> Mesh:
     more, _ = _stars(points, _neighbours(tree, points[again], _FURTHER)[1], x[again], y[again], np.full(again.size, np.inf))
     sure = ~unsure[found[0][:, 0]]
     corners, wide = np.concatenate([found[0][sure], more[0]]), np.concatenate([found[1][sure], more[1]])
-    triangles = _each_once(corners[wide < reach[corners].max(axis=1)])
+    a, b, c = (reach.take(corners[:, i]) for i in range(3))
+    triangles = _each_once(corners[wide < np.maximum(np.maximum(a, b), c)])
     side = _sides(points, near[:, :_PLANE], middle, np.cross(x, y), rough)
     return _with_edges(points, triangles, side)
 
@@ -82,7 +84,8 @@ def _neighbours(tree: Any, points: Floats, count: int) -> tuple[Floats, Ints]:
 
 
 def _stars(points: Floats, near: Ints, x: Floats, y: Floats, known: Floats) -> tuple[tuple[Ints, Floats], Bools]:
-    """Return the triangles (m, 3) about the first of each row of neighbours and the radii of their circles.
+    """Return the triangles (m, 3) about the first of each row of neighbours and the radii of their circles; half of them are
+    worked out aside.
 
     Args:
         known: (n,) mm about each within which all its neighbours are listed.
@@ -90,11 +93,21 @@ def _stars(points: Floats, near: Ints, x: Floats, y: Floats, known: Floats) -> t
     Returns:
         Also which of the points (n,) may have other triangles: a circle reaches beyond what is known.
     """
+    half = len(near) // 2 // _CHUNK * _CHUNK
+    rest = Aside(lambda: _row_of_stars(points, near[half:], x[half:], y[half:], known[half:]))
+    (corners, radii, unsure), (others, wide, doubtful) = (
+        _row_of_stars(points, near[:half], x[:half], y[:half], known[:half]),
+        rest.result(),
+    )
+    return (np.concatenate([corners, others]), np.concatenate([radii, wide])), np.concatenate([unsure, doubtful])
+
+
+def _row_of_stars(points: Floats, near: Ints, x: Floats, y: Floats, known: Floats) -> tuple[Ints, Floats, Bools]:
     corners, radii, unsure = [np.zeros((0, 3), dtype=np.int64)], [np.zeros(0)], np.zeros(len(near), dtype=np.bool_)
     for i in range(0, len(near), _CHUNK):
         rows = slice(i, i + _CHUNK)
         unsure[rows] = _chunk_of_stars(points, near[rows], x[rows], y[rows], known[rows], corners, radii)
-    return (np.concatenate(corners), np.concatenate(radii)), unsure
+    return np.concatenate(corners), np.concatenate(radii), unsure
 
 
 def _chunk_of_stars(
@@ -142,12 +155,18 @@ def _turned(axes: Floats, facing: Floats) -> tuple[Floats, Floats]:
 def _sides(points: Floats, near: Ints, middle: Floats, normals: Floats, rough: Floats) -> Floats:
     """Return the normal of the plane, its own or one of those about it, that suits each point and its own points best: beside an
     edge that of one side, not the slanting one through both."""
-    row, plane = np.arange(len(near)), np.arange(len(near))
+    plane = np.arange(len(near))
     for _ in range(_HOPS):
-        offered = plane[near]
-        off = np.einsum("nkj,nkj->nk", points[:, None, :] - middle[offered], normals[offered])
-        plane = offered[row, np.argmin(rough[offered] + off**2, axis=1)]
+        plane = np.concatenate([_suiting(points, near, middle, normals, rough, plane, i) for i in range(0, len(near), _CHUNK)])
     return np.asarray(normals[plane])
+
+
+def _suiting(points: Floats, near: Ints, middle: Floats, normals: Floats, rough: Floats, plane: Ints, start: int) -> Ints:
+    """Return for a stretch of points which of their neighbours' planes suits each best."""
+    rows = slice(start, start + _CHUNK)
+    offered = plane[near[rows]]
+    off = np.einsum("nkj,nkj->nk", points[rows, None, :] - middle[offered], normals[offered])
+    return np.asarray(offered[np.arange(len(offered)), np.argmin(rough[offered] + off**2, axis=1)])
 
 
 # --- edges --------------------------------------------------------------------
@@ -220,6 +239,10 @@ def _is_passed(start: Floats, line: Floats, end: Floats) -> Bools:
 
 def _each_once(triangles: Ints) -> Ints:
     """Return triangles without those of the same corners."""
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
-    _, first = np.unique(mixed(np.stack([low, triangles.sum(axis=1) - low - high, high])), return_index=True)
-    return triangles[np.sort(first)]
+    a, b, c = triangles.T
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    word = mixed(np.stack([low, a + b + c - low - high, high]))
+    order = np.argsort(word)
+    ranked = word[order]
+    first = np.minimum.reduceat(order, np.flatnonzero(np.append(True, ranked[1:] != ranked[:-1])))
+    return np.asarray(triangles[np.sort(first)])
