@@ -363,7 +363,7 @@ def looked_over(fault: Callable[[PlannedSetup], bool]) -> tuple[Plan, list[Plann
 
     part, asked = slab(), hand_settings()
     stock = stock_report(part, {f.name: NO_NEED for f in part.machined})
-    found = plan_setups(part, asked, SLAB_ZERO, stock, look_over=look_over)
+    found = plan_setups(part, asked, SLAB_ZERO, stock, looks=(look_over,))
     assert isinstance(found, Plan)
     return found, seen
 

@@ -7,7 +7,7 @@ set-up frame. Knows nothing of how set-ups are planned.
 """
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
@@ -169,31 +169,35 @@ class RowMaker:
     settings: Settings
     stock: StockReport
     placed: "Placed | None" = None
-    made: dict[tuple[PlannedSetup, int], tuple[Setup, tuple[Words, ...]]] = field(default_factory=dict)
+    made: dict[tuple[PlannedSetup, int], tuple[Setup, tuple[Words, ...]]] = field(default_factory=dict, repr=False)
+    cut: dict[PlannedSetup, _Cuts] = field(default_factory=dict, repr=False)
     kept: dict[Hashable, object] = field(default_factory=dict, repr=False)
 
     def rows(self, planned: PlannedSetup, count: int) -> tuple[Setup, tuple[Words, ...]]:
         """Return one of `count` set-ups with what is wrong with its rows in front of its notes, and those faults."""
         if (planned, count) not in self.made:
-            self._make(_cuts(planned, self.part, self.settings, self.stock, self.placed, self.kept), count)
+            setup = _whole(self._cuts(planned), count, self.part, self.settings, self.placed)
+            self.made[planned, count] = with_faults(setup, self.part, self.settings)
         return self.made[planned, count]
 
-    def _make(self, cuts: _Cuts, count: int) -> tuple[Words, ...]:
-        setup = _whole(cuts, count, self.part, self.settings, self.placed)
-        self.made[cuts.planned, count] = with_faults(setup, self.part, self.settings)
-        return self.made[cuts.planned, count][1]
+    def _cuts(self, planned: PlannedSetup) -> _Cuts:
+        if planned not in self.cut:
+            self.cut[planned] = _cuts(planned, self.part, self.settings, self.stock, self.placed, self.kept)
+        return self.cut[planned]
+
+    @property
+    def looks(self) -> "tuple[Callable[[PlannedSetup, int], Words], ...]":
+        """How a set-up is looked over: what cuts first, as where a cutter does not get there no finder is sent anywhere."""
+        return self.first_clash, self.first_fault
+
+    def first_clash(self, planned: PlannedSetup, _count: int) -> Words:
+        """Return the first place where a cutter of a set-up meets steel or leaves the travel; () where none does."""
+        bare = _bare(self._cuts(planned))
+        return next(iter(steel_faults(bare, Standing(self.part, bare.frame), self.settings)), ())
 
     def first_fault(self, planned: PlannedSetup, count: int) -> Words:
-        """Return the first thing that is wrong with a set-up's rows; () when they can be followed.
-
-        What cuts is looked at first: where a cutter does not get there, no finder is sent anywhere.
-        """
-        if (planned, count) in self.made:
-            return next(iter(self.made[planned, count][1]), ())
-        cuts = _cuts(planned, self.part, self.settings, self.stock, self.placed, self.kept)
-        bare = _bare(cuts)
-        faults = steel_faults(bare, Standing(self.part, bare.frame), self.settings) or self._make(cuts, count)
-        return faults[0] if faults else ()
+        """Return the first thing that is wrong with a set-up's rows; () when they can be followed."""
+        return next(iter(self.rows(planned, count)[1]), ())
 
 
 def as_made(plan: Plan, rows: RowMaker) -> Plan:

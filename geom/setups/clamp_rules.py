@@ -100,7 +100,11 @@ def seat_first(machined: bool, stays: bool, hang: float, area: float, first: boo
 
 def mass_is_over(rests: Sequence[Flat], centre: Flat) -> bool:
     """Tell whether the centre of mass lies over the triangle or outline of the rests."""
-    outline = hull(rests)
+    return is_within(hull(rests), centre)
+
+
+def is_within(outline: Sequence[Flat], centre: Flat) -> bool:
+    """Tell whether a point lies in an outline that runs counter-clockwise and bulges all round, or on it."""
     if len(outline) < 3:
         return False
     return all(_left(a, b, centre) >= -1e-9 for a, b in zip(outline, (*outline[1:], outline[0]), strict=True))
@@ -117,15 +121,14 @@ def widest_three(points: Sequence[Flat], centre: Flat) -> tuple[int, int, int] |
             for k in range(j + 1, len(points)):
                 three = (points[i], points[j], points[k])
                 size = abs(_left(*three))
-                if size > 1.0 and (best is None or size > best[0] + 1e-6) and _is_over(three, centre):
+                if size > 1.0 and (best is None or size > best[0] + 1e-6) and is_within(_turned(three), centre):
                     best = (size, (i, j, k))
     return best[1] if best else None
 
 
-def _is_over(three: tuple[Flat, Flat, Flat], centre: Flat) -> bool:
-    """Tell whether a point lies over a triangle, as `mass_is_over` does."""
-    a, b, c = three if _left(*three) > 0.0 else three[::-1]
-    return all(_left(p, q, centre) >= -1e-9 for p, q in ((a, b), (b, c), (c, a)))
+def _turned(three: tuple[Flat, Flat, Flat]) -> tuple[Flat, ...]:
+    """Return a triangle counter-clockwise."""
+    return three if _left(*three) > 0.0 else three[::-1]
 
 
 def hull(points: Sequence[Flat]) -> tuple[Flat, ...]:

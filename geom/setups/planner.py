@@ -41,13 +41,13 @@ _TRIED: Final = 40
 _LOOKS: Final = 8
 """Set-ups whose rows are looked over beyond those of the first plan; each takes as long as making the rows."""
 
-LookOver: TypeAlias = Callable[[PlannedSetup, int], Words]
+Look: TypeAlias = Callable[[PlannedSetup, int], Words]
 """Told a set-up and how many there are, says the first thing that is wrong with its rows; () when they can be followed."""
 
 
 def plan_setups(
     part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: "Placement | None" = None,
-    look_over: LookOver | None = None,
+    looks: Sequence[Look] = (),
 ) -> Plan | NoPlan:  # fmt: skip
     """Return the best order of set-ups, or which feature none can make.
 
@@ -57,8 +57,8 @@ def plan_setups(
         stock: on every machined face: until it is cut a face stands out by its mean.
         pins: what the job fixes, or None.
         placement: of the part in the casting as received, or None.
-        look_over: makes a set-up's rows and looks at them. A plan with a fault is not taken where one without is found among
-            the next best; None for a plan by its holds alone.
+        looks: each makes a set-up's rows and looks at them, a quick one before the one that sees all. A plan with a fault is
+            not taken where one without is found among the next best; () for a plan by its holds alone.
 
     Raises:
         JobError: a pin contradicts a rule of holding.
@@ -77,8 +77,8 @@ def plan_setups(
     steps = cheapest(search)
     if steps is None:
         search, steps = lenient, cheapest(lenient)
-    elif look_over is not None:
-        search, steps, refused = _followed(search, steps, look_over)
+    elif looks:
+        search, steps, refused = _followed(search, steps, looks)
     if steps is None:
         if search.pins:
             raise _refusal(search)
@@ -104,13 +104,13 @@ def _demands(tasks: Tasks, work: Work, settings: Settings) -> dict[int, dict[str
 # --- plans whose rows have a fault ------------------------------------------
 
 
-def _followed(search: Search, first: tuple[Step, ...], look_over: LookOver) -> tuple[Search, tuple[Step, ...], Words]:
+def _followed(search: Search, first: tuple[Step, ...], looks: Sequence[Look]) -> tuple[Search, tuple[Step, ...], Words]:
     """Return the cheapest steps whose rows have no fault, and what was wrong with cheaper ones; the first where all have one."""
     steps: tuple[Step, ...] | None = first
     refused: Words = ()
     most = len(first) + _LOOKS
     while steps is not None and len(search.faults) < most:
-        fault = _fault(search, steps, look_over, most)
+        fault = next((found for n in range(len(looks)) if (found := _fault(search, steps, looks[: n + 1], most))), ())
         if not fault:
             return search, steps, refused
         refused = refused or (f"the cheapest, starting with {_side(first[0])}: ", *fault)
@@ -118,22 +118,26 @@ def _followed(search: Search, first: tuple[Step, ...], look_over: LookOver) -> t
     return replace(search, faults={}, dead=set()), first, ()
 
 
-def _fault(search: Search, steps: Sequence[Step], look_over: LookOver, most: int) -> Words:
+def _fault(search: Search, steps: Sequence[Step], looks: Sequence[Look], most: int) -> Words:
     """Return the first fault that no hold as good as a step's own is without, after looking at `most` set-ups in all."""
     for number, step in enumerate(steps, 1):
         done = done_by(steps[: number - 1])
         found: Words = ()
-        while len(search.faults) < most and (held := search.taken(step, done, number)) is not None:
+        while (held := search.taken(step, done, number)) is not None:
             key = (held, step.made, number)
-            if key in search.faults:
-                break
-            search.faults[key] = look_over(_setup(search, number, step, done), len(steps))
+            if key not in search.faults and len(search.faults) >= most:
+                return found or _FAULTY
+            setup = _setup(search, number, step, done)
+            search.faults[key] = next((words for look in looks if (words := look(setup, len(steps)))), ())
             if not search.faults[key]:
                 break
             found = found or (f"set-up {number}, ", *search.faults[key])
         else:
-            return found or ("its rows have a fault",)
+            return found or _FAULTY
     return ()
+
+
+_FAULTY: Final[Words] = ("its rows have a fault",)
 
 
 # --- pins -------------------------------------------------------------------

@@ -109,6 +109,11 @@ def corner_spots(points: Floats, frame: Frame, most: int = 10) -> Ints:
     return np.array([outer[ring[c]] for c in chosen], dtype=np.int64)
 
 
+def seat_corners(work: Work, seat: Seat, frame: Frame) -> list[Flat]:
+    """Return a few points that span a seat, seen from above."""
+    return work.known(("corners", seat, frame), lambda: flat(seat.spots[corner_spots(seat.spots, frame)], frame))
+
+
 def rim(points: Floats, frame: Frame) -> Ints:
     """Return the numbers of the points that are first or last on their line of the grid: all that an outline needs."""
     x, y, _ = np.round(frame.local_points(points), 6).T

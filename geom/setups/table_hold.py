@@ -14,10 +14,10 @@ from geom.model.part import PartFace, PartHole
 from geom.rays.analytic import Bools, Floats
 from geom.rows.plan import Hold, Packing, Place
 from geom.rows.records import Box, Words
-from geom.setups.clamp_rules import JAW_CLEARANCE, STRAP, STRAP_HEIGHT, Flat, hull, mass_is_over, widest_three
+from geom.setups.clamp_rules import JAW_CLEARANCE, STRAP, STRAP_HEIGHT, Flat, hull, is_within, mass_is_over, widest_three
 from geom.setups.demands import Demand
 from geom.setups.held import Held
-from geom.setups.seats import Seat, corner_spots, flat, looking, middle
+from geom.setups.seats import Seat, corner_spots, flat, looking, middle, seat_corners
 from geom.setups.strap_spots import Spots, Stud, strap_spots, studs
 from geom.setups.work import Work
 from geom.shop.records import Vise
@@ -132,7 +132,7 @@ def _strapped(
     machined: set[Place] = {"seat"} if seat.machined else set()
     if all(work.is_machined(work.part.faces[int(n)], done) for n in some.face):
         machined.add("clamp")
-    stands = [(float(x), float(y)) for x, y in some.at[:, :2]] + flat(seat.spots[corner_spots(seat.spots, frame)], frame)
+    stands = [(float(x), float(y)) for x, y in some.at[:, :2]] + seat_corners(work, seat, frame)
     made = [w for w in wants if w.name in makes]
     packing = (*_under(work, seat, some, height), *_jacks(work, frame, done, stands, made))
     boxes = (_table(work, frame, seat, height), *(_strap(i, tuple(p)) for i, p in enumerate(some.at.tolist(), 1)))
@@ -245,7 +245,7 @@ def _placed(work: Work, frame: Frame, seat: Seat, clear: Spots) -> tuple[list[in
     pairs = [(a, b) for n, a in enumerate(ends) for b in ends[n + 1 :] if _away(seen[a], seen[b]) >= _APART]
     pairs.sort(key=lambda p: -round(_away(seen[p[0]], seen[p[1]]), 4))
     for a, b in pairs:
-        third = _third(seen[a], seen[b], seat, frame, centre)
+        third = _third(seen[a], seen[b], seat_corners(work, seat, frame), centre)
         if third is not None or (seat.machined and seat.over):
             under = ((*seen[i], float(clear.foot[i])) for i in (a, b))
             return [a, b], (*under, *([(*third, seat.level)] if third else []))
@@ -256,9 +256,8 @@ def _away(a: Flat, b: Flat) -> float:
     return float(np.hypot(a[0] - b[0], a[1] - b[1]))
 
 
-def _third(a: Flat, b: Flat, seat: Seat, frame: Frame, centre: Flat) -> Flat | None:
-    """Return the point of the seat that holds the work up together with what is under two straps."""
-    outline = flat(seat.spots[corner_spots(seat.spots, frame)], frame)
+def _third(a: Flat, b: Flat, outline: Sequence[Flat], centre: Flat) -> Flat | None:
+    """Return the point of a seat's outline that holds the work up together with what is under two straps."""
     over = [p for p in outline if mass_is_over((a, b, p), centre)]
     return max(over, key=lambda p: (round(min(_away(a, p), _away(b, p)), 4), p)) if over else None
 
@@ -287,9 +286,10 @@ def _jacks(work: Work, frame: Frame, done: frozenset[str], stands: Sequence[Flat
     under = work.seen(below, done)
     spots, level = frame.local_points(under.points)[:, :2], looking(work, below)
     found: set[str] = set()
+    outline = hull(stands)
     for want in made:
         x, y, _ = frame.local(want.axis or _face(work, want.name).centroid)
-        if mass_is_over(stands, (x, y)):
+        if is_within(outline, (x, y)):
             continue
         near = np.flatnonzero((np.hypot(spots[:, 0] - x, spots[:, 1] - y) < _JACK) & np.isin(under.face, level))
         if near.size:
@@ -408,6 +408,6 @@ def _takes_a_screw(hole: PartHole, up: Vec3) -> bool:
 
 
 def _three(work: Work, frame: Frame, seat: Seat) -> tuple[Vec3, ...]:
-    seen = flat(seat.spots[corner_spots(seat.spots, frame)], frame)
+    seen = seat_corners(work, seat, frame)
     three = widest_three(seen, middle(work, frame))
     return tuple((*seen[i], seat.level) for i in three) if three else ()

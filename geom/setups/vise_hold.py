@@ -258,6 +258,10 @@ def _meets(drills: Sequence[tuple[float, float]], low: float, high: float) -> bo
 
 def _rests(work: Work, frame: Frame, seat: Seat) -> tuple[Vec3, ...]:
     """Return three points that hold up a rough seat; () where no three have the centre of mass over them."""
+    return work.known(("rests", seat, frame), lambda: _three_of(work, frame, seat))
+
+
+def _three_of(work: Work, frame: Frame, seat: Seat) -> tuple[Vec3, ...]:
     chosen = corner_spots(seat.spots, frame)
     local = frame.local_points(seat.spots)
     three = widest_three(flat(seat.spots[chosen], frame), middle(work, frame))

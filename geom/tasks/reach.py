@@ -77,6 +77,7 @@ def _top(low: Vec3, high: Vec3, wider: float) -> _Array:
     return np.array([[(x0, y0, z), (x1, y0, z), (x1, y1, z)], [(x0, y0, z), (x1, y1, z), (x0, y1, z)]])
 
 
+@lru_cache(maxsize=2048)
 def clear_disc(seen: View, at: Flat, radius: float, z: float) -> bool:
     """Tell whether a cutter of this radius, standing at (x, y) with its end at z, meets no metal."""
     radius = max(radius - FACET_SLACK, FACET_SLACK)
@@ -126,19 +127,23 @@ def open_share(seen: View, faces: Sequence[int], z: float) -> float:
 def standing(seen: View, low: Flat, high: Flat, z: float) -> "shapely.Geometry":
     """Return the outline, seen from above, of the metal that stands above z over a rectangle; facets are taken as they are.
 
-    A face that stands above z all over is taken whole, also beyond the rectangle.
+    Faces that stand above z all over are taken whole, also beyond the rectangle.
     """
-    near = np.all(seen.low[:, :2] <= np.array(high), axis=1) & np.all(seen.high[:, :2] >= np.array(low), axis=1)
-    faces = np.unique(seen.face[near & (seen.high[:, 2] > z)])
     lowest = np.full(int(seen.face.max(initial=-1)) + 2, np.inf)
     np.minimum.at(lowest, seen.face, seen.low[:, 2])
-    whole = [int(face) for face in faces if face >= 0 and lowest[face] > z]
+    lowest[-1] = -np.inf
+    whole = np.unique(seen.face[lowest[seen.face] > z])
     above = _outlines(seen, np.array([low, high]), z - FACET_SLACK, ~np.isin(seen.face, whole))
-    parts = [*(outline(seen, (face,)) for face in whole), *(_polygons(above) if len(above) else ())]
-    return shapely.union_all(parts) if parts else shapely.Polygon()
+    joined = _joined(seen, tuple(whole.tolist()))
+    return shapely.union_all([joined, *_polygons(above)]) if len(above) else joined
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=256)
+def _joined(seen: View, faces: tuple[int, ...]) -> "shapely.Geometry":
+    return shapely.union_all([outline(seen, (face,)) for face in faces]) if faces else shapely.Polygon()
+
+
+@lru_cache(maxsize=1024)
 def outline(seen: View, faces: tuple[int, ...]) -> "shapely.Geometry":
     """Return the outline, seen from above, of some upward-facing faces."""
     mine = np.isin(seen.face, np.asarray(faces))
