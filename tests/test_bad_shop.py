@@ -35,7 +35,7 @@ def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ([*PIN, 'up = "top"', 'seat = "top"'], ("job.toml line 10, setups.pin.1.seat", "cannot be both", "leave one of the two")),
         ([*PIN, 'up = "top"', *PIN, 'up = "bottom"'], ("job.toml line 11, setups.pin.2.number", "already pinned", "join")),
         ([*PIN, 'up = "bottom"', 'features = ["top"]'], ("set-up 1 cannot be held with", "setups.pin.1")),
-        ([*PIN, 'hold = "nest"', 'fixed_jaw = "left"'], ("set-up 1 cannot be held with", "setups.pin.1")),
+        ([*PIN, 'hold = "nest"', 'fixed_jaw = "left"'], ("printed nest", "takes no fixed jaw", "setups.pin.1")),
         (["[readout]", 'step = "0 mm"'], ("job.toml line 8, readout.step", '"0 mm"', "above 0 mm")),
         (["[readout]", 'step = "7 mm"'], ("job.toml line 8, readout.step", '"7 mm"', "at most 1 mm")),
     ],

@@ -11,6 +11,7 @@ from geom.model.part import Part
 from geom.passes.setup_rows import LIGHT, RowMaker, setups_of
 from geom.rows.plan import NoPlan, Plan
 from geom.rows.records import CUTTING, Setup
+from geom.settings.pins import check_pins
 from geom.settings.records import DatumSettings
 from geom.setups.grip_check import grips_of, most_pushes
 from geom.setups.planner import plan_setups
@@ -72,8 +73,12 @@ def test_nobody_gets_a_nest_unasked() -> None:
     assert {one.hold.method for one in plan.setups} <= {"vise", "table", "angle plate"}
 
 
-def test_a_nest_has_no_jaw() -> None:
-    """A jaw pinned with a nest is a contradiction, told with the rule."""
-    name = next(face.name for face in part().faces if face.normal == (0.0, 1.0, 0.0))
-    with pytest.raises(JobError, match="set-up 1 cannot be held with"):
-        planned(replace(Pin(1, up="+z", hold="nest"), fixed_jaw=name))
+@pytest.mark.parametrize(
+    ("key", "value", "told"),
+    [("fixed_jaw", "back", "fixed jaw"), ("clamp", "front", "clamp face"), ("parallels", 0.0, "parallels")],
+)
+def test_a_nest_has_no_jaw_and_no_parallels(key: str, value: object, told: str) -> None:
+    """Pinned together with a nest they are refused at once, in words about the nest and not about jaws."""
+    pin = replace(Pin(1, up="+z", hold="nest"), **{key: value})  # type: ignore[arg-type]
+    with pytest.raises(JobError, match=f"printed nest, which carries the skin itself and takes no {told}; take {key} out"):
+        check_pins(part(), replace(hand_settings(), setups=Pins((pin,))))

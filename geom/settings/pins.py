@@ -34,9 +34,10 @@ def check_pins(part: Part, settings: Settings) -> None:
 
     Raises:
         JobError: an unknown face, feature or cutter, a seat that does not look down, a jaw face that does not stand upright, a
-            holding that the shop does not own.
+            holding that the shop does not own, a nest with jaws or parallels.
     """
     for pin in settings.setups.pins:
+        _check_nest(pin)
         _check_shop(pin, settings.tooling, settings.units)
         _check_features(pin, part)
         _check_sides(pin, part)
@@ -74,6 +75,21 @@ def way_of(name: str, part: Part, where: str) -> Vec3:
             f'{where}: "{name}" is a {found.kind}, which has no one way up; name a plane face, or +x, -x, +y, -y, +z, -z'
         )
     return found.normal
+
+
+def _check_nest(pin: Pin) -> None:
+    """Refuse what only jaws and straps have where the work lies in a printed nest."""
+    others = [
+        (key, what)
+        for key, what in (("fixed_jaw", "fixed jaw"), ("clamp", "clamp face"), ("parallels", "parallels"))
+        if getattr(pin, key) not in ("", None)
+    ]
+    if pin.hold == "nest" and others:
+        key, what = others[0]
+        raise JobError(
+            f"{pin.at(key)}: set-up {pin.number} lies in a printed nest, which carries the skin itself and takes no {what}; "
+            f'take {key} out, or hold = "nest"'
+        )
 
 
 # --- against the shop -------------------------------------------------------
