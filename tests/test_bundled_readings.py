@@ -4,6 +4,7 @@ The truth is in tests/truth, written by tests/make_readings.py together with the
 """
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,8 @@ from geom.place.fewest import fewest
 from geom.place.placement import FaceTake
 from geom.place.rows import Pivot, look, pivot_of, small_move
 from geom.place.sites import sites_of
+from geom.place.solve import place
+from geom.rays.rays import skin_of
 from geom.readings.records import LowSpot, Readings
 from geom.received.casting import receive
 from geom.received.faces import face_skin
@@ -231,3 +234,39 @@ def test_the_readings_are_what_the_script_writes(tmp_path: Path):
 def test_the_scan_is_small_enough_for_a_repository():
     """Less than 700 kB."""
     assert (ROOT / "parts" / "pump_cover" / "readings" / "cover.stl").stat().st_size < 700_000
+
+
+@pytest.mark.parametrize(("name", "number"), [("bell_crank", 0), ("footstep", 1)])
+def test_a_place_does_not_hang_on_rounding(name: str, number: int):
+    """Readings off by 1e-12 mm move a part that lacks metal by less than 1e-9 mm: no tie is broken by rounding."""
+    opened, readings = job(name), placed_readings(name, number)
+    rng = np.random.default_rng(8)
+    moved = replace(
+        readings,
+        heights=tuple(replace(h, value=h.value + 1e-12 * float(rng.normal())) for h in readings.heights),
+        thicknesses=tuple(replace(t, value=t.value + 1e-12 * float(rng.normal())) for t in readings.thicknesses),
+        touches=tuple(replace(t, point=tuple(c + 1e-12 * float(rng.normal()) for c in t.point)) for t in readings.touches),
+    )
+    first, second = (place(opened.part, receive(opened.part, r), opened.needs) for r in (readings, moved))
+
+    assert first.least_margin < 0
+    assert second.shift == pytest.approx(first.shift, abs=1e-9)
+    assert second.turn == pytest.approx(first.turn, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["bell_crank", "pump_cover"])
+def test_what_facets_are_sure_of_is_so(name: str):
+    """Five moves of half a degree and a mm: no point is said to lie under its wall that a ray exactly finds under another."""
+    part = job(name).part
+    sites, skin = sites_of(part), skin_of(part.casting)
+    ask = np.flatnonzero(sites.counts)
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        x, y, z, p, q, r = (float(v) for v in rng.normal(size=6))
+        move = from_turn((x / 2, y / 2, z / 2), (p, q, r))
+        points, spots = move.points(sites.samples.points[ask]), move.points(sites.samples.looked_from[ask])
+        normals = move.directions(sites.samples.normals[ask])
+        sure = skin.surely_under(sites.wall[ask], normals, spots)
+
+        assert sure.mean() > 0.5
+        assert (skin.over(points[sure], normals[sure], spots[sure]).face == sites.wall[ask[sure]]).all()

@@ -3,10 +3,14 @@
 Lengths mm, part frame. Knows nothing of what stock is required.
 """
 
-from typing import Final
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Final, TypeAlias
 
 import numpy as np
 
+from geom.model.part import Part
+from geom.place.faces import SAME
 from geom.place.sites import Sites, joined, sites_at, spacing_of_sites
 from geom.rays.analytic import Floats, Ints
 from geom.received.casting import AsReceived
@@ -54,10 +58,31 @@ class Closer:
         if not thin:
             return
         self._known.update(thin)
-        points = np.concatenate([even.samples.points[i] + reach * _grid(even.samples.normals[i]) for i, reach in thin])
-        surfaces = np.repeat([even.samples.face[i] for i, _ in thin], _GRID * _GRID)
-        new = sites_at(self._received.part, points, surfaces)
+        new = joined(*_looks_about(self._received.part, even, thin))
         self._around, self._all = new if self._around is None else joined(self._around, new), None
+
+
+_Spot: TypeAlias = tuple[int, bytes, float]
+
+
+@lru_cache(maxsize=4)
+def _looked_about(part: Part) -> dict[_Spot, Sites]:
+    """Return the closer looks that castings of a part took: they do not depend on the casting."""
+    assert part.machined
+    return {}
+
+
+def _looks_about(part: Part, even: Sites, thin: Sequence[tuple[int, float]]) -> list[Sites]:
+    """Return the sites of closer looks about even ones, so far round each."""
+    known, s = _looked_about(part), even.samples
+    spots: list[_Spot] = [(int(s.face[i]), s.points[i].tobytes(), reach) for i, reach in thin]
+    new = [k for k, spot in enumerate(spots) if spot not in known]
+    if new:
+        points = np.concatenate([s.points[i] + reach * _grid(s.normals[i]) for i, reach in (thin[k] for k in new)])
+        found = sites_at(part, points, np.repeat([spots[k][0] for k in new], _GRID * _GRID))
+        for n, k in enumerate(new):
+            known[spots[k]] = found.of(np.arange(n * _GRID * _GRID, (n + 1) * _GRID * _GRID))
+    return [known[spot] for spot in spots]
 
 
 def _under_hollows(received: AsReceived, move: Rigid) -> tuple[Floats, Ints]:
@@ -82,7 +107,7 @@ def _thin_spots(received: AsReceived, even: Sites, stock: Floats, number: int) -
         rows = np.flatnonzero((even.face == face) & even.counts & np.isfinite(stock))
         if not rows.size:
             continue
-        thin = int(rows[np.argmin(stock[rows])])
+        thin = int(rows[np.argmin(np.round(stock[rows], SAME))])
         surface, wall = int(even.samples.face[thin]), int(even.wall[thin])
         if finished[surface].kind == casting[wall].kind == "plane" or even.samples.edge_distance[thin] <= _EDGE:
             continue

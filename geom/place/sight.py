@@ -23,6 +23,9 @@ _ROUNDS: Final = 12
 _STILL: Final = 1e-12
 """A step below this, mm, would be followed by one below rounding."""
 
+_NEAR: Final = 2.0
+"""A plane that stands in for a wall as drawn tells about where it is now, if that is no further off than this, mm."""
+
 _ON: Final = 1e-9
 """A root is on its torus within this share of the torus's size."""
 
@@ -103,18 +106,22 @@ class Sight:
             distance = dot(self._foot - points, self._way) / dot(normals, self._way)
             ways, rings = self._way.copy(), []
             for lot, meet in ((self._round, _meet_round), (self._ring, _meet_ring), (self._sphere, _meet_sphere)):
-                if lot.some.stop == lot.some.start:
-                    continue
                 some = lot.some
-                found, way, bent = meet(lot, points[:, some], normals[:, some], self._reach[some])
+                if some.stop == some.start:
+                    continue
+                found, way, bent = meet(lot, points[:, some], normals[:, some], self._near(some, distance[some]))
                 lost = np.isnan(found)
                 if lost.any():
-                    found = np.where(lost, distance[some], found)
-                    way = np.where(lost, self._way[:, some], way)
+                    found, way = np.where(lost, distance[some], found), np.where(lost, self._way[:, some], way)
                     bent = [(np.where(lost, 0.0, ring), np.where(lost, 0.0, bend)) for ring, bend in bent]
                 distance[some], ways[:, some] = found, way
                 rings += [(some, ring, bend) for ring, bend in bent]
         return Met(points, normals, points + distance * normals, distance, ways, tuple(rings))
+
+    def _near(self, some: slice, flat: Floats) -> Floats:
+        """Return a first guess of distances: to the plane that touches where the wall was met as drawn, or as drawn."""
+        reach = self._reach[some]
+        return np.where(np.abs(flat - reach) < _NEAR, flat, reach)
 
     def in_order(self, values: Floats) -> Floats:
         """Return sorted values (n,), or (k, n), in the order of the sites: (n,) or (n, k)."""

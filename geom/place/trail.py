@@ -78,11 +78,11 @@ def no_tangents() -> Tangents:
 
 
 def that_held(seen: Tangents, step: Floats, floor: float) -> Tangents:
-    """Return those rows that held a step: near the least margin or the floor after it, or thinnest of a face that is short."""
+    """Return those rows that held a step: near the least margin or the floor after it, or thinnest of a nearly short face."""
     after = seen.start + seen.rate @ step
     thin = thinnest_rows(after, seen.face)
     near = np.flatnonzero(after < max(floor, float(after.min())) + _NEAR)
-    return seen.of(np.union1d(near, thin[after[thin] < 0.0]))
+    return seen.of(np.union1d(near, thin[after[thin] < _NEAR]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -32,9 +32,6 @@ picked up when the work is set."""
 _JITTER: Final = 1e-10
 """Share of the largest variance added to all, so that what follows from something else can be drawn too."""
 
-_CLOSE: Final = 1e-12
-"""Share of the largest variance by which rounding may miss how far apart two points vary."""
-
 _UNREAD: Final = 0.05
 """Weight of walls without a reading when the work is set: looked along, not dialled in (common practice, no source)."""
 
@@ -130,15 +127,12 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
     if np.ptp(required) > 0:
         few = np.union1d(few, _can_be_least(margin + required, spread))
     inner = spread[few] if len(few) > spread.shape[1] else _root(spread[few] @ spread[few].T)
-    draws, longest = _draws(spread.shape[1], inner.shape[1])
-    able = _never_under(margin[few], inner, longest) if np.ptp(required[few]) == 0 else np.arange(len(few))
-    few, inner = few[able], inner[able]
-    drawn = margin[few] + draws @ inner.T
-    which = drawn.argmin(axis=1)
-    least = drawn[np.arange(_DRAWS), which]
+    drawn = inner @ _draws(spread.shape[1], inner.shape[1])
+    drawn += margin[few, None]
+    which, least = drawn.argmin(axis=0), drawn.min(axis=0)
     low, high, likely = (float(v) for v in np.quantile(least, [0.025, 0.975, 0.05]))
     same = np.ptp(required[few]) == 0
-    metal = least + required[few[0]] if same else (drawn + required[few]).min(axis=1)
+    metal = least + required[few[0]] if same else (drawn + required[few, None]).min(axis=0)
     metal_low, metal_high = (float(v) for v in np.quantile(metal, [0.025, 0.975]))
     share = np.bincount(which, minlength=len(few)) / _DRAWS
     return Odds(
@@ -176,16 +170,8 @@ def _can_be_least(margin: Floats, spread: Floats) -> Ints:
 
 
 @lru_cache(maxsize=4)
-def _draws(scouted: int, count: int) -> tuple[Floats, float]:
-    """Return the draws (_DRAWS, count) that follow the scouts', which had another count, and the length of the longest one."""
+def _draws(scouted: int, count: int) -> Floats:
+    """Return the draws (count, _DRAWS) that follow the scouts', which had another count: the same for castings of one part."""
     rng = np.random.default_rng(_SEED)
     rng.standard_normal((_SCOUTS, scouted))
-    found = rng.standard_normal((_DRAWS, count))
-    return found, float(np.sqrt(np.einsum("ij,ij->i", found, found).max()))
-
-
-def _never_under(margin: Floats, inner: Floats, longest: float) -> Ints:
-    """Return the points that no other one lies under in every draw: a draw parts two by no more than its length allows."""
-    square = np.einsum("ij,ij->i", inner, inner)
-    apart = np.sqrt(np.maximum(square[:, None] + square[None] - 2.0 * inner @ inner.T, 0.0) + _CLOSE * square.max())
-    return np.flatnonzero(~(margin[:, None] - margin[None] > longest * apart).any(axis=1))
+    return np.ascontiguousarray(rng.standard_normal((_DRAWS, count)).T)
