@@ -59,7 +59,7 @@ def holes(arguments: Namespace) -> int:
 def place(arguments: Namespace) -> int:
     """Print where the part lies in the casting as received; "no" when the best casting falls short."""
     settings, tell = _settings(arguments), _teller(arguments)
-    _begin_scan(settings)
+    _begin(settings)
     from export.bundle import place_files
     from export.reports.place import ask_text, place_text
     from export.reports.place_document import place_document
@@ -83,7 +83,7 @@ def place(arguments: Namespace) -> int:
 def setups(arguments: Namespace) -> int:
     """Print the set-ups in order, how each is held and why; "no" when no plan makes the whole part."""
     settings, tell = _settings(arguments), _teller(arguments)
-    _begin_scan(settings)
+    _begin(settings)
     from export.bundle import setup_files
     from export.reports.setups import setups_document, setups_text
     from geom.datum.zero import resolve_zero
@@ -117,6 +117,7 @@ def coordinates(arguments: Namespace) -> int:
     from geom.kernel.failure import plain_kernel_failures
 
     readout_figures(settings)
+    _begin(settings)
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell, arguments.casting)
     asked = {} if arguments.casting is None else {"casting": arguments.casting}
@@ -128,7 +129,7 @@ def coordinates(arguments: Namespace) -> int:
 def prove(arguments: Namespace) -> int:
     """Cut the casting along the tables on disk and say so on them; "no" when the finished part is not what is left."""
     settings, tell = _settings(arguments), _teller(arguments)
-    _begin_scan(settings)
+    _begin(settings)
     from export.reports.prove import files_of, prove_document, prove_tables, prove_text, tables_in
     from geom.job import open_job, placements
     from geom.kernel.failure import plain_kernel_failures
@@ -171,7 +172,7 @@ def _new_tables(arguments: Namespace, job: "Job", out: Path) -> dict[str, bytes]
 def sheets(arguments: Namespace) -> int:
     """Write the set-up sheets with the tables they rest on, proved; "no" when those are not proved or may not be cut."""
     settings, tell = _settings(arguments), _teller(arguments)
-    _begin_scan(settings)
+    _begin(settings)
     from export.bundle import sheet_set
     from export.reports.prove import is_proved
     from geom.job import finish, open_job
@@ -251,7 +252,7 @@ def fixture(arguments: Namespace) -> int:
     """Write the prints that hold, guide and test; "no" when one that was asked for is refused, or all are."""
     settings, tell = _settings(arguments), _teller(arguments)
     asked = _fixture_asked(arguments, settings)
-    _begin_scan(settings)
+    _begin(settings)
     from export.bundle import fixture_files
     from export.prints.fixture import closed, fixture_document, fixture_text
     from export.reports.setups import setups_document, setups_text
@@ -299,6 +300,7 @@ def make(arguments: Namespace) -> int:
 
     out = _out(arguments, settings)
     check_folder(out, owner_of(settings))
+    _begin(settings)
     with plain_kernel_failures(settings.label):
         record = finish(open_job(settings, tell), tell)
         tell("proving, drawing and cutting the prints")
@@ -339,13 +341,16 @@ def _settings(arguments: Namespace) -> Settings:
     return settings
 
 
-def _begin_scan(settings: Settings) -> None:
-    """Let a scan be read while the kernel loads, before anything loads it."""
+def _begin(settings: Settings) -> None:
+    """Let what takes long be read aside: a scan while the kernel loads, the solids while the rest of the program does."""
     folder = settings.folder / READINGS
     if (folder / "scan.toml").is_file():
-        from geom.scan.ahead import begin
+        from geom.scan.ahead import begin as begin_scan
 
-        begin(folder)
+        begin_scan(folder)
+    from geom.job import begin
+
+    begin(settings)
 
 
 def _parameters(pairs: list[str]) -> dict[str, str]:

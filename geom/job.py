@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from geom.aside import Aside
+from geom.aside import Aside, is_allowed
 from geom.datum.zero import Zero, resolve_zero
 from geom.model.part import Part
 from geom.settings.features import dressed
@@ -191,13 +191,29 @@ def _solids(settings: Settings, say: Say) -> "tuple[Solid, Solid, Sequence[Any],
         say(f"building the model of {settings.part.name}")
         built = load_model(asked.model, settings.parameters, asked.units, settings.parameters_from)
         return built.finished, built.casting, built.features, built.parameters
-    from geom.kernel.step import read_step
-
     assert asked.finished is not None
     assert asked.casting is not None
     say(f"reading {asked.finished.name} and {asked.casting.name}")
-    casting = Aside(partial(read_step, asked.casting))
-    return read_step(asked.finished), casting.result(), (), {}
+    finished, casting = _reading(asked.finished), _reading(asked.casting)
+    return finished.result(), casting.result(), (), {}
+
+
+_begun: "dict[Path, Aside[Solid]]" = {}
+
+
+def begin(settings: Settings) -> None:
+    """Let the solids of a job be read aside while the rest of the program loads; where nothing is done aside, do nothing."""
+    asked = settings.part
+    if is_allowed() and asked.finished is not None and asked.casting is not None:
+        for path in (asked.casting, asked.finished):
+            _begun[path] = _reading(path)
+
+
+def _reading(path: Path) -> "Aside[Solid]":
+    """Return a STEP file as it is being read: begun before, or now."""
+    from geom.kernel.step import read_step
+
+    return _begun.pop(path) if path in _begun else Aside(partial(read_step, path))
 
 
 def input_files(settings: Settings) -> dict[str, bytes]:
