@@ -106,13 +106,13 @@ def cuts_at(rows: Rows, lots: Sequence[Ints], inside: Floats, x: Floats, most: f
         inside: a place that keeps the total: pieces are taken on the way to it as well, as those near the limit cut deepest.
         most: the limit, mm.
     """
-    margin = rows.start[:, None] + rows.rate @ (inside[:, None] + np.outer(x - inside, _SHARES))
-    thin = np.array([lot[margin[lot].argmin(axis=0)] for lot in lots])
-    least = np.take_along_axis(margin, thin, axis=0)
-    if -float(np.minimum(least[:, 0], 0.0).sum()) <= most + _BROKEN:
+    at_x = rows.over(x, 0.0)
+    if -sum(min(float(at_x[lot].min()), 0.0) for lot in lots) <= most + _BROKEN:
         return []
-    cuts = [thin[least[:, i] < 0.0, i] for i in range(len(_SHARES))]
-    return list({cut.tobytes(): cut for cut in cuts if -float(margin[cut, 0].sum()) > most + _BROKEN}.values())
+    margin = rows.start + (inside + np.outer(_SHARES, x - inside)) @ rows.rate.T
+    thin = np.array([lot[margin[:, lot].argmin(axis=1)] for lot in lots])
+    cuts = [thin[margin[i, thin[:, i]] < 0.0, i] for i in range(len(_SHARES))]
+    return list({cut.tobytes(): cut for cut in cuts if -float(at_x[cut].sum()) > most + _BROKEN}.values())
 
 
 def cuts_of(rows: Rows, lots: Sequence[Ints], most: float) -> Kept:
