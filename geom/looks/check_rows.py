@@ -21,7 +21,7 @@ import numpy as np
 from geom.cutters.cutter_choice import Lack, choose_finder
 from geom.errors import StandardError
 from geom.kernel.extent import face_box
-from geom.looks.contact import Standing, faces_it, sides
+from geom.looks.contact import Met, Standing, faces_it, sides_from
 from geom.looks.pick_up_rows import finder_tool
 from geom.looks.touch_faces import target
 from geom.looks.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, spots
@@ -150,7 +150,8 @@ def check_rows(
     finder = choose_finder(settings.tooling, "edge finder")
     side = None if isinstance(finder, Lack) else finder
     looks = _Looks(planned, standing, settings, side, _reached((*picked, *others), settings), picked)
-    sides = {way: found for way in (_WAYS if side else ("-z",)) if (found := _side(way, looks)) is not None}
+    shown = _shown(_WAYS if side else ("-z",), looks)
+    sides = {way: found for way, pairs in shown.items() if (found := _side(way, pairs, looks)) is not None}
     size = standing.part.casting.size
     places = _chosen(sides, _LOOKS, size)
     if len(places) < _LEAST:
@@ -176,15 +177,13 @@ def _reached(others: Sequence[Row], settings: Settings) -> _Reached:
 # --- where ------------------------------------------------------------------------------
 
 
-def _side(way: Towards, looks: _Looks) -> _Side | None:
+def _side(way: Towards, shown: "_Shown", looks: _Looks) -> _Side | None:
     """Return what one way finds; on faces that zero was picked up from only where there are no others."""
     used = {name for one in looks.planned.pick_ups if not one.machined for name in one.faces}
     faces = _rough(looks.planned, looks.standing.part)
-    shown: _Shown | None = None
     for some in ([f for f in faces if f.name not in used], [f for f in faces if f.name in used]):
         able = [face for face in some if _touchable(face, way, looks.standing)]
         if able:
-            shown = shown or _shown(way, looks)
             found = _on(able, shown, way, looks)
             first = next(found, None)
             if first is not None:
@@ -221,13 +220,17 @@ _Shown: TypeAlias = list[tuple[int, int]]
 """A surface of the casting and one of the finished part that show the same places from a side, the one that shows most last."""
 
 
-def _shown(way: Towards, looks: _Looks) -> _Shown:
+def _shown(ways: Sequence[Towards], looks: _Looks) -> dict[Towards, _Shown]:
     """Return what of the casting stays as cast where a finder comes from: there casting and finished part show the same places."""
     drawn = Standing(looks.standing.part, looks.standing.frame) if looks.standing.placed else looks.standing
-    across, height = grid(drawn, Search(way, frozenset(), False), looks.settings, _COARSE)
-    rough = sides(drawn, way, across, height, False)
-    facing = np.flatnonzero(faces_it(rough, way))
-    rough, finished = rough.of(facing), sides(drawn, way, across[facing], height[facing], True)
+    places = {way: grid(drawn, Search(way, frozenset(), False), looks.settings, _COARSE) for way in ways}
+    cast = sides_from(drawn, places, False)
+    facing = {way: np.flatnonzero(faces_it(met, way)) for way, met in cast.items()}
+    cut = sides_from(drawn, {way: (places[way][0][rows], places[way][1][rows]) for way, rows in facing.items()}, True)
+    return {way: _pairs(cast[way].of(facing[way]), cut[way]) for way in ways}
+
+
+def _pairs(rough: Met, finished: Met) -> _Shown:
     with np.errstate(invalid="ignore"):
         same = np.flatnonzero(np.linalg.norm(rough.at - finished.at, axis=1) < SKIN)
     pairs = Counter(zip(rough.surface[same].tolist(), finished.surface[same].tolist(), strict=True))

@@ -8,7 +8,7 @@ nothing of which faces are worth touching.
 """
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
@@ -203,6 +203,19 @@ def sides(standing: Standing, towards: Towards, across: Floats, height: Floats, 
         height: (n,) Z of a sideways move; Y of a move down.
     """
     return standing.met(_from_outside(standing, towards, across, height), np.array(WAYS[towards]), machined)
+
+
+def sides_from(standing: Standing, asked: Mapping[Towards, tuple[Floats, Floats]], machined: bool) -> dict[Towards, Met]:
+    """Return what comes first from each of some sides, asked for together; see `sides`.
+
+    Args:
+        asked: across and height, by way.
+    """
+    starts = [_from_outside(standing, way, *places) for way, places in asked.items()]
+    ways = [np.tile(np.array(WAYS[way]), (len(some), 1)) for way, some in zip(asked, starts, strict=True)]
+    met = standing.met(np.concatenate(starts), np.concatenate(ways), machined)
+    ends = np.cumsum([len(some) for some in starts])
+    return {way: met.of(np.arange(end - len(some), end)) for way, some, end in zip(asked, starts, ends.tolist(), strict=True)}
 
 
 def showing(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool) -> Ints:

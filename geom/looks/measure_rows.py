@@ -52,8 +52,11 @@ def _width(slot: FoundSlot, settings: Settings) -> Row:
 def measured_bores(cut: Sequence[Row]) -> tuple[Row, ...]:
     """Return cutting rows with a measuring one before each finishing cut of a bore to limits: the head is set by what it reads."""
     found: list[Row] = []
-    for i, row in enumerate(cut):
-        before = next((r for r in reversed(cut[:i]) if r.feature == row.feature and r.action == row.action == "bore"), None)
+    bored: dict[str, Row] = {}
+    for row in cut:
+        before = bored.get(row.feature) if row.action == "bore" else None
+        if row.action == "bore":
+            bored[row.feature] = row
         if row.limits and before is not None:
             note = "before the finishing cut: set the head by what it reads"
             micrometer = Tool("micrometer", "", 0.0)

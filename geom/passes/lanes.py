@@ -159,13 +159,21 @@ def reach_past(scene: Scene, ground: Ground, level: float) -> float:
 # --- lanes ------------------------------------------------------------------
 
 
+def _barred(ground: Ground, radius: float, keep: float, run_out: float) -> BaseGeometry:
+    """Return where a cutter's centre may not go, as far as its lanes reach."""
+    x0, y0, x1, y1 = ground.target.bounds
+    about = 2.0 * radius + 2.0 * run_out + keep + _BESIDE
+    near = ground.walls.intersection(shapely.box(x0 - about, y0 - about, x1 + about, y1 + about))
+    return near.buffer(radius + keep, quad_segs=32)
+
+
 def leaves_corners(cutter: Cutter, ground: Ground) -> bool:
     """Tell whether a cutter cannot reach the whole face, wherever its lanes run: it is too wide for the corners."""
     radius = 0.5 * cutter.diameter
     if ground.walls.is_empty or not ground.own.area:
         return False
-    barred = ground.walls.buffer(radius + _KEEPS[1], quad_segs=32)
-    about = shapely.box(*ground.own.buffer(2.0 * cutter.diameter).bounds)
+    barred = _barred(ground, radius, _KEEPS[1], radius)
+    about = shapely.box(*ground.own.buffer(radius).bounds)
     reached = about.difference(barred).buffer(radius + 0.5 * _SLIVER, quad_segs=32)
     return _missed(ground.own.difference(ground.edged), ground.own.area, reached, barred, radius) > MISSED
 
@@ -198,9 +206,7 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     turned = _Turned(way)
     seen = scene.known(("turned", ground, way), lambda: ground.turned(turned))
     target, own = seen.target, seen.own
-    forbidden = scene.known(
-        ("forbidden", ground, way, cutter.diameter, keep), lambda: seen.walls.buffer(radius + keep, quad_segs=32)
-    )
+    forbidden = scene.known(("forbidden", ground, way, cutter.diameter, keep), lambda: _barred(seen, radius, keep, run_out))
     y0, y1 = target.bounds[1::2]
     count = 1 if y1 - y0 <= _ONE_LANE * cutter.diameter else passes_wide(cutter, y1 - y0)
     step, grid = (y1 - y0) / count, _ROUND[scene.use.units]

@@ -14,10 +14,10 @@ from geom.directions import same_way
 from geom.model.part import PartFace, PartHole
 from geom.rays.analytic import Bools, Floats
 from geom.rows.plan import PickUp
-from geom.rows.records import Words
+from geom.rows.records import Box, Words
 from geom.setups.held import Held
 from geom.setups.strap_spots import open_width
-from geom.setups.work import Work
+from geom.setups.work import Sight, Work
 from geom.space import Vec3, cross, dot, norm, scale
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
@@ -194,21 +194,36 @@ def _sides(work: Work, held: Held, done: frozenset[str]) -> Iterator[PickUp]:
 
 def _outermost(work: Work, held: Held, way: Vec3, done: frozenset[str]) -> list[PartFace]:
     """Return the faces that stand out furthest both ways along a direction, above the jaws or beside them."""
-    found = []
-    for side in (way, scale(way, -1.0)):
-        sight = work.seen(side, done)
+    sights = [work.seen(side, done) for side in (way, scale(way, -1.0))]
+    found = [_furthest(work, held, sight) for sight in sights]
+    return [work.part.faces[number] for number in found if number is not None]
+
+
+def _furthest(work: Work, held: Held, sight: Sight) -> int | None:
+    """Return the number of the face that stands out furthest where a finder gets at it."""
+
+    def found() -> int | None:
         rows = np.flatnonzero(_above_or_beside(held, held.frame.local_points(sight.points)) & (sight.face >= 0))
-        if rows.size:
-            found.append(work.part.faces[int(sight.face[rows[np.argmax(np.round(sight.out[rows], 4))]])])
-    return found
+        return int(sight.face[rows[np.argmax(np.round(sight.out[rows], 4))]]) if rows.size else None
+
+    return work.known(("furthest", sight, held.frame, _jaws(held)), found)
 
 
 def _is_free(work: Work, held: Held, face: PartFace, done: frozenset[str]) -> bool:
     """Tell whether some of a face stands where a finder may get at it: clear of the jaws, with no metal over the finder."""
-    sight = work.seen(face.axis, done)
+    sight, above = work.seen(face.axis, done), work.seen(held.frame.z, done)
+    key = ("free", sight, above, held.frame, face.name, _jaws(held))
+    return work.known(key, lambda: _stands_free(work, held, face, sight, above))
+
+
+def _jaws(held: Held) -> tuple[Box, ...]:
+    return tuple(box for box in held.hold.boxes if "jaw" in box.name)
+
+
+def _stands_free(work: Work, held: Held, face: PartFace, sight: Sight, above: Sight) -> bool:
     mine = held.frame.local_points(sight.points[sight.face == work.number[face.name]])
     mine = mine[_above_or_beside(held, mine)]
-    over = held.frame.local_points(work.seen(held.frame.z, done).points)
+    over = held.frame.local_points(above.points)
     out = _FINDER * np.array(held.frame.local_direction(face.axis))
     return any(not _is_under(point + out, over) for point in mine)
 
@@ -221,7 +236,7 @@ def _is_under(point: Floats, over: Floats) -> bool:
 
 def _above_or_beside(held: Held, local: Floats) -> Bools:
     """Return which points, set-up frame, a finder may get at: those above the jaws, and at an end that stands out beside them."""
-    jaws = [box for box in held.hold.boxes if "jaw" in box.name]
+    jaws = _jaws(held)
     low, high = max((b.low[0] for b in jaws), default=np.inf), min((b.high[0] for b in jaws), default=-np.inf)
     beside = (local[:, 0] < low) | (local[:, 0] > high)
     return np.asarray((local[:, 2] > _jaw_top(held)) | (bool(jaws) & beside))
