@@ -81,15 +81,14 @@ def place(arguments: Namespace) -> int:
 
 
 def setups(arguments: Namespace) -> int:
-    """Print the set-ups in order, how each is held and why; "no" when no plan makes the whole part."""
+    """Print the set-ups in order, how each is held and why; "no" when no plan makes the whole part or its rows are at fault."""
     settings, tell = _settings(arguments), _teller(arguments)
     _begin(settings)
     from export.bundle import setup_files
-    from export.reports.setups import setups_document, setups_text
+    from export.reports.setups import is_sound, setups_document, setups_text
     from geom.datum.zero import resolve_zero
     from geom.job import measure_stock, open_job, placements, planned
     from geom.kernel.failure import plain_kernel_failures
-    from geom.rows.plan import Plan
 
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
@@ -105,7 +104,7 @@ def setups(arguments: Namespace) -> int:
                 **({} if arguments.casting is None else {"casting": arguments.casting}),
             )
         _answer(arguments, setups_document(plan, job, stock), setups_text(plan, job, stock))
-    return YES if isinstance(plan, Plan) else NO
+    return YES if is_sound(plan) else NO
 
 
 def coordinates(arguments: Namespace) -> int:

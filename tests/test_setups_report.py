@@ -2,14 +2,17 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from export.cli import main
 from export.exit_codes import NO, WRONG, YES
-from export.reports.setups import assumed_text, pick_up_text
-from geom.rows.plan import PickUp
+from export.reports.setups import assumed_text, is_sound, pick_up_text, setups_document, setups_text
+from geom.datum.zero import resolve_zero
+from geom.job import measure_stock, open_job, planned
+from geom.rows.plan import NoPlan, PickUp, Plan
 from geom.settings.load import load_settings
 from geom.shop.file import default_shop
 from tests.catalogue import block_in_block, drilled_plate
@@ -174,6 +177,36 @@ def test_a_pin_is_kept(block: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert json.loads(out)["setups"][0]["up"] == [-1.0, 0.0, 0.0]
 
 
+def test_what_the_shop_lacks_is_said_once_with_every_feature_that_wants_it(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Drills, one end mill and nothing else: no spotting drill for six holes; in JSON as well, and no feature left unsaid."""
+    mill = "\n[[shop.end_mills]]\ndiameter = 16\nflutes = 4\nflute_length = 40\nreach = 60\ncentre_cutting = true\n"
+    job = varied(plate, "bare", f'{SHOP}parallels = [28, 32]\n{mill}[shop.drills]\nsets = ["mm 1-13 by 0.1"]\n')
+    _, out, _ = asked(job, capsys, "-q")
+    _, document, _ = asked(job, capsys, "-q", "--json")
+    lacks = [line for one in json.loads(document)["setups"] for line in one["lacks"]]
+
+    spots = [line for line in lacks if "no spotting drill" in line]
+    assert len(spots) == 1
+    assert set(re.findall(r"hole \d", spots[0])) == {f"hole {n}" for n in range(1, 7)}
+    assert [re.findall(r"hole \d", line) for line in lacks if "mm counterbore with a pilot" in line] == [["hole 2"], ["hole 1"]]
+    assert re.search(r"^  Lacks     ", out, re.MULTILINE)
+
+
+def test_a_fault_that_no_other_plan_does_without_is_said_before_all_else(plate: Path) -> None:
+    """Such a plan is told, since it is all there is, and never as if it were fine."""
+    job = open_job(load_settings(plate))
+    stock = measure_stock(job)
+    plan = planned(job, resolve_zero(job.part, job.settings.datum), stock)
+    assert isinstance(plan, Plan)
+    assert is_sound(plan)
+    wrong = replace(plan, setups=tuple(replace(one, faults=(("row 3: stands ", 1.5, " in the jaw"),)) for one in plan.setups))
+
+    assert not is_sound(wrong)
+    assert not is_sound(NoPlan(()))
+    assert "\n  Fault     do not cut: row 3: stands 1.5 mm in the jaw\n  Hold " in setups_text(wrong, job, stock)
+    assert setups_document(wrong, job, stock)["setups"][0]["faults"] == ["row 3: stands 1.5 mm in the jaw"]
+
+
 def test_no_plan_is_an_answer(block: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A vise that opens 5 mm, no clamps, no plate: exit 1, which feature, why, and what would open it."""
     job = varied(block, "bare", SHOP.replace("opening = 140", "opening = 5") + "table_clamps = false\n")
@@ -182,7 +215,8 @@ def test_no_plan_is_an_answer(block: Path, capsys: pytest.CaptureFixture[str]) -
 
     assert code == NO
     assert "no plan makes the whole part" in out
-    assert "What would open it:" in out
+    assert "back, bottom, front, left, right, top: no two sides" in out, "one reason, said once"
+    assert out.count("What would open it:") == 1
     assert json.loads(document)["setups"] == []
     assert {one["feature"] for one in json.loads(document)["blocked"]} == {"back", "bottom", "front", "left", "right", "top"}
 

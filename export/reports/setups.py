@@ -34,6 +34,11 @@ CAUTIONS: Final = (
 )
 
 
+def is_sound(answer: Plan | NoPlan) -> bool:
+    """Tell whether there is a plan and nothing is wrong with its rows."""
+    return isinstance(answer, Plan) and not any(one.faults for one in answer.setups)
+
+
 def setups_text(answer: Plan | NoPlan, job: Job, stock: StockReport) -> str:
     """Return the plan, or why there is none, ending in a line break."""
     units = job.settings.units
@@ -99,12 +104,14 @@ def _setup_lines(one: PlannedSetup, count: int, job: Job, stock: StockReport, un
     heading = f"Set-up {one.number} of {count}: {facing_up(one, job)}"
     yield heading
     yield "-" * len(heading)
+    yield from _block("Fault", [f"do not cut: {plain_words(words, units)}" for words in one.faults])
     yield from _block(
         "Hold", [METHODS[one.hold.method], *(plain_words(words, units) for words in one.holding or hold_words(one.hold))]
     )
     yield from _block("Zero", [one.zero.name])
     yield from _block("Find it", [f"{n}. {pick_up_text(p, units)}" for n, p in enumerate(one.pick_ups, 1)])
     yield from _block("Machine", [", ".join(one.features)])
+    yield from _block("Lacks", [plain_words(words, units) for words in one.lacks])
     yield from _block("Leave", [f"{size(mm, units)} {UNIT_NAMES[units]} on {name} for finishing" for name, mm in one.leaves])
     yield from _block("Measure", [measure_text(row, units) for row in measure_rows(one, job.part, job.settings)])
     yield from _block("Why", [plain_words(words, units) for words in one.why])
@@ -174,9 +181,12 @@ _PARTS_OF_A_SHOP: Final = 4
 def _no_plan_lines(answer: NoPlan, job: Job, units: Units) -> Iterator[str]:
     yield f"Set-ups of {job.part.name}, {UNIT_NAMES[units]}: no plan makes the whole part"
     yield ""
+    reasons: dict[tuple[Words, Words], list[str]] = {}
     for one in answer.blocked:
-        why, opens = plain_words(one.why, units), plain_words(one.opens, units)
-        yield from _wrapped(f"{one.feature}: ", f"{why}. What would open it: {opens}." if opens else f"{why}.")
+        reasons.setdefault((one.why, one.opens), []).append(one.feature)
+    for words, names in reasons.items():
+        why, opens = (plain_words(some, units) for some in words)
+        yield from _wrapped(f"{', '.join(names)}: ", f"{why}. What would open it: {opens}." if opens else f"{why}.")
     yield from _listed("Notes:", [plain_words(words, units) for words in answer.notes])
     yield from _wrapped("", _NEEDS_NO_PLAN)
     yield from _wrapped("", assumed_text(job.settings.tooling))
@@ -215,6 +225,8 @@ def _setup_entry(one: PlannedSetup, job: Job, stock: StockReport) -> dict[str, A
         "packing": [f"{packing.place}: {sentence(packing.words, 'mm')}" for packing in hold.packing],
         "zero": one.zero.name,
         "features": list(one.features),
+        "lacks": _told(one.lacks),
+        "faults": _told(one.faults),
         "why": _told(one.why),
         "method": hold.method,
         "machined": sorted(hold.machined),

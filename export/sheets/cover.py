@@ -14,7 +14,7 @@ from export.number import Units, length, sentence
 from export.reports.coordinates import readout_figures
 from export.reports.proof_record import ProofRecord, proved_words
 from export.reports.prove import fault_text
-from export.reports.setups import CAUTIONS, assumed_text
+from export.reports.setups import CAUTIONS, assumed_text, plain_words
 from export.sheets.setup import SetupSheet, first_measured, rests_on
 from geom.job import Record
 from geom.rows.plan import NoPlan
@@ -63,6 +63,7 @@ class Cover:
     """All the cover says.
 
     Attributes:
+        lacks: what the job wants that is not on hand, and in which set-up.
         proof: the verdict in a line; stop: what is wrong, when something is.
         no_plan: why no set-ups make the part; empty when some do.
     """
@@ -73,6 +74,7 @@ class Cover:
     faces: tuple[FaceLine, ...]
     rests_on: tuple[str, ...]
     tools: tuple[ToolLine, ...]
+    lacks: tuple[str, ...]
     cautions: tuple[str, ...]
     assumed: tuple[str, ...]
     proof: str
@@ -97,6 +99,7 @@ def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord)
         faces=tuple(_faces(record, units)),
         rests_on=rests_on(record, units),
         tools=_tools(setups),
+        lacks=tuple(f"set-up {one.number}: {plain_words(words, units)}" for one in record.setups for words in one.lacks),
         cautions=(*CAUTIONS, _DUST, _CHECK),
         assumed=tuple(_assumed(record, units)),
         proof=_verdict(proof, units),

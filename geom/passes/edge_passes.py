@@ -59,7 +59,7 @@ def edge_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     edge = _edge(face, scene)
     choice = _chosen(face, scene, edge, leave)
     if isinstance(choice, Lack):
-        return Made((), (choice.says,), (LeftOut(face.name, "no end mill on hand gets along it: see the notes"),))
+        return Made((), (), (LeftOut(face.name, "no end mill on hand gets along it: see the notes"),), (choice.says,))
     cutter = choice.cutter
     take = _left_by_floor(face, scene, edge, scene.takes.get(face.name, Take(0.0, 0.0)))
     widths = _widths(take, leave, cutter, scene.use.finish)

@@ -71,6 +71,7 @@ class _Cycle:
         opened: (Z, diameter) of what is open so far.
         above: how far above the mouth metal or steel stands that a cutter's holder has to stay over.
         blocked: a cutter without which nothing further can be made is missing.
+        lacks: what the shop lacks for it.
     """
 
     hole: PartHole
@@ -82,6 +83,7 @@ class _Cycle:
     blocked: bool = False
     rows: list[Row] = field(default_factory=list)
     notes: list[Words] = field(default_factory=list)
+    lacks: list[Words] = field(default_factory=list)
     left: list[LeftOut] = field(default_factory=list)
 
     def depth(self, row: Row) -> float:
@@ -99,7 +101,7 @@ class _Cycle:
 
     def lack(self, missing: Lack, what: str) -> None:
         """Note what is missing, and that `what` is left out for want of it."""
-        self.notes.append((f"{self.hole.name}: ", *missing.says))
+        self.lacks.append(missing.says)
         self.left.append(LeftOut(self.hole.name, f"{what}: no cutter on hand does it, see the notes"))
 
     def add(self, row: Row, cutter: Cutter, work: Work, size: float | None = None, tool: Tool | None = None) -> None:
@@ -136,7 +138,8 @@ def hole_cycle(hole: PartHole, scene: Scene, angle: float | None, room: float, o
         if cycle.blocked:
             continue
         _STEPS[row.action](cycle, row)
-    return Made(tuple(cycle.rows), tuple(dict.fromkeys(cycle.notes)), tuple(dict.fromkeys(cycle.left)))
+    notes, lacks = tuple(dict.fromkeys(cycle.notes)), tuple(dict.fromkeys(cycle.lacks))
+    return Made(tuple(cycle.rows), notes, tuple(dict.fromkeys(cycle.left)), lacks)
 
 
 def _above(scene: Scene, at: tuple[float, float], mouth: float) -> float:
@@ -167,7 +170,7 @@ def _spot_face(cycle: _Cycle, at: tuple[float, float], far: bool) -> None:
     lowest = min(cycle.mouth, _lowest(scene, at, 0.5 * wide)) - _LEVELS
     choice = choose_end_mill(scene.shop, widest=wide, reach=cycle.mouth - lowest, plunge=True)
     if isinstance(choice, Lack):
-        cycle.notes.append((f"{hole.name}: level the spot first, or a drill will wander; ", *choice.says))
+        cycle.lacks.append((*choice.says, "; level the spot first, or a drill will wander"))
         return
     row = Row(0, hole.name, "spot-face", tool_of(choice.cutter), *at, lowest, note="levels the skin or slope for the drill")
     cycle.add(row, choice.cutter, "spot-face")
@@ -190,7 +193,7 @@ def _spot(cycle: _Cycle, row: Row) -> None:
         return
     choice = choose_spot(cycle.scene.shop, found.cutter.diameter)
     if isinstance(choice, Lack):
-        cycle.notes.append((f"{cycle.hole.name}: ", *choice.says))
+        cycle.lacks.append(choice.says)
         return
     assert drill.z is not None
     tool = tool_of(choice.cutter)
@@ -331,7 +334,7 @@ def _seated(cycle: _Cycle, row: Row) -> None:
         cycle.lack(choice if isinstance(choice, Lack) else bored, "its seat")
         return
     if missing:
-        cycle.notes.append((f"{cycle.hole.name}: ", *missing, "; here it is bored"))
+        cycle.lacks.append((*missing, "; here it is bored"))
     _bored(cycle, row)
 
 
@@ -372,7 +375,7 @@ def _reamed(cycle: _Cycle, row: Row) -> None:
     if isinstance(choose_boring(cycle.scene.shop, row.tool.diameter, cycle.reach(row)), Lack):
         cycle.lack(choice, "reaming")
         return
-    cycle.notes.append((f"{cycle.hole.name}: ", *choice.says, "; here it is bored to the limits"))
+    cycle.lacks.append((*choice.says, "; here it is bored to the limits"))
     _bored(cycle, replace(row, action="bore", note="to the limits, in place of reaming"))
 
 
@@ -389,7 +392,7 @@ def _tapped(cycle: _Cycle, row: Row) -> None:
     if near is None or near.label != call.thread.designation or near.reach - cycle.above < _LEAST_THREAD * near.diameter:
         cycle.lack(choice, "tapping")
         return
-    cycle.notes.append((f"{cycle.hole.name}: ", *choice.says, "; here it is tapped as deep as that reaches"))
+    cycle.lacks.append((*choice.says, "; here it is tapped as deep as that reaches"))
     note = "as deep as the tap on hand reaches, not the whole length"
     cycle.add(replace(row, z=cycle.mouth + cycle.above - near.reach, note=note), near, "tap")
 

@@ -32,7 +32,7 @@ def face_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     if isinstance(plan, Lack):
         plan = _planned(face, scene, ground, 0.0, leave)
     if isinstance(plan, Lack):
-        return Made((), (plan.says,), (LeftOut(face.name, "no cutter on hand faces it: see the notes"),))
+        return Made((), (), (LeftOut(face.name, "no cutter on hand faces it: see the notes"),), (plan.says,))
     take = scene.takes.get(face.name, Take(0.0, 0.0))
     found, notes = speeds_of(scene, plan.cutter, "face", width=min(plan.step, plan.cutter.diameter))
     depths = _passes(face, plan, scene, leave)

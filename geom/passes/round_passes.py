@@ -19,7 +19,7 @@ def round_passes(face: PartFace, scene: Scene) -> Made:
     size = tidy(2.0 * face.radius)
     choice = choose_boring(scene.shop, size, high[2] - low[2])
     if isinstance(choice, Lack):
-        return Made((), (choice.says,), (LeftOut(face.name, "no boring head on hand does it: see the notes"),))
+        return Made((), (), (LeftOut(face.name, "no boring head on hand does it: see the notes"),), (choice.says,))
     take = scene.takes.get(face.name, Take(0.0, 0.0))
     start, deep = max(size - 2.0 * max(take.most, 0.0), 0.0), high[2] - low[2]
     # It bores on one side, and the bar springs: half of what it takes all round.

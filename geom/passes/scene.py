@@ -86,11 +86,16 @@ class Scene:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """The rows of one feature, numbered 0, in working order, and what to say about them."""
+    """The rows of one feature, numbered 0, in working order, and what to say about them.
+
+    Attributes:
+        lacks: what the shop lacks for it, and what the nearest on hand gives.
+    """
 
     rows: tuple[Row, ...]
     notes: tuple[Words, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
+    lacks: tuple[Words, ...] = ()
 
 
 def scene_of(

@@ -124,6 +124,7 @@ def _whole(cuts: _Cuts, count: int, part: Part, settings: Settings, placed: "Pla
         left_out=tuple(dict.fromkeys(left for one in cuts.made.values() for left in one.left_out)),
         notes=(*_as_received(planned, placed), *_notes(planned, settings, cuts.made, rows)),
         holding=hold_words(planned.hold),
+        lacks=_lacks(cuts.made),
     )
     barred = with_bars(setup, planned.hold, drawn)
     return skewed(barred, pin.skew) if pin and pin.skew else barred
@@ -201,14 +202,20 @@ class RowMaker:
 
 
 def as_made(plan: Plan, rows: RowMaker) -> Plan:
-    """Return a plan that says what its own rows do: at which height they touch, which cutters mill, where straps lie."""
+    """Return a plan that says what its own rows do: where they touch, which cutters mill or lack, where straps lie."""
     count = len(plan.setups)
     told = []
     for planned in plan.setups:
-        made = rows.rows(planned, count)
-        touched = tuple(_at_height(one, made[0].rows) for one in planned.pick_ups)
-        known = replace(planned, pick_ups=touched, milled=_mills(made[0].rows), holding=made[0].holding)
-        rows.made[known, count] = made
+        made, faults = rows.rows(planned, count)
+        known = replace(
+            planned,
+            pick_ups=tuple(_at_height(one, made.rows) for one in planned.pick_ups),
+            milled=_mills(made.rows),
+            holding=made.holding,
+            lacks=made.lacks,
+            faults=faults,
+        )
+        rows.made[known, count] = made, faults
         told.append(known)
     return replace(plan, setups=tuple(told))
 
@@ -383,4 +390,14 @@ def _notes(planned: PlannedSetup, settings: Settings, made: Mapping[str, Made], 
     if "tap" in actions:
         said.append(("taps: low speed and a clutch, or turn it by hand; stop the spindle before clearing chips",))
     said += [words for one in made.values() for words in one.notes]
+    said += _lacks(made)
     return tuple(dict.fromkeys(said))
+
+
+def _lacks(made: Mapping[str, Made]) -> tuple[Words, ...]:
+    """Return what the shop lacks, once, with every feature that wants it in front."""
+    wanted: dict[Words, list[str]] = {}
+    for name, one in made.items():
+        for words in one.lacks:
+            wanted.setdefault(words, []).append(name)
+    return tuple((f"{', '.join(names)}: ", *words) for words, names in wanted.items())

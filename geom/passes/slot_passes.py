@@ -82,7 +82,7 @@ def slot_passes(slot: FoundSlot, scene: Scene) -> Made:
     narrow = _cutter(scene, slot.width - 2.0 * _LEAVES, reach, plunge=run.plunges)
     if sized is None and isinstance(narrow, Lack):
         which = "no end mill on hand that plunges gets into it" if run.plunges else "no end mill on hand gets into it"
-        return Made((), (narrow.says,), (LeftOut(slot.name, f"{which}: see the notes"),))
+        return Made((), (), (LeftOut(slot.name, f"{which}: see the notes"),), (narrow.says,))
     rough = narrow.cutter if isinstance(narrow, Choice) and _has_work(narrow.cutter, slot, scene) else None
     rows = _to_width(slot, scene, run, sized, rough) if sized else _by_walls(slot, scene, run, narrow)
     return Made(tuple(rows), tuple(_said(slot, run, sized, narrow, rows)))

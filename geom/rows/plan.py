@@ -103,6 +103,8 @@ class PlannedSetup:
         cautions: what must be read before clamping.
         milled: which cutter its rows mill each face with first, face -> cutter; () before there are rows.
         holding: how the work is held, as the table of its rows says it; () before there are rows.
+        lacks: what the shop lacks for its rows and what stands in; () before there are rows.
+        faults: what is wrong with its rows, which no other plan does without; () before there are rows.
     """
 
     number: int
@@ -117,6 +119,8 @@ class PlannedSetup:
     cautions: tuple[Words, ...] = ()
     milled: tuple[tuple[str, str], ...] = ()
     holding: tuple[Words, ...] = ()
+    lacks: tuple[Words, ...] = ()
+    faults: tuple[Words, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -220,6 +220,7 @@ class Setup:
         holding: how the work is held, one sentence each.
         boxes: what stands round it and no cutter may meet.
         notes: what was assumed and must be read before the first cut.
+        lacks: what the shop lacks for it and what stands in, features first; among the notes too.
     """
 
     number: int
@@ -233,6 +234,7 @@ class Setup:
     notes: tuple[Words, ...] = ()
     holding: tuple[Words, ...] = ()
     boxes: tuple[Box, ...] = ()
+    lacks: tuple[Words, ...] = ()
 
 
 def tools_of(setup: Setup) -> tuple[Tool, ...]:

@@ -31,7 +31,7 @@ from geom.toml.pins import NO_PINS, Pin, Pins
 if TYPE_CHECKING:
     from geom.place.placement import Placement
 
-_NEST: Final[Words] = ("a nest printed or cast to the skin, a larger vise, or longer packing",)
+_NEST: Final[Words] = ("a nest printed or cast to the skin, a larger vise, or higher parallels or packing",)
 
 _ASSEMBLY: Final = "made at assembly, together with the part it mates"
 
