@@ -1,7 +1,7 @@
 """The best least margin over many rows, and least squares among rows: exact programs with few unknowns.
 
 A row says: margin_i = start_i + rate_i . x. With six unknowns only a handful of rows hold the answer, and the multipliers prove
-it. Of very many rows those near the answer are worked on, and all looked at until none is broken: what it ends with is the
+it. Of very many rows some are worked on, and all looked at and the worst added until none is broken: what it ends with is the
 optimum of the whole. Knows nothing of castings.
 
 Sources: row generation for linear programs (Kelley 1960); HiGHS (Huangfu and Hall 2018) through SciPy where the small solver gives
@@ -26,8 +26,11 @@ _ROUNDS: Final = 500
 _SCAN: Final = 20_000
 """About how many rows the first ones are chosen from."""
 
+_WORST: Final = 2000
+"""Rows added to them at a time, the most broken: none that was worked on is left out again, so that it comes to an end."""
+
 _MANY: Final = 60_000
-"""With more rows than this only those near the last answer are worked on, and all of them looked at now and then."""
+"""With more rows than this only some are worked on, and all of them looked at now and then."""
 
 _FAR: Final = 1e6
 """No margin lies so far below 0, mm."""
@@ -146,7 +149,7 @@ def best_margin(
         over = rows.over(found.x, found.margin)
         if float(over.min()) >= -_BROKEN:
             return replace(found, rows=pool[found.rows])
-        pool = np.union1d(np.argpartition(over, _SCAN)[:_SCAN], pool[found.rows])
+        pool = np.union1d(np.argpartition(over, _WORST)[:_WORST], pool)
     raise NoAnswerError(f"{_ROUNDS} rounds were not enough")
 
 
