@@ -73,6 +73,7 @@ def test_the_published_part_takes_two_set_ups(bracket: Planned) -> None:
 
     assert [one.hold.method, two.hold.method] == ["vise", "table"]
     assert dot(one.up, two.up) == pytest.approx(-1.0)
+    assert (one.faults, two.faults) == ((), ()), "the plate is as high as a spindle that stops 2.25 in above the table wants it"
 
 
 def test_its_two_mounting_holes_come_first_and_hold_the_second(bracket: Planned) -> None:

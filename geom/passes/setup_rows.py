@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 from geom.datum.zero import Zero
 from geom.looks.check_rows import STOP_SAID, check_rows
 from geom.looks.contact import Standing
+from geom.looks.holder import table_height
 from geom.looks.measure_rows import measure_rows, measured_bores
 from geom.looks.pick_up_rows import pick_up_rows
 from geom.looks.row_faults import faults_of, steel_faults
@@ -32,6 +33,7 @@ from geom.rows.records import LeftOut, Pattern, Row, Setup, Tool, Words
 from geom.settings.records import Settings
 from geom.setups.grip_check import gripped, most_pushes
 from geom.setups.hold_words import hold_words
+from geom.setups.raised import raised, short_of_table
 from geom.shop.records import Shop
 from geom.space import Frame, cross, dot, norm
 from geom.stock.report import StockReport
@@ -91,7 +93,25 @@ def _cuts(
     placed: "Placed | None",
     kept: dict[Hashable, object],
 ) -> _Cuts:
-    """Return what a planned set-up cuts; see `Scene.kept`."""
+    """Return what a planned set-up cuts, packed as high on the table as its rows want it; see `Scene.kept`."""
+    cuts = _cuts_held(planned, part, settings, stock, placed, kept)
+    noses = [row.z + row.tool.reach for row in cuts.rows if row.z is not None and row.tool.reach > 0.0]
+    table, least = table_height(planned.hold.boxes), settings.tooling.mill.spindle_to_table[0]
+    hold = raised(planned.hold, short_of_table(noses, table, least), settings.tooling.vise)
+    if hold == planned.hold:
+        return cuts
+    return _cuts_held(replace(planned, hold=hold), part, settings, stock, placed, kept)
+
+
+def _cuts_held(
+    planned: PlannedSetup,
+    part: Part,
+    settings: Settings,
+    stock: StockReport,
+    placed: "Placed | None",
+    kept: dict[Hashable, object],
+) -> _Cuts:
+    """Return what a set-up cuts, held as it is planned."""
     pin = settings.setups.of(planned.number)
     takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
     light = LIGHT if planned.hold.method == "nest" else math.inf
@@ -177,11 +197,12 @@ class RowMaker:
     def rows(self, planned: PlannedSetup, count: int) -> tuple[Setup, tuple[Words, ...]]:
         """Return one of `count` set-ups with what is wrong with its rows in front of its notes, and those faults."""
         if (planned, count) not in self.made:
-            setup = _whole(self._cuts(planned), count, self.part, self.settings, self.placed)
+            setup = _whole(self.cuts(planned), count, self.part, self.settings, self.placed)
             self.made[planned, count] = with_faults(setup, self.part, self.settings)
         return self.made[planned, count]
 
-    def _cuts(self, planned: PlannedSetup) -> _Cuts:
+    def cuts(self, planned: PlannedSetup) -> _Cuts:
+        """Return what a set-up cuts, and how high it is packed for that."""
         if planned not in self.cut:
             self.cut[planned] = _cuts(planned, self.part, self.settings, self.stock, self.placed, self.kept)
         return self.cut[planned]
@@ -193,7 +214,7 @@ class RowMaker:
 
     def first_clash(self, planned: PlannedSetup, _count: int) -> Words:
         """Return the first place where a cutter of a set-up meets steel or leaves the travel; () where none does."""
-        bare = _bare(self._cuts(planned))
+        bare = _bare(self.cuts(planned))
         return next(iter(steel_faults(bare, Standing(self.part, bare.frame), self.settings)), ())
 
     def first_fault(self, planned: PlannedSetup, count: int) -> Words:
@@ -209,6 +230,7 @@ def as_made(plan: Plan, rows: RowMaker) -> Plan:
         made, faults = rows.rows(planned, count)
         known = replace(
             planned,
+            hold=rows.cuts(planned).planned.hold,
             pick_ups=tuple(_at_height(one, made.rows) for one in planned.pick_ups),
             milled=_mills(made.rows),
             holding=made.holding,
