@@ -82,50 +82,7 @@ def rows_for(
         count: how many set-ups the job has; the last row of the last one breaks the edges.
         placed: the casting as received; None for the drawn one.
     """
-    return _whole(_cuts(planned, part, settings, stock, placed, {}), count, part, settings, placed)
-
-
-def _cuts(
-    planned: PlannedSetup,
-    part: Part,
-    settings: Settings,
-    stock: StockReport,
-    placed: "Placed | None",
-    kept: dict[Hashable, object],
-) -> _Cuts:
-    """Return what a planned set-up cuts, packed as high on the table as its rows want it; see `Scene.kept`."""
-    cuts = _cuts_held(planned, part, settings, stock, placed, kept)
-    noses = [row.z + row.tool.reach for row in cuts.rows if row.z is not None and row.tool.reach > 0.0]
-    table, least = table_height(planned.hold.boxes), settings.tooling.mill.spindle_to_table[0]
-    hold = raised(planned.hold, short_of_table(noses, table, least), settings.tooling.vise)
-    if hold == planned.hold:
-        return cuts
-    return _cuts_held(replace(planned, hold=hold), part, settings, stock, placed, kept)
-
-
-def _cuts_held(
-    planned: PlannedSetup,
-    part: Part,
-    settings: Settings,
-    stock: StockReport,
-    placed: "Placed | None",
-    kept: dict[Hashable, object],
-) -> _Cuts:
-    """Return what a set-up cuts, held as it is planned."""
-    pin = settings.setups.of(planned.number)
-    takes, leaves = takes_of(stock, placed), _leaves(planned, part, settings)
-    light = LIGHT if planned.hold.method == "nest" else math.inf
-    pushes, length = most_pushes(planned, part, settings), gripped(planned, part, settings.tooling.vise.jaw_width)
-    scene = scene_of(
-        part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length, light, kept
-    )
-    holes = [hole for hole in part.holes if hole.name in planned.features]
-    order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
-    rank = {hole.name: i for i, hole in enumerate(order)}
-    milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
-    made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
-    rows = ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])
-    return _Cuts(planned, made, measured_bores(_in_nest(planned, rows)), patterns)
+    return _whole(RowMaker(part, settings, stock, placed).cuts(planned), count, part, settings, placed)
 
 
 def _whole(cuts: _Cuts, count: int, part: Part, settings: Settings, placed: "Placed | None") -> Setup:
@@ -202,10 +159,32 @@ class RowMaker:
         return self.made[planned, count]
 
     def cuts(self, planned: PlannedSetup) -> _Cuts:
-        """Return what a set-up cuts, and how high it is packed for that."""
+        """Return what a set-up cuts, packed as high on the table as its rows want it."""
         if planned not in self.cut:
-            self.cut[planned] = _cuts(planned, self.part, self.settings, self.stock, self.placed, self.kept)
+            found, mill = self._cuts_held(planned), self.settings.tooling.mill
+            noses = [row.z + row.tool.reach for row in found.rows if row.z is not None and row.tool.reach > 0.0]
+            short = short_of_table(noses, table_height(planned.hold.boxes), mill.spindle_to_table[0])
+            hold = raised(planned.hold, short, self.settings.tooling.vise)
+            self.cut[planned] = found if hold is planned.hold else self._cuts_held(replace(planned, hold=hold))
         return self.cut[planned]
+
+    def _cuts_held(self, planned: PlannedSetup) -> _Cuts:
+        """Return what a set-up cuts, held as it is planned."""
+        part, settings, placed = self.part, self.settings, self.placed
+        pin = settings.setups.of(planned.number)
+        takes, leaves = takes_of(self.stock, placed), _leaves(planned, part, settings)
+        light = LIGHT if planned.hold.method == "nest" else math.inf
+        pushes, length = most_pushes(planned, part, settings), gripped(planned, part, settings.tooling.vise.jaw_width)
+        scene = scene_of(
+            part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length, light, self.kept
+        )
+        holes = [hole for hole in part.holes if hole.name in planned.features]
+        order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
+        rank = {hole.name: i for i, hole in enumerate(order)}
+        milling = replace(scene, shop=_with_cutter(scene.shop, pin.cutter)) if pin and pin.cutter else scene
+        made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
+        rows = ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])
+        return _Cuts(planned, made, measured_bores(_in_nest(planned, rows)), patterns)
 
     @property
     def looks(self) -> "tuple[Callable[[PlannedSetup, int], Words], ...]":
