@@ -43,6 +43,9 @@ Exit codes: 0 yes; 1 no (the casting is short, no plan holds); 2 the input is wr
 The program advises; it does not certify strength or fitness. Check every number before it becomes metal."""
 
 
+_THREADS = "OPENBLAS_NUM_THREADS"
+"""Read when numpy loads. Matrices here are small: more threads wait for each other, and a place took half as long again."""
+
 _SELDOM = 200_000
 """New objects between two looks for dead ones: the kernel makes many, all of which stay; looking them over took half a second."""
 
@@ -54,6 +57,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         argv: arguments; None for the process's own, which also guards it against a crash of the kernel.
     """
     _survive_plain_terminals()
+    os.environ.setdefault(_THREADS, "1")
     gc.set_threshold(_SELDOM, *gc.get_threshold()[1:])
     try:
         arguments = _parser().parse_args(argv)

@@ -10,12 +10,15 @@ and 70 to 93 (bell crank); so under 50 ms except where metal is lacking. 100 cas
 b) and 90 (bell crank), in 4.2, 6.8 and 12.8 looks on average; the others' looks ran out while they went to and fro over roundings.
 """
 
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before numpy loads
 
 import numpy as np
 
