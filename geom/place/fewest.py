@@ -29,8 +29,8 @@ def fewest(part: Part, sites: Sites, hollowed: frozenset[int]) -> Sites:
     """
     finished, casting = part.finished.surfaces, part.casting.surfaces
     keep, middles = sites.counts.copy(), []
-    pairs = np.unique(np.column_stack([sites.samples.face, sites.wall])[sites.counts], axis=0)
-    for surface, wall in pairs.tolist():
+    pairs = np.unique((sites.samples.face.astype(np.int64) * (len(casting) + 1) + sites.wall + 1)[sites.counts])
+    for surface, wall in ((pair // (len(casting) + 1), pair % (len(casting) + 1) - 1) for pair in pairs.tolist()):
         if wall < 0 or wall in hollowed or finished[surface].kind != "plane" or casting[wall].kind != "plane":
             continue
         rows = np.flatnonzero(sites.counts & (sites.samples.face == surface) & (sites.wall == wall))
