@@ -81,7 +81,10 @@ def _top(low: Vec3, high: Vec3, wider: float) -> _Array:
 def clear_disc(seen: View, at: Flat, radius: float, z: float) -> bool:
     """Tell whether a cutter of this radius, standing at (x, y) with its end at z, meets no metal."""
     radius = max(radius - FACET_SLACK, FACET_SLACK)
-    spans = _spans(_outlines(seen, _around(np.array([at]), radius), z), at, (1.0, 0.0), radius)
+    near = _outlines(seen, _around(np.array([at]), radius), z)
+    if not len(near):
+        return True
+    spans = _spans(near, at, (1.0, 0.0), radius)
     return not bool(np.any((spans[:, 0] < 0.0) & (spans[:, 1] > 0.0)))
 
 
@@ -99,7 +102,8 @@ def blocked_spans(seen: View, start: Flat, along: Flat, reach: Span, radius: flo
     """
     radius = max(radius - FACET_SLACK, FACET_SLACK)
     ends = np.array([[start[i] + s * along[i] for i in (0, 1)] for s in reach])
-    found = _spans(_outlines(seen, _around(ends, radius), z), start, along, radius).tolist()
+    near = _outlines(seen, _around(ends, radius), z)
+    found = _spans(near, start, along, radius).tolist() if len(near) else []
     return _merged([(max(low, reach[0]), min(high, reach[1])) for low, high in found if low < reach[1] and high > reach[0]])
 
 
@@ -173,6 +177,8 @@ def _outlines(seen: View, box: _Array, z: float, wanted: _Bools | None = None) -
     near = (seen.high[:, 2] > level) & np.all(seen.low[:, :2] <= box[1], axis=1) & np.all(seen.high[:, :2] >= box[0], axis=1)
     near = near if wanted is None else near & wanted
     a = seen.corners[near]
+    if not len(a):
+        return np.zeros((0, 4, 2, 2))
     b = np.roll(a, -1, axis=1)
     below_a, below_b = a[:, :, 2] <= level, b[:, :, 2] <= level
     share = np.full(below_a.shape, np.nan)
