@@ -37,6 +37,9 @@ _KEPT: Final = 1e-3
 STILL: Final = 5e-5
 """A place whose next step is shorter than this, mm, is at rest."""
 
+STILL_SCANNED: Final = 1e-3
+"""The same over a scan, whose points are sure to a few hundredths of a millimetre at best."""
+
 _SETTLING: Final = 0.02
 """When a step first is shorter than this, mm, other walls are looked for: then few steps are lost if one has come nearer."""
 
@@ -133,18 +136,18 @@ class Settled:
 
 def settle(case: Case) -> Settled:
     """Look, step, and look again until the place is at rest and no other wall has come nearer; else the best place seen."""
-    search = _Search(case)
+    search, still = _Search(case), STILL if case.received.scan is None else STILL_SCANNED
     while True:
         result, from_, change = search.step()
         over = search.looks >= _LOOKS
         if change < _SETTLING and search.unchecked and search.with_nearer_walls(search.basis.here) and not over:
             continue
-        if change >= STILL and not over:
+        if change >= still and not over:
             continue
-        here = search.basis.here if change < STILL else search.best
+        here = search.basis.here if change < still else search.best
         again = search.gone > _CHECKED and search.with_nearer_walls(here)
         if not again or over:
-            return Settled(here, _whole(here), result, from_, search.looks, change, change < STILL and not again)
+            return Settled(here, _whole(here), result, from_, search.looks, change, change < still and not again)
 
 
 class _Search:
@@ -155,13 +158,13 @@ class _Search:
         gone: how far it has gone since other walls were looked for, mm; unchecked: they never were.
     """
 
-    __slots__ = ("_closer", "_pace", "_start", "basis", "best", "gone", "known", "looks", "unchecked")
+    __slots__ = ("_closer", "_pace", "_start", "_stride", "basis", "best", "gone", "known", "looks", "unchecked")
 
     def __init__(self, case: Case) -> None:
         self._closer, self._pace = Closer(case.received), FIRST_PACE
         self.best = _looked(case, self._closer, STAY, None)
         self.basis, self.looks, self.known = Basis(self.best, no_tangents()), 1, -np.inf
-        self.gone, self.unchecked = np.inf, True
+        self.gone, self.unchecked, self._stride = np.inf, True, STRIDE
         most, start = promised(self.best.aims, case.settings.hold, STRIDE)
         self._start = by_site(start, self.basis.rows)
         if most < -_KEPT:
@@ -171,7 +174,9 @@ class _Search:
         """Go the next step; return what it serves, the place it was worked out from, and how long it would be whole, mm."""
         from_, case, here = self.basis, self.basis.here.case, self.basis.here
         start = by_row(self._start, here.rows, here.aims.face)
-        result = staged(from_.aims, case.settings.order, case.settings.hold, STRIDE, self.known, start)
+        result = staged(from_.aims, case.settings.order, case.settings.hold, self._stride, self.known, start)
+        if case.received.scan is not None:
+            return result, from_, self._tried(result)
         self._start, self._pace = by_site(result.start, from_.rows), self._pace.next(result.step)
         gone, change = self._pace.share * result.step, float(np.abs(result.step).max())
         there = _looked(case, self._closer, _stepped(here.move, gone, case.pivot), here.seen)
@@ -182,6 +187,23 @@ class _Search:
         self.basis = from_.left(result.step, gone, result.floor, there)
         self.best = self.best if is_worse(there.aims, self.best.aims, case.settings.order, result.floor) else there
         return result, from_, change
+
+    def _tried(self, result: Staged) -> float:
+        """Go a step over a scan whole, if it comes out better than all before; else back, and half as far. Return how far, mm.
+
+        Rows of a scan hold for a few points' spacing only, so what they promise further off is looked at before it is believed.
+        """
+        here, order, change = self.basis.here, self.best.case.settings.order, float(np.abs(result.step).max())
+        there = _looked(here.case, self._closer, _stepped(here.move, result.step, here.case.pivot), here.seen)
+        self._start, self.looks = by_site(result.start, self.basis.rows), self.looks + 1
+        if self.looks == 2 and there.least < -_KEPT:
+            self._thicken(max(there, here, key=lambda h: h.least))
+            return np.inf
+        if is_worse(there.aims, here.aims, order, result.floor):
+            self._stride = 0.5 * min(self._stride, change)
+            there = here
+        self.best, self.basis = there, Basis(there, no_tangents())
+        return min(change, self._stride)
 
     def _thicken(self, here: Here) -> None:
         """Go to the best least margin first."""
