@@ -2,9 +2,9 @@
 
 On the bundled jobs and on blocks of 10 to 100 features (faces and drilled holes on two sides). "plan" is the search alone,
 "looked over" what the command `setups` does once the job is open and the casting placed: rows made and looked over as well.
-The bare work is `tasks_of`, which the planner has to do first; all in one process and one thread, medians of processor time,
-so that a busy machine does not count. What a part keeps of the first round is known in the others, so that has a column of its
-own. Limits: a bundled job looked over in under 1 s, 60 features in under 10 s.
+The bare work is `tasks_of`, which the planner has to do first; all in one process and one thread, the program loaded before,
+medians of processor time, so that a busy machine does not count. What a part keeps of the first round is known in the others, so
+that has a column of its own. Limits: a bundled job looked over in under 1 s, 60 features in under 10 s.
 """
 
 import argparse
@@ -19,6 +19,7 @@ from geom.datum.zero import resolve_zero
 from geom.job import Job, measure_stock, open_job, placements, planned
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.shape import solid_from_shape
+from geom.passes.setup_rows import RowMaker
 from geom.rows.plan import Plan
 from geom.settings.load import load_settings
 from geom.settings.records import READINGS
@@ -30,6 +31,8 @@ from tests.job_folders import write_job
 ROOT = Path(__file__).resolve().parents[2]
 BUNDLED, SIXTY = 1.0, 10.0
 COUNTS = (10, 20, 40, 60, 80, 100)
+LOADED = (RowMaker, plan_setups)
+"""What `planned` would load first."""
 
 
 def block(features: int) -> Pair:
