@@ -155,7 +155,7 @@ def _planned(job: Job, zero: Zero, rows: "RowMaker", say: Say) -> "Plan | NoPlan
     say("planning set-ups")
     placement = rows.placed.placement if rows.placed else None
     pins = job.settings.setups or None
-    plan = plan_setups(job.part, job.settings, zero, rows.stock, pins, placement, rows.looks)
+    plan = plan_setups(job.part, job.settings, zero, rows.stock, pins, placement, rows)
     return as_made(plan, rows) if isinstance(plan, Plan) else plan
 
 

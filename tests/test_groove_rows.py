@@ -140,7 +140,7 @@ def test_a_planned_keyway_is_made_in_one_set_up_with_the_top(plate: Part) -> Non
     stock = stock_report(plate, {face.name: 0.5 for face in plate.machined})
     zero = resolve_zero(plate, asked.datum)
     maker = RowMaker(plate, asked, stock)
-    plan = plan_setups(plate, asked, zero, stock, looks=maker.looks)
+    plan = plan_setups(plate, asked, zero, stock, looker=maker)
 
     assert isinstance(plan, Plan)
     keyway, _ = kinds(plate)

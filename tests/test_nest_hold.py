@@ -31,7 +31,7 @@ def planned(pin: Pin | None) -> tuple[Part, Plan | NoPlan, tuple[tuple[Setup, tu
     asked, stock = hand_settings(), stock_report(made, {face.name: 0.5 for face in made.machined})
     zero = resolve_zero(made, DatumSettings())
     maker = RowMaker(made, asked, stock)
-    plan = plan_setups(made, asked, zero, stock, Pins((pin,)) if pin else None, None, maker.looks)
+    plan = plan_setups(made, asked, zero, stock, Pins((pin,)) if pin else None, None, maker)
     return made, plan, setups_of(plan, zero, maker) if isinstance(plan, Plan) else ()
 
 

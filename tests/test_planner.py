@@ -5,8 +5,8 @@ published plan of a real part is in test_plan_nist.
 """
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 
 import pytest
@@ -21,7 +21,7 @@ from geom.model.part import Part, PartHole
 from geom.passes.setup_rows import RowMaker, setups_of
 from geom.recognise.part import recognise
 from geom.rows.plan import Hold, NoPlan, Plan, PlannedSetup
-from geom.rows.records import Box
+from geom.rows.records import Box, Words
 from geom.settings.records import HoleSettings, Settings
 from geom.setups.held import Held
 from geom.setups.planner import _demands, plan_setups
@@ -353,19 +353,33 @@ def test_planning_twice_gives_the_same_plan() -> None:
 # --- rows that have a fault -------------------------------------------------
 
 
+@dataclass(frozen=True)
+class OneLook:
+    """Looks at set-ups, finds a fault in some, and remembers what it looked at."""
+
+    fault: Callable[[PlannedSetup], bool]
+    seen: list[PlannedSetup]
+
+    @property
+    def looks(self) -> tuple[Callable[[PlannedSetup, int], Words]]:
+        return (self.look,)
+
+    def look(self, planned: PlannedSetup, _count: int) -> Words:
+        self.seen.append(planned)
+        return ("row 4 (drill bolt): the 9 mm drill meets the fixed jaw by ", 2.0) if self.fault(planned) else ()
+
+    def ahead(self, several: Sequence[PlannedSetup], count: int) -> None:
+        """Do nothing: a look costs nothing here."""
+
+
 def looked_over(fault: Callable[[PlannedSetup], bool]) -> tuple[Plan, list[PlannedSetup]]:
     """Return the slab's plan when the rows of some set-ups have a fault, and which were looked at."""
-    seen: list[PlannedSetup] = []
-
-    def look_over(planned: PlannedSetup, _count: int) -> tuple[str | float, ...]:
-        seen.append(planned)
-        return ("row 4 (drill bolt): the 9 mm drill meets the fixed jaw by ", 2.0) if fault(planned) else ()
-
+    looker = OneLook(fault, [])
     part, asked = slab(), hand_settings()
     stock = stock_report(part, {f.name: NO_NEED for f in part.machined})
-    found = plan_setups(part, asked, SLAB_ZERO, stock, looks=(look_over,))
+    found = plan_setups(part, asked, SLAB_ZERO, stock, looker=looker)
     assert isinstance(found, Plan)
-    return found, seen
+    return found, looker.seen
 
 
 def test_a_plan_whose_rows_have_a_fault_is_not_taken_where_another_has_none() -> None:

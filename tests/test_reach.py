@@ -7,13 +7,14 @@ import pytest
 import shapely
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy.optimize import minimize
 
 from geom.kernel.cut import box, cut, cylinder
 from geom.kernel.extent import face_box
 from geom.kernel.mesh import Mesh, tessellate
 from geom.kernel.shape import solid_from_shape
 from geom.space import WORLD, frame_facing
-from geom.tasks.reach import FACET_SLACK, blocked_spans, clear_disc, open_share, view
+from geom.tasks.reach import FACET_SLACK, blocked_spans, clear_disc, highest_over, open_share, view
 
 near = st.floats(-20.0, 20.0)
 corner = st.tuples(near, near, st.floats(-5.0, 5.0))
@@ -63,6 +64,27 @@ def test_a_standing_cutter_agrees_with_shapely(corners, at, radius, z):
     assume(abs(distance - reach) > 1e-6)
 
     assert clear_disc(view(lone(corners), WORLD), at, radius, z) == (distance >= reach)
+
+
+@given(st.tuples(corner, corner, corner), st.tuples(near, near), st.floats(0.5, 8.0))
+def test_the_highest_metal_over_a_disc_agrees_with_scipy(corners, at, radius):
+    """The greatest height over the shares of a facet's corners that lie within the disc, by a constrained maximiser."""
+    assume(shapely.Polygon([p[:2] for p in corners]).area > 0.5)
+    flat, reach = shapely.Polygon([p[:2] for p in corners]), max(radius - FACET_SLACK, FACET_SLACK)
+    found = highest_over(view(lone(corners), WORLD), at, radius)
+    assume(abs(shapely.Point(at).distance(flat) - reach) > 1e-3)
+    if shapely.Point(at).distance(flat) > reach:
+        assert found == -math.inf
+        return
+
+    points = np.array(corners)
+    inside = {"type": "ineq", "fun": lambda w: reach**2 - float(((w @ points)[:2] - at) @ ((w @ points)[:2] - at))}
+    whole = {"type": "eq", "fun": lambda w: float(w.sum()) - 1.0}
+    starts = [np.full(3, 1 / 3), *np.eye(3)]
+    tried = [minimize(lambda w: -float(w @ points[:, 2]), s, bounds=[(0, 1)] * 3, constraints=(inside, whole)) for s in starts]
+    best = max((-t.fun for t in tried if t.success and inside["fun"](t.x) > -1e-6), default=-math.inf)
+
+    assert found == pytest.approx(best, abs=1e-3)
 
 
 def test_a_wall_blocks_a_cutter_one_radius_before_it():

@@ -28,23 +28,14 @@ _WIDER = 2e-7
 
 def face_box(solid: Solid, surfaces: Iterable[int], frame: Frame) -> tuple[Vec3, Vec3]:
     """Return the least and greatest corner, in `frame`, of some of a solid's faces together."""
-    return _face_box(solid, tuple(surfaces), frame, (0, 1, 2))
-
-
-def length_along_x(solid: Solid, frame: Frame) -> float:
-    """Return how long a whole solid is along a frame's X."""
-    low, high = _face_box(solid, tuple(range(len(solid.surfaces))), frame, (0,))
-    return high[0] - low[0]
+    return _face_box(solid, tuple(surfaces), frame)
 
 
 @lru_cache(maxsize=1024)
-def _face_box(solid: Solid, surfaces: tuple[int, ...], frame: Frame, axes: tuple[int, ...]) -> tuple[Vec3, Vec3]:
+def _face_box(solid: Solid, surfaces: tuple[int, ...], frame: Frame) -> tuple[Vec3, Vec3]:
     """Box faces exactly, from those that reach out furthest; one whose quick box lies inside what is known by then adds nothing.
 
     The exact box of a rounded face takes the kernel a hundred times as long as its quick one, which is never too small.
-
-    Args:
-        axes: those along which the box has to be right.
     """
     move = gp_Trsf()
     move.SetTransformation(gp_Ax3(gp_Pnt(*frame.origin), gp_Dir(*frame.z), gp_Dir(*frame.x)))
@@ -52,8 +43,8 @@ def _face_box(solid: Solid, surfaces: tuple[int, ...], frame: Frame, axes: tuple
     faces = [every[index].Moved(place) for index in surfaces]
     box, quick = Bnd_Box(), [_corners(face) for face in faces] if len(faces) > 1 else []
     known: _Corners | None = None
-    for i in _furthest_first(quick, axes) or range(len(faces)):
-        if known is None or not _inside(quick[i], known, axes):
+    for i in _furthest_first(quick) or range(len(faces)):
+        if known is None or not _inside(quick[i], known):
             BRepBndLib.AddOptimal_s(faces[i], box, False, False)
             known = _of(box)
     low, high = box.CornerMin(), box.CornerMax()
@@ -75,14 +66,14 @@ def _corners(face: Any) -> _Corners:
     return _of(box)
 
 
-def _inside(one: _Corners, other: _Corners, axes: Iterable[int]) -> bool:
-    return all(one[i] >= other[i] - _WIDER and one[i + 3] <= other[i + 3] + _WIDER for i in axes)
+def _inside(one: _Corners, other: _Corners) -> bool:
+    return all(one[i] >= other[i] - _WIDER and one[i + 3] <= other[i + 3] + _WIDER for i in range(3))
 
 
-def _furthest_first(boxes: Sequence[_Corners], axes: Iterable[int]) -> list[int]:
-    """Return the numbers of boxes: those that reach furthest along some axes, then the others."""
+def _furthest_first(boxes: Sequence[_Corners]) -> list[int]:
+    """Return the numbers of boxes: those that reach furthest along an axis, then the others."""
     columns = list(zip(*boxes, strict=True))
-    first = [ends.index(end(ends)) for i in axes if columns for ends, end in ((columns[i], min), (columns[i + 3], max))]
+    first = [ends.index(end(ends)) for i in range(3) if columns for ends, end in ((columns[i], min), (columns[i + 3], max))]
     return list(dict.fromkeys((*first, *range(len(boxes)))))
 
 

@@ -18,7 +18,7 @@ import numpy as np
 from geom.looks.holder import CLEAR, HOLDER_RADIUS
 from geom.model.part import Part
 from geom.rays.analytic import Bools, Floats, Ints, dots
-from geom.rays.rays import Skin, skin_of
+from geom.rays.rays import Skin, facets_box, skin_of
 from geom.rigid import Rigid
 from geom.rows.records import Box, Towards
 from geom.space import Frame, Vec3
@@ -99,20 +99,13 @@ class Standing:
     @cached_property
     def box(self) -> tuple[Vec3, Vec3]:
         """Least and greatest corner of the casting."""
-        low, high = self._reach(False)
-        return (low[0], low[1], low[2]), (high[0], high[1], high[2])
-
-    def _reach(self, machined: bool) -> tuple[list[float], list[float]]:
-        corners = skin_of(self.part.finished if machined else self.part.casting).mesh.vertices
-        if self.placed is not None and not machined:
-            corners = self.placed.placement.pose.inverse().points(corners)
-        local = self.frame.local_points(corners)
-        return local.min(axis=0).tolist(), local.max(axis=0).tolist()
+        moved = self._moved(False)
+        return facets_box(self.part.casting, self.frame if moved is None else _moved_frame(self.frame, moved))
 
     @cached_property
     def _about(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
         """From where to where rays can meet anything: of the casting, and of the finished part."""
-        casting, finished = self._reach(False), self._reach(True)
+        casting, finished = self.box, facets_box(self.part.finished, self.frame)
         (a, b), (c, d) = ((np.array(low) - _ASIDE, np.array(high) + _ASIDE) for low, high in (casting, finished))
         return (a, b), (c, d)
 
@@ -145,26 +138,27 @@ class Standing:
         return Met(at, out, number)
 
     def surfaces(self, starts: Floats, ways: Floats, machined: bool) -> Ints:
-        """Return the surface (n,) that rays from air meet first, -1 for none; see `met`."""
+        """Return the surface (n,) that rays from air meet first as far as facets tell: -1 for none, -2 by an edge; see `met`."""
         number = np.full(len(starts), -1)
-        rows, _, _, _, surface = self._first(starts, np.broadcast_to(ways, starts.shape), machined)
-        number[rows] = surface
+        rows, origins, directions = self._drawn(starts, np.broadcast_to(ways, starts.shape), machined)
+        number[rows] = self._skin(machined).showing(origins, directions)
         return number
 
     def _first(self, starts: Floats, ways: Floats, machined: bool) -> tuple[Ints, Floats, Floats, Floats, Ints]:
         """Return the rows of rays that meet the drawn skin, their origins and directions where that is drawn, how far, and what."""
+        rows, origins, directions = self._drawn(starts, ways, machined)
+        hits = self._skin(machined).first(origins, directions)
+        good = np.flatnonzero((hits.face >= 0) & np.isfinite(hits.distance))
+        return rows[good], origins[good], directions[good], hits.distance[good], hits.face[good]
+
+    def _drawn(self, starts: Floats, ways: Floats, machined: bool) -> tuple[Ints, Floats, Floats]:
+        """Return the rows of rays that may meet anything, and their origins and directions where the skin is drawn."""
         low, high = self._about[machined]
         rows = np.flatnonzero((((starts >= low) & (starts <= high)) | (np.abs(ways) > 0.5)).all(axis=1))
         own = np.array([self.frame.x, self.frame.y, self.frame.z])
         origins, directions = self.frame.part_points(starts[rows]), ways[rows] @ own
         moved = self._moved(machined)
-        if moved is not None:
-            origins, directions = moved.points(origins), moved.directions(directions)
-        if not rows.size:
-            return rows, origins, directions, np.zeros(0), rows
-        hits = self._skin(machined).first(origins, directions)
-        good = np.flatnonzero((hits.face >= 0) & np.isfinite(hits.distance))
-        return rows[good], origins[good], directions[good], hits.distance[good], hits.face[good]
+        return (rows, origins, directions) if moved is None else (rows, moved.points(origins), moved.directions(directions))
 
     def _skin(self, machined: bool) -> Skin:
         return skin_of(self.part.finished if machined else self.part.casting)
@@ -195,6 +189,11 @@ class Standing:
         return np.where(met.surface >= 0, met.at[:, 2], -math.inf)
 
 
+def _moved_frame(frame: Frame, move: Rigid) -> Frame:
+    x, y, z = (move.direction(axis) for axis in (frame.x, frame.y, frame.z))
+    return Frame(move.point(frame.origin), x, y, z)
+
+
 def sides(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool) -> Met:
     """Return what comes first from outside.
 
@@ -219,7 +218,7 @@ def sides_from(standing: Standing, asked: Mapping[Towards, tuple[Floats, Floats]
 
 
 def showing(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool) -> Ints:
-    """Return the surface (n,) that comes first from outside, -1 for none; see `sides`."""
+    """Return the surface (n,) that comes first from outside, -1 for none, -2 by an edge; see `sides`."""
     return standing.surfaces(_from_outside(standing, towards, across, height), np.array(WAYS[towards]), machined)
 
 

@@ -40,7 +40,7 @@ from geom.standards.drill import Drill
 from geom.tasks.hole_rows import hole_rows
 from geom.tasks.mouth_rows import mouth_of, point_length, widest
 from geom.tasks.practice import spot_depth, tidy
-from geom.tasks.reach import FACET_SLACK, clear_disc
+from geom.tasks.reach import FACET_SLACK, highest_over
 
 _LEVELS: Final = 0.2
 """mm a spot-face goes below the lowest metal under it."""
@@ -53,9 +53,6 @@ _LEAST_THREAD: Final = 3.0
 
 _REAM_LEAVES: Final = 0.5
 """Most, mm on the diameter, that is left for a reamer (common practice)."""
-
-_CREST: Final = 0.05
-"""mm to which it is found out how high metal stands about a hole."""
 
 _BORE_LEAVES: Final = 1.0
 """Least, mm on the diameter, that a drill leaves for the boring head (common practice)."""
@@ -143,14 +140,8 @@ def hole_cycle(hole: PartHole, scene: Scene, angle: float | None, room: float, o
 
 
 def _above(scene: Scene, at: tuple[float, float], mouth: float) -> float:
-    """Return how far above a mouth the lowest height lies at which a holder on its axis meets neither part nor steel, mm."""
-    if clear_disc(scene.barred, at, HOLDER_RADIUS, mouth):
-        return 0.0
-    low, high = mouth, float(scene.barred.high[:, 2].max())
-    while high - low > _CREST:
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if clear_disc(scene.barred, at, HOLDER_RADIUS, middle) else (middle, high)
-    return high - mouth + FACET_SLACK
+    """Return how far above a mouth a holder on its axis has to stay to meet neither part nor steel, mm."""
+    return max(highest_over(scene.barred, at, HOLDER_RADIUS, mouth + FACET_SLACK) - mouth, 0.0)
 
 
 def _seats_from_below(rows: Sequence[Row]) -> tuple[Row, ...]:

@@ -9,8 +9,10 @@ set-up frame. Knows nothing of how set-ups are planned.
 import math
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
+from geom.aside import Aside, is_allowed
 from geom.datum.zero import Zero
 from geom.looks.check_rows import STOP_SAID, check_rows
 from geom.looks.contact import Standing
@@ -185,6 +187,21 @@ class RowMaker:
         made = {name: _made(name, scene, milling, planned) for name in sorted(planned.features, key=lambda n: (rank.get(n, -1), n))}
         rows = ordered_rows([[placed_in(row, patterns) for row in one.rows] for one in made.values()])
         return _Cuts(planned, made, measured_bores(_in_nest(planned, rows)), patterns)
+
+    def ahead(self, several: Sequence[PlannedSetup], count: int) -> None:
+        """Make and look over the rows of several of `count` set-ups at the same time, where work can be done aside."""
+        new = [planned for planned in several if planned not in self.cut]
+        if len(new) < 2 or not is_allowed():
+            return
+        begun = [Aside(partial(self._looked_over, planned, count)) for planned in new[1:]]
+        for planned, (cuts, whole) in zip(new, (self._looked_over(new[0], count), *(one.result() for one in begun)), strict=True):
+            self.cut[planned] = cuts
+            if whole is not None:
+                self.made[planned, count] = whole
+
+    def _looked_over(self, planned: PlannedSetup, count: int) -> "tuple[_Cuts, tuple[Setup, tuple[Words, ...]] | None]":
+        """Return what a set-up cuts and, where its cutters get there, its rows with their faults."""
+        return self.cuts(planned), None if self.first_clash(planned, count) else self.rows(planned, count)
 
     @property
     def looks(self) -> "tuple[Callable[[PlannedSetup, int], Words], ...]":

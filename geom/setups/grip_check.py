@@ -12,8 +12,9 @@ from typing import Final, Literal
 
 from geom.cutters.cutter_choice import Choice, choose_boring, choose_end_mill, choose_face_mill
 from geom.cutters.cutting_data import CutData, speed_feed
-from geom.kernel.extent import face_box, length_along_x
+from geom.kernel.extent import face_box
 from geom.model.part import Part, PartFace, PartHole
+from geom.rays.rays import facets_box
 from geom.rows.plan import Hold, PlannedSetup
 from geom.settings.records import Settings
 from geom.shop.records import Cutter
@@ -261,5 +262,6 @@ def _round(hole: PartHole, planned: PlannedSetup, part: Part, metal: Alloy, sett
 
 def gripped(planned: PlannedSetup, part: Part, jaw_width: float) -> float:
     """Return the length along X over which the clamps hold the work."""
-    length = length_along_x(part.finished, planned.frame)
+    low, high = facets_box(part.finished, planned.frame)
+    length = high[0] - low[0]
     return min(length, jaw_width) if planned.hold.method == "vise" else length

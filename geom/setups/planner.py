@@ -8,7 +8,7 @@ set-ups' rows have a fault.
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING, Final, Protocol
 
 from geom.datum.zero import Zero
 from geom.errors import JobError
@@ -41,13 +41,26 @@ _TRIED: Final = 40
 _LOOKS: Final = 8
 """Set-ups whose rows are looked over beyond those of the first plan; each takes as long as making the rows."""
 
-Look: TypeAlias = Callable[[PlannedSetup, int], Words]
-"""Told a set-up and how many there are, says the first thing that is wrong with its rows; () when they can be followed."""
+
+class Looker(Protocol):
+    """Makes the rows of set-ups and looks at them.
+
+    Each look is told a set-up and how many there are, and says the first thing that is wrong with its rows; () when they can be
+    followed.
+    """
+
+    @property
+    def looks(self) -> Sequence[Callable[[PlannedSetup, int], Words]]:
+        """The looks, a quick one before the one that sees all."""
+
+    def ahead(self, several: Sequence[PlannedSetup], count: int) -> None:
+        """Get ready what the looks at some set-ups of a plan will want, where that is quicker than one after the other."""
+
 
 
 def plan_setups(
     part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: "Placement | None" = None,
-    looks: Sequence[Look] = (),
+    looker: Looker | None = None,
 ) -> Plan | NoPlan:  # fmt: skip
     """Return the best order of set-ups, or which feature none can make.
 
@@ -57,8 +70,8 @@ def plan_setups(
         stock: on every machined face: until it is cut a face stands out by its mean.
         pins: what the job fixes, or None.
         placement: of the part in the casting as received, or None.
-        looks: each makes a set-up's rows and looks at them, a quick one before the one that sees all. A plan with a fault is
-            not taken where one without is found among the next best; () for a plan by its holds alone.
+        looker: looks at the rows. A plan with a fault is not taken where one without is found among the next best; None for a
+            plan by its holds alone.
 
     Raises:
         JobError: a pin contradicts a rule of holding.
@@ -77,8 +90,8 @@ def plan_setups(
     steps = cheapest(search)
     if steps is None:
         search, steps = lenient, cheapest(lenient)
-    elif looks:
-        search, steps, refused = _followed(search, steps, looks)
+    elif looker is not None:
+        search, steps, refused = _followed(search, steps, looker)
     if steps is None:
         if search.pins:
             raise _refusal(search)
@@ -104,12 +117,14 @@ def _demands(tasks: Tasks, work: Work, settings: Settings) -> dict[int, dict[str
 # --- plans whose rows have a fault ------------------------------------------
 
 
-def _followed(search: Search, first: tuple[Step, ...], looks: Sequence[Look]) -> tuple[Search, tuple[Step, ...], Words]:
+def _followed(search: Search, first: tuple[Step, ...], looker: Looker) -> tuple[Search, tuple[Step, ...], Words]:
     """Return the cheapest steps whose rows have no fault, and what was wrong with cheaper ones; the first where all have one."""
     steps: tuple[Step, ...] | None = first
     refused: Words = ()
     most = len(first) + _LOOKS
     while steps is not None and len(search.faults) < most:
+        looker.ahead(_unseen(search, steps), len(steps))
+        looks = looker.looks
         fault = next((found for n in range(len(looks)) if (found := _fault(search, steps, looks[: n + 1], most))), ())
         if not fault:
             return search, steps, refused
@@ -118,7 +133,19 @@ def _followed(search: Search, first: tuple[Step, ...], looks: Sequence[Look]) ->
     return replace(search, faults={}, dead=set()), first, ()
 
 
-def _fault(search: Search, steps: Sequence[Step], looks: Sequence[Look], most: int) -> Words:
+def _unseen(search: Search, steps: Sequence[Step]) -> list[PlannedSetup]:
+    """Return the set-ups of a plan whose rows nobody has looked at."""
+    several = []
+    for number, step in enumerate(steps, 1):
+        done = done_by(steps[: number - 1])
+        if (search.taken(step, done, number), step.made, number) not in search.faults:
+            several.append(_setup(search, number, step, done))
+    return several
+
+
+def _fault(
+    search: Search, steps: Sequence[Step], looks: Sequence[Callable[[PlannedSetup, int], Words]], most: int
+) -> Words:
     """Return the first fault that no hold as good as a step's own is without, after looking at `most` set-ups in all."""
     for number, step in enumerate(steps, 1):
         done = done_by(steps[: number - 1])

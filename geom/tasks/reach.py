@@ -7,6 +7,7 @@ coordinate are snapped to the faces themselves by the caller. Lengths mm, in
 the frame looked from. Knows nothing of the casting, of holders or of vises.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -80,12 +81,50 @@ def _top(low: Vec3, high: Vec3, wider: float) -> _Array:
 @lru_cache(maxsize=2048)
 def clear_disc(seen: View, at: Flat, radius: float, z: float) -> bool:
     """Tell whether a cutter of this radius, standing at (x, y) with its end at z, meets no metal."""
+    return highest_over(seen, at, radius, z + FACET_SLACK) <= z + FACET_SLACK
+
+
+def highest_over(seen: View, at: Flat, radius: float, above: float = -np.inf) -> float:
+    """Return the greatest height of metal that a cutter of this radius would meet, standing at (x, y); -inf over none.
+
+    Over the part of a facet that lies in a disc, height is greatest on a side of the facet, or where the disc's rim lies highest.
+
+    Args:
+        above: facets that reach no higher do not count.
+    """
     radius = max(radius - FACET_SLACK, FACET_SLACK)
-    near = _outlines(seen, _around(np.array([at]), radius), z)
-    if not len(near):
-        return True
-    spans = _spans(near, at, (1.0, 0.0), radius)
-    return not bool(np.any((spans[:, 0] < 0.0) & (spans[:, 1] > 0.0)))
+    middle = np.array(at)
+    near = (seen.high[:, 2] > above) & np.all(seen.low[:, :2] <= middle + radius, axis=1)
+    a = seen.corners[near & np.all(seen.high[:, :2] >= middle - radius, axis=1)] - (*at, 0.0)
+    if not len(a):
+        return -math.inf
+    sides = np.roll(a, -1, axis=1) - a
+    return max(_highest_on_sides(a, sides, radius), _highest_on_rim(a, sides, radius))
+
+
+def _highest_on_sides(a: _Array, sides: _Array, radius: float) -> float:
+    """Return the greatest height on the sides (m, 3, 3) of facets within a radius of the origin."""
+    x, y, dx, dy = a[..., 0], a[..., 1], sides[..., 0], sides[..., 1]
+    squared, along = dx * dx + dy * dy, x * dx + y * dy
+    under = along * along - squared * (x * x + y * y - radius * radius)
+    with np.errstate(all="ignore"):  # a side that is a point seen from above has its neighbours' ends
+        half = np.sqrt(under)
+        first, last = (-along - half) / squared, (half - along) / squared
+        meets = (under > 0.0) & (first < 1.0) & (last > 0.0)
+    ends = np.clip(np.stack([first[meets], last[meets]]), 0.0, 1.0)
+    return float((a[..., 2][meets] + ends * sides[..., 2][meets]).max(initial=-np.inf))
+
+
+def _highest_on_rim(a: _Array, sides: _Array, radius: float) -> float:
+    """Return the greatest height of facets where a disc about the origin climbs highest on their planes."""
+    normal = np.cross(sides[:, 0], -sides[:, 2])
+    slope = -normal[:, :2] / normal[:, 2:]
+    steep = np.linalg.norm(slope, axis=1)
+    rim = slope * (radius / np.maximum(steep, 1e-300))[:, None]
+    to_rim = rim[:, None] - a[:, :, :2]
+    inside = (sides[..., 0] * to_rim[..., 1] - sides[..., 1] * to_rim[..., 0] >= 0.0).all(axis=1)
+    high = a[:, 0, 2] + (slope * to_rim[:, 0]).sum(axis=1)
+    return float(np.clip(high, a[..., 2].min(axis=1), a[..., 2].max(axis=1))[inside].max(initial=-np.inf))
 
 
 def blocked_spans(seen: View, start: Flat, along: Flat, reach: Span, radius: float, z: float) -> list[Span]:
