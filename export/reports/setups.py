@@ -14,7 +14,7 @@ from export.reports.hole import UNIT_NAMES, direction_words, exact, exact_point
 from export.tables.words import tool_text
 from geom.job import Job
 from geom.looks.measure_rows import measure_rows
-from geom.rows.plan import NoPlan, PickUp, Plan, PlannedSetup
+from geom.rows.plan import Blocked, NoPlan, PickUp, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Row, Words
 from geom.setups.grip_check import Grip, grip_words, grips_of, with_grip
 from geom.setups.hold_words import hold_words
@@ -35,8 +35,8 @@ CAUTIONS: Final = (
 
 
 def is_sound(answer: Plan | NoPlan) -> bool:
-    """Tell whether there is a plan and nothing is wrong with its rows."""
-    return isinstance(answer, Plan) and not any(one.faults for one in answer.setups)
+    """Tell whether there is a plan that makes the part as drawn, and nothing is wrong with its rows."""
+    return isinstance(answer, Plan) and not answer.round_left and not any(one.faults for one in answer.setups)
 
 
 def setups_text(answer: Plan | NoPlan, job: Job, stock: StockReport) -> str:
@@ -57,13 +57,13 @@ def setups_document(answer: Plan | NoPlan, job: Job, stock: StockReport) -> dict
         "notes": _told(answer.notes),
     }
     if isinstance(answer, NoPlan):
-        blocked = ({"feature": b.feature, "why": sentence(b.why, "mm"), "opens": sentence(b.opens, "mm")} for b in answer.blocked)
-        return document | {"blocked": list(blocked)}
+        return document | {"blocked": [_blocked_entry(one) for one in answer.blocked]}
     return document | {
         "cost": {name: exact(value) for name, value in zip(COST, answer.cost, strict=True)},
         "rejected": sentence(answer.rejected, "mm"),
         "assembly": [{"feature": one.feature, "why": one.why} for one in answer.assembly],
         "left_out": [{"feature": one.feature, "why": one.why} for one in answer.left_out],
+        "round_left": [_blocked_entry(one) for one in answer.round_left],
     }
 
 
@@ -73,6 +73,8 @@ def setups_document(answer: Plan | NoPlan, job: Job, stock: StockReport) -> dict
 def _plan_lines(plan: Plan, job: Job, stock: StockReport, units: Units) -> Iterator[str]:
     count = len(plan.setups)
     yield f"Set-ups of {job.part.name}, {UNIT_NAMES[units]}: {count or 'none'}{', in this order' if count > 1 else ''}"
+    for corners in plan.round_left:
+        yield from _wrapped("Not as drawn: ", f"{plain_words(corners.says, units)}.")
     yield ""
     for one in plan.setups:
         yield from _setup_lines(one, count, job, stock, units)
@@ -247,6 +249,10 @@ def _setup_entry(one: PlannedSetup, job: Job, stock: StockReport) -> dict[str, A
         "cautions": _told(one.cautions),
         "clamping": _clamping_entry(grips[0]) if grips else None,
     }
+
+
+def _blocked_entry(one: Blocked) -> dict[str, str]:
+    return {"feature": one.feature, "why": sentence(one.why, "mm"), "opens": sentence(one.opens, "mm")}
 
 
 def _pick_up_entry(one: PickUp) -> dict[str, Any]:

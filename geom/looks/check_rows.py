@@ -184,17 +184,19 @@ def _side(way: Towards, shown: "_Shown", looks: _Looks) -> _Side | None:
     for some in ([f for f in faces if f.name not in used], [f for f in faces if f.name in used]):
         able = [face for face in some if _touchable(face, way, looks.standing)]
         if able:
-            found = _on(able, shown, way, looks)
+            found = _on(able, faces, shown, way, looks)
             first = next(found, None)
             if first is not None:
                 return _Side(found, [row for row in looks.picked if row.feature in used], [first])
     return None
 
 
-def _on(faces: list[PartFace], shown: "_Shown", way: Towards, looks: _Looks) -> Iterator[_Place]:
-    """Yield good places on some faces that the table gets to."""
+def _on(some: list[PartFace], every: list[PartFace], shown: "_Shown", way: Towards, looks: _Looks) -> Iterator[_Place]:
+    """Yield good places on some faces that the table gets to; over a pocket's floor may stand the skin of another of `every`."""
     standing, settings, boxes = looks.standing, looks.settings, looks.planned.hold.boxes
-    owner, parting = _owners(faces, shown, standing.part), settings.casting.parting
+    touchable = [face for face in every if _touchable(face, way, standing)]
+    names, parting = {face.name for face in some}, settings.casting.parting
+    owner = {n: own for n, own in _owners(touchable, shown, standing.part).items() if names & {face.name for face in own}}
     if not owner:
         return
     tip = Tip(0.0, _GAUGE)
@@ -202,8 +204,9 @@ def _on(faces: list[PartFace], shown: "_Shown", way: Towards, looks: _Looks) -> 
         tip = Tip(0.5 * looks.finder.diameter, looks.finder.reach, lowest_nose(boxes, settings))
     for spot in spots(standing, Search(way, frozenset(owner), False, parting=parting), tip, boxes, settings):
         touch = spot.touch
-        if all(low <= at <= high for at, (low, high) in zip(touch.axis, looks.reached, strict=True)):
-            yield _Place(_under(owner[touch.surface], spot, standing), way, spot, on_flash(standing, touch, parting))
+        face = _under(owner[touch.surface], spot, standing)
+        if face.name in names and all(low <= at <= high for at, (low, high) in zip(touch.axis, looks.reached, strict=True)):
+            yield _Place(face, way, spot, on_flash(standing, touch, parting))
 
 
 def _under(owners: Sequence[PartFace], spot: Spot, standing: Standing) -> PartFace:

@@ -17,10 +17,12 @@ from geom.cutters.cutting_data import FINISH, SKIN, CutData, depth_limit, pass_d
 from geom.kernel.extent import face_box
 from geom.looks.holder import HOLDER_RADIUS
 from geom.model.part import PartFace
+from geom.passes.corner_passes import corner_rows
 from geom.passes.lanes import KEPT_OFF
 from geom.passes.scene import Made, Scene, Take, held_depth, held_words, lowest_clear, speeds_of, tool_of
 from geom.rows.records import LeftOut, Row, Words
 from geom.shop.records import Cutter
+from geom.tasks.corners import widest_in
 from geom.tasks.face_rows import Leaves, edge_row, faces_up
 from geom.tasks.reach import FACET_SLACK, Flat, blocked_spans, clear_disc, top_over
 from geom.tolerance import SAME_AXIS
@@ -64,8 +66,9 @@ def edge_passes(face: PartFace, scene: Scene, leave: float = 0.0) -> Made:
     take = _left_by_floor(face, scene, edge, scene.takes.get(face.name, Take(0.0, 0.0)))
     widths = _widths(take, leave, cutter, scene.use.finish)
     rough, finish = (speeds_of(scene, cutter, "edge", width=w) for w in (max(widths, default=FINISH), FINISH))
-    rows = tuple(_rows(face, scene, edge, cutter, widths, leave, (rough[0], finish[0])))
-    said = _said(face, take, widths, edge, scene, rows)
+    cuts = tuple(_rows(face, scene, edge, cutter, widths, leave, (rough[0], finish[0])))
+    rows = (*cuts, *corner_rows(face, scene, [row for row in cuts if _ends(row) == _ends(cuts[-1])], leave))
+    said = _said(face, take, widths, edge, scene, cuts)
     first = (_pushing(scene, cutter), _deepest(cutter, widths, rough[0])) if widths[1:] else (finish[0], cutter.flute_length)
     held = held_words(scene, face.name, cutter, first[0], min(first[1], edge.height))
     return Made(rows, tuple(dict.fromkeys((*choice.notes, *rough[1], *said, *held))))
@@ -132,9 +135,14 @@ def _swept(row: Row, radius: float) -> tuple[Flat, Flat]:
 
 
 def _chosen(face: PartFace, scene: Scene, edge: _Edge, leave: float) -> Choice | Lack:
-    """Return the end mill: with flutes for the whole height if there is one, of the diameter the job prefers; a narrower
-    one where that does not get along, and one that plunges where the move starts in metal."""
-    widest, lack = math.inf, None
+    """Return the end mill: with flutes for the whole height if there is one, of the diameter the job prefers; a narrower one where
+    that does not get along or into a round corner, and one that plunges where the move starts in metal."""
+    into_corners = _chosen_of(face, scene, edge, leave, widest_in(face, scene.part, scene.frame.z) + SAME_SIZE)
+    return into_corners if isinstance(into_corners, Choice) else _chosen_of(face, scene, edge, leave, math.inf)
+
+
+def _chosen_of(face: PartFace, scene: Scene, edge: _Edge, leave: float, widest: float) -> Choice | Lack:
+    lack = None
     while True:
         choice = _longest(scene, edge, widest, _past_holder(face, scene, edge))
         if isinstance(choice, Lack):

@@ -22,6 +22,7 @@ from geom.looks.holder import HOLDER_RADIUS
 from geom.model.part import PartFace
 from geom.passes.scene import Scene
 from geom.shop.records import Cutter
+from geom.tasks.corners import widest_in
 from geom.tasks.face_rows import stands_upright
 from geom.tasks.reach import Flat, outline, standing, top_over
 from geom.tolerance import SAME_AXIS
@@ -144,7 +145,8 @@ def _stands_at(face: PartFace, scene: Scene, level: float) -> bool:
 def _strip(face: PartFace, scene: Scene) -> BaseGeometry:
     """Return the strip beside an upright face that the cutter along it clears."""
     low, high = face_box(scene.part.finished, face.surfaces, scene.frame)
-    return shapely.box(*low[:2], *high[:2]).buffer(_EDGED * scene.use.cutter)
+    wide = min(scene.use.cutter, widest_in(face, scene.part, scene.frame.z))
+    return shapely.box(*low[:2], *high[:2]).buffer(_EDGED * wide)
 
 
 def reach_past(scene: Scene, ground: Ground, level: float) -> float:

@@ -261,7 +261,8 @@ def setups_of(plan: Plan, zero: Zero, rows: RowMaker) -> tuple[tuple[Setup, tupl
     if not count:
         return ((Setup(1, zero.frame.z, zero.frame, zero, (), left_out=left), ()),) if left else ()
     (first, faults), *others = (rows.rows(planned, count) for planned in plan.setups)
-    whole = replace(first, left_out=(*left, *first.left_out), notes=(*plan.notes, *first.notes))
+    round_left = tuple(("NOT AS DRAWN, the corners stay round: ", *one.says) for one in plan.round_left)
+    whole = replace(first, left_out=(*left, *first.left_out), notes=(*round_left, *plan.notes, *first.notes))
     return ((whole, faults), *others)
 
 

@@ -16,6 +16,7 @@ from geom.cutters.cutter_choice import SAME_SIZE, Choice, Lack, choose_end_mill
 from geom.cutters.cutting_data import FINISH, CutData, depth_limit
 from geom.kernel.extent import face_box
 from geom.looks.holder import HOLDER_RADIUS
+from geom.passes.corner_passes import cuts_round, left_between
 from geom.passes.edge_passes import OFF_STEEL_BELOW, faced_above
 from geom.passes.scene import Made, Scene, held_depth, lowest_clear, speeds_of, tool_of
 from geom.rows.records import LeftOut, Row, Words
@@ -31,9 +32,6 @@ _BELOW: Final = 1.0
 
 _NEAR: Final = 0.02
 """mm: how near to round ends are made that straight cuts of a narrower cutter round off."""
-
-_MOST_CUTS: Final = 12
-"""Straight cuts that a round end is made of at most."""
 
 _WIDEN: Final = 0.5
 """Share of a cutter's diameter by which one cut widens a slot (common practice)."""
@@ -174,14 +172,8 @@ def _by_walls(slot: FoundSlot, scene: Scene, run: _Run, narrow: Choice | Lack | 
 
 def _turns(off: float, radius: float) -> tuple[float, ...]:
     """Return the angles at which straight cuts meet a round end, from one wall to the other."""
-    count = next((n for n in range(1, _MOST_CUTS) if _short(off, radius, n) <= _NEAR), _MOST_CUTS - 1)
+    count = cuts_round(off, radius, math.pi, _NEAR)
     return tuple(math.pi * (i / count - 0.5) for i in range(count + 1))
-
-
-def _short(off: float, radius: float, count: int) -> float:
-    """Return what a cutter leaves in a round end of `off` more radius between meeting it at `count` + 1 even angles."""
-    half = 0.5 * math.pi / count
-    return off + radius - (off * math.cos(half) + math.sqrt(max(radius**2 - (off * math.sin(half)) ** 2, 0.0)))
 
 
 def _deeper(
@@ -239,7 +231,7 @@ def _said(
         if all(run.open):
             yield (*missing, " goes along both walls; or buy one")
             return
-        short = _short(off, radius, len(_turns(off, radius)) - 1)
+        short = left_between(off, radius, math.pi / (len(_turns(off, radius)) - 1))
         yield (*missing, " goes along both walls, and the ends are round to within ", round(short, 3), "; or buy one")
 
 

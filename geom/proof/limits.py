@@ -10,7 +10,8 @@ from typing import Final
 
 from geom.model.part import Part, PartFace, PartHole
 from geom.settings.records import Settings
-from geom.tolerance import SAME_AXIS
+from geom.space import dot, sub
+from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
 RESOLUTION: Final = 0.001
 """mm: the proof tells a deviation from none beyond this; what lies below may be the arithmetic's."""
@@ -26,6 +27,9 @@ _TAPPED: Final = 0.05
 
 _SEAT: Final = 0.05
 """The same of the wall of a seat for a screw head, and of a countersink (common practice)."""
+
+_ROUNDED: Final = 0.03
+"""mm that may stay on a hollow round which runs into flat walls: straight moves of a narrower cutter make it (common practice)."""
 
 _POINT: Final = 0.1
 """mm that the point of a drill may lie off the drawn floor of a blind hole (common practice)."""
@@ -56,11 +60,18 @@ def limit_of(face: PartFace, part: Part, settings: Settings) -> Limit:
         return Limit(asked.tolerance, asked.tolerance, False, "tolerance stated by the job")
     hole = next((h for h in part.holes if h.name == face.hole), None)
     if hole is None:
-        return _AS_DRAWN
+        return _BETWEEN_WALLS if face.kind == "cylinder" and face.hollow and _runs_into_walls(face, part) else _AS_DRAWN
     return _hole_limit(face, hole)
 
 
+def _runs_into_walls(face: PartFace, part: Part) -> bool:
+    """Tell whether two planes touch a round along it."""
+    flat = (f for f in part.faces if f.kind == "plane" and f.hole is None and abs(dot(f.axis, face.axis)) < SAME_DIRECTION)
+    return sum(abs(abs(dot(sub(face.origin, f.origin), f.axis)) - face.radius) <= SAME_AXIS for f in flat) >= 2
+
+
 _AS_DRAWN: Final = Limit(0.0, 0.0, True, "as drawn, to the readout's rounding")
+_BETWEEN_WALLS: Final = Limit(_ROUNDED, 0.0, True, "a round between walls")
 
 
 def _hole_limit(face: PartFace, hole: PartHole) -> Limit:

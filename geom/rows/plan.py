@@ -132,6 +132,7 @@ class Plan:
         rejected: the best plan not taken and why, in one line; () when there was no other.
         assembly: features that are made with the mating part.
         left_out: features that no set-up makes.
+        round_left: faces whose inner corners stay rounder than drawn, whichever way they are made.
     """
 
     setups: tuple[PlannedSetup, ...]
@@ -140,15 +141,22 @@ class Plan:
     assembly: tuple[LeftOut, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     notes: tuple[Words, ...] = ()
+    round_left: "tuple[Blocked, ...]" = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Blocked:
-    """A feature that no set-up makes, why, and what would open it."""
+    """A feature that no set-up makes, or not as it is drawn, why, and what would open it."""
 
     feature: str
     why: Words
     opens: Words
+
+    @property
+    def says(self) -> Words:
+        """The answer as one sentence, without its full stop."""
+        end: Words = (". What would open it: ", *self.opens) if self.opens else ()
+        return (f"{self.feature}: ", *self.why, *end)
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,7 +97,7 @@ def plan_setups(
             raise _refusal(search)
         return NoPlan((Blocked("", ("each feature can be held for, but no order of set-ups makes all",), _NEST),))
     rejected = refused or _rejected(steps, cheapest(search, banned=steps[0], most=_TRIED))
-    return _plan(search, steps, rejected, assembly, tasks.left_out)
+    return replace(_plan(search, steps, rejected, assembly, tasks.left_out), round_left=tasks.round_left)
 
 
 def _at_assembly(name: str, settings: Settings) -> bool:

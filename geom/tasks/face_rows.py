@@ -17,7 +17,8 @@ from geom.kernel.extent import face_box
 from geom.model.part import Part, PartFace
 from geom.rows.records import Row, Tool
 from geom.space import Frame, Vec3, dot, frame_facing, scale
-from geom.tasks.practice import Practice, is_high
+from geom.tasks.corners import corners_of
+from geom.tasks.practice import SAME_SIZE, Practice, is_high
 from geom.tasks.reach import FACET_SLACK, Flat, Span, View, blocked_spans, open_share, stands_about
 from geom.tolerance import SAME_AXIS, SAME_DIRECTION
 
@@ -109,8 +110,9 @@ class _Side:
         return (s * self.along[0] + away * self.out[0] + 0.0, s * self.along[1] + away * self.out[1] + 0.0)
 
 
-_Why: TypeAlias = Literal["clear", "wall", "end", "short"]
-"""Why a move stops: clear of the face, at a wall, at the face's end with metal beyond, or short of a wall not upright and plane."""
+_Why: TypeAlias = Literal["clear", "wall", "round", "end", "short"]
+"""Why a move stops: clear of the face, at a wall, where a round corner wider than the cutter begins, at the face's end with metal
+beyond, or short of a wall not upright and plane."""
 
 
 def is_low(face: PartFace, part: Part, frame: Frame, use: Practice, flutes: float) -> bool:
@@ -135,8 +137,9 @@ def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leave
     if cut is None:
         return None
     walls = [_Wall(side.own.local(f.origin)[0], 1 if faces_up(f, side.own.x) else -1, leaves.beside(f)) for f in _walls(part, side)]
-    first, why_first = _stop(cut[0], wanted[0], side.reach[0], walls, radius, 1)
-    last, why_last = _stop(cut[1], wanted[1], side.reach[1], walls, radius, -1)
+    rounds = [_round_end(face, part, side, end, radius) for end in (0, 1)]
+    first, why_first = rounds[0] or _stop(cut[0], wanted[0], side.reach[0], walls, radius, 1)
+    last, why_last = rounds[1] or _stop(cut[1], wanted[1], side.reach[1], walls, radius, -1)
     if first >= last:
         return None
     z = side.low - below + _floor_leave(part, side, leaves)
@@ -150,6 +153,7 @@ def edge_row(face: PartFace, part: Part, seen: View, frame: Frame, leaves: Leave
 _WORDS: dict[_Why, str] = {
     "clear": "",
     "wall": "stops at a wall: the corner keeps the cutter's radius",
+    "round": "stops where the corner's round begins",
     "end": "stops where the face ends: metal beyond",
     "short": "stops short of a wall that is not upright and plane: finish the corner by eye",
 }
@@ -166,9 +170,9 @@ def _side(face: PartFace, part: Part, frame: Frame) -> _Side:
 
 
 def _free(wanted: Span, blocked: list[Span], reach: Span, radius: float) -> Span | None:
-    """Return the free span of the cutter's line that touches the face from end to end, corners apart."""
+    """Return the free span of the cutter's line that touches the face from end to end, corners apart, and its middle at least."""
     edges = [wanted[0], *(s for span in blocked for s in span), wanted[1]]
-    corner = 2.0 * radius
+    corner = min(2.0 * radius, 0.5 * (reach[1] - reach[0]))
     for low, high in zip(edges[::2], edges[1::2], strict=True):
         if low <= reach[0] + corner and high >= reach[1] - corner and high > low:
             return low, high
@@ -202,6 +206,18 @@ def _stop(free: float, wanted: float, end: float, walls: list[_Wall], radius: fl
     if way * (free - end) > 0:
         return way * math.ceil((way * free + _SHORT) / _SHORT_STEP) * _SHORT_STEP, "short"
     return end, "end"
+
+
+def _round_end(face: PartFace, part: Part, side: _Side, end: int, radius: float) -> tuple[float, _Why] | None:
+    """Return where the move stops at a round corner of more than the cutter's radius; None where there is none at that end.
+
+    There the cutter lies at the end of the round: all of the face is cut, and further on it would cut into the corner.
+    """
+    for corner in corners_of(part):
+        wider = corner.round and face in corner.walls and corner.runs(side.own.z) and corner.radius > radius + 0.5 * SAME_SIZE
+        if wider and corner.round and abs(side.own.local(corner.round.origin)[0] - side.reach[end]) <= SAME_AXIS:
+            return side.reach[end], "round"
+    return None
 
 
 def _floor_leave(part: Part, side: _Side, leaves: Leaves) -> float:

@@ -18,13 +18,16 @@ from geom.directions import distinct, same_way
 from geom.kernel.extent import face_box
 from geom.model.part import Part, PartFace, PartHole
 from geom.rays.rays import skin_of
+from geom.rows.plan import Blocked
 from geom.rows.records import LeftOut, Row, Tool
 from geom.settings.records import Settings
+from geom.shop.records import Cutter
 from geom.space import Frame, Vec3, norm, scale, sub
+from geom.tasks.corners import Corner, answers, corners_of, kept, least_radius, widest_in
 from geom.tasks.face_rows import Leaves, edge_row, face_row, faces_up, is_low, is_open_above, stands_upright
 from geom.tasks.hole_rows import hole_rows
 from geom.tasks.mouth_rows import is_plain_through, mouth_of, unmade, widest
-from geom.tasks.practice import LEAST_BORE, Practice, practice, tidy
+from geom.tasks.practice import LEAST_BORE, SAME_SIZE, Practice, practice, tidy
 from geom.tasks.reach import View, blocked_spans, clear_disc, view
 from geom.tasks.slot import FoundSlot
 from geom.tasks.slots import slots_of
@@ -46,6 +49,7 @@ class Task:
         options: direction number -> rows numbered 0 that make it from there.
         best: the directions to take if they are there: a plane faces up, a hole opens on a machined plane.
         hole: the hole, when it is one; slot: the slot.
+        kept: inner corners that it does not come out of as drawn from any of them.
     """
 
     name: str
@@ -53,15 +57,17 @@ class Task:
     best: frozenset[int] = frozenset()
     hole: PartHole | None = None
     slot: FoundSlot | None = None
+    kept: tuple[Corner, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Tasks:
-    """All of a part's: directions in order, tasks, and what gets no row."""
+    """All of a part's: directions in order, tasks, what gets no row, and what no row makes as drawn."""
 
     ways: tuple[Vec3, ...]
     tasks: tuple[Task, ...]
     left_out: tuple[LeftOut, ...]
+    round_left: tuple[Blocked, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,17 +89,25 @@ def tasks_of(part: Part, zero: Zero, settings: Settings) -> Tasks:
     ways = distinct((*_hole_ways(part), *_round_ways(part), *_slot_ways(slots), *flat), zero.frame)
     mesh = skin_of(part.finished).mesh if ways else None
     looks = [Look(up, frame, view(mesh, frame)) for up in ways if mesh for frame in (zero_facing(zero, up).frame,)]
-    mills = sorted({cutter.diameter for cutter in settings.tooling.of("end mill")}, reverse=True)
-    flutes = max((cutter.flute_length for cutter in settings.tooling.of("end mill")), default=0.0)
+    on_hand = settings.tooling.of("end mill")
+    mills = sorted({cutter.diameter for cutter in on_hand}, reverse=True)
     leaves = Leaves({n: f.leave for n, f in settings.faces.items() if f.leave is not None}, use.edge_leave)
     tried = (
         *(_hole_task(hole, part, looks, use, settings) for hole in part.holes),
-        *(_plane_task(face, part, looks, leaves, use, mills, flutes) for face in planes),
+        *(_plane_task(face, part, looks, leaves, use, on_hand) for face in planes),
         *(_round_task(face, part, looks) for face in _rounds(part) if face.name not in taken),
         *(_slot_task(slot, part, looks, use, mills) for slot in slots),
     )
-    left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks, taken), *_unmade(part))
-    return Tasks(ways, tuple(t for t in tried if t.options), left)
+    made = {t.name: t for t in tried if t.options}
+    milled = taken | {c.round.name for c in corners_of(part) if c.round and _milled_along(c, made, ways)}
+    left = (*(LeftOut(t.name, _unreached(t)) for t in tried if not t.options), *_shapes(part, breaks, milled), *_unmade(part))
+    return Tasks(ways, tuple(made.values()), left, answers([corner for t in made.values() for corner in t.kept], on_hand))
+
+
+def _milled_along(corner: Corner, made: Mapping[str, Task], ways: Sequence[Vec3]) -> bool:
+    """Tell whether the cutter runs into a corner whichever way its walls are made, so that it is made with them."""
+    tasks = [made.get(wall.name) for wall in corner.walls if wall.state == "machined"]
+    return all(task is not None and all(corner.runs(ways[n]) for n in task.options) for task in tasks)
 
 
 def _unreached(task: Task) -> str:
@@ -178,25 +192,34 @@ def _unmade(part: Part) -> Iterator[LeftOut]:
 # --- planes -----------------------------------------------------------------
 
 
-def _edge(face: PartFace, part: Part, look: Look, leaves: Leaves, use: Practice, mills: Sequence[float]) -> Row | None:
+def _edge(face: PartFace, part: Part, look: Look, leaves: Leaves, use: Practice, mills: Sequence[Cutter]) -> Row | None:
     """Return the row along an edge with the widest cutter that gets there: the one the job prefers, or a narrower one on hand."""
-    sizes = (use.cutter, *(size for size in mills if size < use.cutter))
+    most = max(widest_in(face, part, look.up), min((mill.diameter for mill in mills), default=0.0)) + SAME_SIZE
+    sizes = [s for s in (use.cutter, *sorted({m.diameter for m in mills if m.diameter < use.cutter}, reverse=True)) if s <= most]
     rows = (edge_row(face, part, look.seen, look.frame, leaves, replace(use, cutter=size)) for size in sizes)
     return next((row for row in rows if row is not None), None)
 
 
-def _plane_task(
-    face: PartFace, part: Part, looks: list[Look], leaves: Leaves, use: Practice, mills: Sequence[float], flutes: float
-) -> Task:
-    """Return the task: face up where nothing is above it, or an edge; a high edge only where there is no other way."""
+def _plane_task(face: PartFace, part: Part, looks: list[Look], leaves: Leaves, use: Practice, mills: Sequence[Cutter]) -> Task:
+    """Return the task: face up where nothing is above it, or an edge; a high edge only where there is no other way.
+
+    Sides from which its inner corners stay rounder than drawn are taken only where all are such: those that leave least.
+    """
     up = {n: (face_row(face, part, k.seen, k.frame, leaves.above(face), use),) for n, k in enumerate(looks) if _faces(face, k)}
     upright = [(n, look) for n, look in enumerate(looks) if stands_upright(face, look.up)]
+    flutes = max((mill.flute_length for mill in mills), default=0.0)
     low = [(n, look) for n, look in upright if is_low(face, part, look.frame, use, flutes)]
+    left = {n: kept(face, part, look.up, mills) for n, look in enumerate(looks)}
+    rounder: dict[int, tuple[Row, ...]] = {}
     for some in (low, upright):
-        edges = {n: (row,) for n, look in some if (row := _edge(face, part, look, leaves, use, mills))}
-        if up or edges:
-            return Task(face.name, up | edges, frozenset(up))
-    return Task(face.name, {})
+        options = up | {n: (row,) for n, look in some if (row := _edge(face, part, look, leaves, use, mills))}
+        whole = {n: rows for n, rows in options.items() if not left[n]}
+        rounder = rounder or options
+        if whole:
+            return Task(face.name, whole, frozenset(up) & frozenset(whole))
+    metal = {n: max(corner.leaves(least_radius(corner, mills)) for corner in left[n]) for n in rounder}
+    rounder = {n: rows for n, rows in rounder.items() if metal[n] <= min(metal.values()) + SAME_AXIS}
+    return Task(face.name, rounder, frozenset(up) & frozenset(rounder), kept=tuple(c for n in rounder for c in left[n]))
 
 
 def _faces(face: PartFace, look: Look) -> bool:
@@ -225,8 +248,10 @@ def _width(face: PartFace, part: Part) -> float:
 
 
 def _rounds(part: Part) -> list[PartFace]:
-    """Return the hollow machined cylinders that are no hole: half bores, cradles."""
-    return [f for f in _loose(part) if f.kind == "cylinder" and f.hollow and 2.0 * f.radius >= LEAST_BORE]
+    """Return the hollow machined cylinders that are no hole and no round between two walls: half bores, cradles."""
+    between = [corner.round for corner in corners_of(part)]
+    wide = (f for f in _loose(part) if f.kind == "cylinder" and f.hollow and 2.0 * f.radius >= LEAST_BORE)
+    return [f for f in wide if f not in between]
 
 
 def _round_ways(part: Part) -> Iterator[Vec3]:
@@ -282,12 +307,14 @@ def _slot_task(slot: FoundSlot, part: Part, looks: list[Look], use: Practice, mi
 
 
 def _shapes(part: Part, breaks: list[PartFace], slotted: set[str]) -> Iterator[LeftOut]:
-    rounds = _rounds(part)
+    rounds, between = _rounds(part), [corner.round for corner in corners_of(part)]
     for face in _loose(part):
         if face.name in slotted:
             continue
         if face in breaks:
             yield LeftOut(face.name, "an edge break: chamfer it with a file or a chamfer cutter")
+        elif face in between:
+            yield LeftOut(face.name, "a round between two faces: run an end mill along it that has this radius at its corners")
         elif face.kind == "cylinder" and face not in rounds:
             yield LeftOut(
                 face.name, "a small hollow round" if face.hollow else "an outside round: turn it, or mill it on a rotary table"

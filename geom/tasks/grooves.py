@@ -65,7 +65,7 @@ def _floored(part: Part, loose: Sequence[PartFace]) -> Iterator[FoundSlot]:
         for pair in _pairs(part, planes, floor.axis, floor.origin):
             if _is_floor(part, floor, pair):
                 free = _open(part, pair, (pair.high[0], pair.high[1]))
-                if free == (True, True):
+                if free == (True, True) and _is_uncovered(part, pair):
                     yield _slot(floor.name, (*pair.walls, floor), pair, floor.axis, free, pair.span, blind=True)
 
 
@@ -84,6 +84,15 @@ def _pairs(part: Part, planes: Sequence[PartFace], axis: Vec3, between: Vec3) ->
         beside = min(top[0] for _, top in boxes) - max(low[0] for low, _ in boxes) > 0.5 * (span[1] - span[0])
         if level and beside:
             yield _Pair((a, b), frame, width, span, high)
+
+
+def _is_uncovered(part: Part, pair: _Pair) -> bool:
+    """Tell whether nothing of the part stands over a groove's floor; over a window's wall, which looks like one, its other does."""
+    half, tall = 0.5 * pair.width - _INSIDE, pair.high[1] - pair.high[0]
+    middle, z = 0.5 * (pair.span[0] + pair.span[1]), pair.high[0] + min(_INSIDE, 0.25 * tall)
+    starts = np.array([pair.frame.part((middle, y, z)) for y in (-half, 0.0, half)])
+    up = np.tile(np.array(pair.frame.z), (len(starts), 1))
+    return not bool(np.isfinite(skin_of(part.finished).entries(starts, up)).any())
 
 
 def _faces_point(face: PartFace, point: Vec3) -> bool:
