@@ -131,7 +131,7 @@ def test_walls_that_meet_in_an_upright_corner_are_cut_from_across_where_that_goe
 
 def test_a_window_is_four_walls_not_a_groove() -> None:
     """30 wide, through: its left wall with those beside it lies under the right one, so no cutter comes down on it."""
-    part = plate(pocket(6.0, (-25.0, -15.0, -5.0), (25.0, 15.0, 40.0)))
+    part = plate(pocket(0.0, (-25.0, -15.0, -5.0), (25.0, 15.0, 40.0)))
     found = tasks(part)
 
     assert slots_of(part) == ()
