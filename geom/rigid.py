@@ -10,11 +10,21 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from geom.space import AXIS_NOISE, ORIGIN, Vec3, add, dot, sub
+from geom.space import AXIS_NOISE, ORIGIN, Vec3, add, cross, dot, sub
 
 Rows = tuple[Vec3, Vec3, Vec3]
 
+_ROUNDING = 2e-15
+"""Rows whose products miss 0 or 1 by no more than this are the nearest rotation's but for rounding."""
+
 _FULL: Rows = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+def _is_rotation(rows: Rows, noise: float) -> bool:
+    """Tell whether rows are of unit length and square to each other, but for noise, and right-handed."""
+    x, y, z = rows
+    off = (dot(x, x) - 1.0, dot(y, y) - 1.0, dot(z, z) - 1.0, dot(x, y), dot(y, z), dot(z, x))
+    return max(map(abs, off)) <= noise and dot(cross(x, y), z) >= 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +40,10 @@ class Rigid:
     shift: Vec3 = ORIGIN
 
     def __post_init__(self) -> None:
-        matrix = np.array(self.rotation, dtype=np.float64)
-        if matrix.shape != (3, 3) or not np.isfinite(matrix).all() or not np.isfinite(self.shift).all():
+        sizes = [len(row) for row in self.rotation]
+        if sizes != [3, 3, 3] or not all(map(math.isfinite, (*self.shift, *(v for row in self.rotation for v in row)))):
             raise ValueError(f"rotation {self.rotation} with shift {self.shift} is not a move")
-        if np.abs(matrix @ matrix.T - np.eye(3)).max() > AXIS_NOISE or np.linalg.det(matrix) < 0:
+        if not _is_rotation(self.rotation, AXIS_NOISE):
             raise ValueError(f"{self.rotation} is not a rotation")
 
     @property
@@ -89,13 +99,21 @@ STAY = Rigid()
 
 def rigid_from_matrix(matrix: npt.NDArray[np.float64], shift: Vec3) -> Rigid:
     """Return the move with the rotation nearest to a matrix (3, 3): rounding is taken out of it."""
+    rows = _without_negative_noughts(matrix)
+    if not _is_rotation(rows, _ROUNDING):
+        rows = _without_negative_noughts(_nearest_rotation(matrix))
+    x, y, z = (float(v) + 0.0 for v in shift)
+    return Rigid(rows, (x, y, z))
+
+
+def _without_negative_noughts(matrix: npt.NDArray[np.float64]) -> Rows:
+    return tuple(tuple(v + 0.0 for v in row) for row in matrix.tolist())  # type: ignore[return-value]
+
+
+def _nearest_rotation(matrix: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     left, _, right = np.linalg.svd(matrix)
     sound = left @ np.diag([1.0, 1.0, float(np.sign(np.linalg.det(left @ right)))]) @ right
-    if np.abs(sound - matrix).max() < 1e-15:
-        sound = matrix
-    rows = tuple(tuple(float(v) + 0.0 for v in row) for row in sound)
-    x, y, z = (float(v) + 0.0 for v in shift)
-    return Rigid(rows, (x, y, z))  # type: ignore[arg-type]
+    return matrix if np.abs(sound - matrix).max() < 1e-15 else np.asarray(sound)
 
 
 def from_turn(turn: Vec3, shift: Vec3 = ORIGIN, about: Vec3 = ORIGIN) -> Rigid:

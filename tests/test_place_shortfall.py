@@ -12,7 +12,7 @@ from geom.model.part import Part
 from geom.place.margin_lp import Kept, NoAnswerError, Rows, best_margin, least_squares
 from geom.place.placement import Placement
 from geom.place.rows import pivot_of, small_move
-from geom.place.shortfall_lp import cuts_at, cuts_of, least_shortfall, lots_of, total_shortfall
+from geom.place.shortfall_lp import by_face, cuts_at, cuts_of, least_shortfall, total_shortfall
 from geom.place.solve import place
 from geom.place.stages import UNFELT
 from geom.readings.records import LowSpot, Readings, Thickness
@@ -83,14 +83,14 @@ def test_cut_never_excludes_a_place_that_keeps_the_total(seed: int):
     places = rng.normal(size=(200, 6))
     totals = np.array([total_shortfall(rows.over(x, 0.0), face) for x in places])
     most = float(np.median(totals))
-    inside, lots = places[np.argmin(totals)], lots_of(face)
-    cuts = cuts_at(rows, lots, inside, places[np.argmax(totals)], most)
+    inside, margins = places[np.argmin(totals)], by_face(rows, face)
+    cuts = cuts_at(margins, inside, places[np.argmax(totals)], most)
     cut = cuts_of(rows, cuts, most)
 
     assert 1 <= len(cuts) == len(cut.least)
     assert (cut.rate @ places[np.argmax(totals)] < cut.least).all()
     assert (places[totals <= most] @ cut.rate.T >= cut.least - 1e-9).all()
-    assert cuts_at(rows, lots, inside, places[np.argmin(totals)], most) == []
+    assert cuts_at(margins, inside, places[np.argmin(totals)], most) == []
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -100,10 +100,10 @@ def test_nearest_place_that_keeps_the_total_agrees_with_clarabel(seed: int):
     high, goal = np.full(6, 5.0), np.random.default_rng(seed + 7).normal(size=6)
     floor = best_margin(rows, -high, high, most=0.0).margin - UNFELT
     least = least_shortfall(rows, face, floor, -high, high)
-    total, lots = least.total + 0.2, lots_of(face)
+    total, margins = least.total + 0.2, by_face(rows, face)
 
     def cut(x: np.ndarray) -> Kept | None:
-        cuts = cuts_at(rows, lots, least.x, x, total)
+        cuts = cuts_at(margins, least.x, x, total)
         return cuts_of(rows, cuts, total) if cuts else None
 
     found = least_squares(np.eye(6), goal, np.zeros(6), rows.kept_at(floor), -high, high, cut)

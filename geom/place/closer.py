@@ -11,6 +11,7 @@ import numpy as np
 
 from geom.model.part import Part
 from geom.place.faces import SAME
+from geom.place.shortfall_lp import thinnest_rows
 from geom.place.sites import Sites, joined, sites_at, spacing_of_sites
 from geom.rays.analytic import Floats, Ints
 from geom.received.casting import AsReceived
@@ -102,12 +103,8 @@ def _thin_spots(received: AsReceived, even: Sites, stock: Floats, number: int) -
         number: of the look, from 1: each is twice as fine as the one before.
     """
     finished, casting = received.part.finished.surfaces, received.part.casting.surfaces
-    found = []
-    for face in np.unique(even.face).tolist():
-        rows = np.flatnonzero((even.face == face) & even.counts & np.isfinite(stock))
-        if not rows.size:
-            continue
-        thin = int(rows[np.argmin(np.round(stock[rows], SAME))])
+    found, rows = [], np.flatnonzero(even.counts & np.isfinite(stock))
+    for thin in rows[thinnest_rows(np.round(stock[rows], SAME), even.face[rows])].tolist():
         surface, wall = int(even.samples.face[thin]), int(even.wall[thin])
         if finished[surface].kind == casting[wall].kind == "plane" or even.samples.edge_distance[thin] <= _EDGE:
             continue

@@ -5,7 +5,7 @@ part lies: it is least at a corner of the points' hull, and its mean is that of 
 curved faces and walls, and walls with a hollow. Lengths mm. Knows nothing of what stock is required.
 """
 
-from dataclasses import replace
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final
 
@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
 from geom.model.part import Part
-from geom.place.sites import Sites, joined
+from geom.place.sites import Sites
 from geom.rays.analytic import Ints
 from geom.rays.sample import Samples
 
@@ -27,22 +27,33 @@ def fewest(part: Part, sites: Sites, hollowed: frozenset[int]) -> Sites:
     Args:
         hollowed: surfaces of the casting with a hollow.
     """
-    finished, casting = part.finished.surfaces, part.casting.surfaces
-    keep, middles = sites.counts.copy(), []
-    pairs = np.unique((sites.samples.face.astype(np.int64) * (len(casting) + 1) + sites.wall + 1)[sites.counts])
-    for surface, wall in ((pair // (len(casting) + 1), pair % (len(casting) + 1) - 1) for pair in pairs.tolist()):
-        if wall < 0 or wall in hollowed or finished[surface].kind != "plane" or casting[wall].kind != "plane":
-            continue
-        rows = np.flatnonzero(sites.counts & (sites.samples.face == surface) & (sites.wall == wall))
-        corners = None if len(rows) <= _FEW else _corners(sites.samples, rows.tobytes())
-        if corners is None:
-            continue
-        keep[rows] = False
-        middles.append((rows, rows[corners]))
-    lots = [sites.of(np.flatnonzero(keep))]
-    for rows, corners in middles:
-        lots += [_without_area(sites.of(corners)), _middle(sites.of(rows))]
-    return joined(*lots)
+    keep = sites.counts.copy()
+    lots: list[Ints] = []
+    picked: list[Ints] = []
+    for rows in _flat_lots(part, sites, hollowed):
+        corners = _corners(sites.samples, rows.tobytes())
+        if corners is not None:
+            keep[rows] = False
+            lots.append(rows)
+            picked.append(np.append(rows[corners], rows[0]))
+    kept = np.flatnonzero(keep)
+    found = sites.of(np.concatenate([kept, *picked]))
+    if lots:
+        found.samples.area[len(kept) :] = 0.0
+        _put_middles(sites, lots, found, len(kept) + np.cumsum([len(some) for some in picked]) - 1)
+    return found
+
+
+def _flat_lots(part: Part, sites: Sites, hollowed: frozenset[int]) -> list[Ints]:
+    """Return the sites of each flat face that count, under each plane of the casting, where there are more than a few."""
+    casting = part.casting.surfaces
+    flat = np.array([surface.kind == "plane" for surface in part.finished.surfaces])
+    under = np.array([surface.kind == "plane" and i not in hollowed for i, surface in enumerate(casting)] + [False])
+    rows = np.flatnonzero(sites.counts & flat[sites.samples.face] & under[sites.wall])
+    pair = sites.samples.face[rows].astype(np.int64) * len(casting) + sites.wall[rows]
+    order = np.argsort(pair, kind="stable")
+    begins = np.flatnonzero(np.diff(pair[order], prepend=-1))
+    return [lot for lot in np.split(rows[order], begins[1:]) if len(lot) > _FEW]
 
 
 @lru_cache(maxsize=8)
@@ -62,15 +73,14 @@ def _corners(samples: Samples, rows: bytes) -> Ints | None:
         return None
 
 
-def _without_area(sites: Sites) -> Sites:
-    return replace(sites, samples=replace(sites.samples, area=np.zeros(len(sites.face))))
-
-
-def _middle(sites: Sites) -> Sites:
-    """Return one site in the middle, by area, of sites in one plane under another."""
-    area = sites.samples.area
-    share = area / area.sum() if area.sum() > 0 else np.full(len(area), 1.0 / len(area))
-    s, one = sites.samples, sites.of(np.zeros(1, dtype=np.int64))
-    points, foot, looked = ((share @ a)[None] for a in (s.points, sites.foot, s.looked_from))
-    samples = Samples(points, one.samples.normals, one.samples.face, area.sum()[None], s.edge_distance[:1], looked)
-    return replace(one, samples=samples, reach=(share @ sites.reach)[None], foot=foot)
+def _put_middles(sites: Sites, lots: Sequence[Ints], found: Sites, at: Ints) -> None:
+    """Set the new sites `at` in the middle, by area, of each lot; they stand for the area of all."""
+    every, begin = np.concatenate(lots), np.cumsum([0, *(len(lot) for lot in lots[:-1])])
+    lot, area = np.repeat(np.arange(len(lots)), [len(some) for some in lots]), sites.samples.area[every]
+    whole = np.add.reduceat(area, begin)
+    share = np.where(whole[lot] > 0, area / np.maximum(whole, 1e-300)[lot], 1.0 / np.bincount(lot)[lot])
+    s, to = sites.samples, found.samples
+    for a, b in ((s.points, to.points), (sites.foot, found.foot), (s.looked_from, to.looked_from)):
+        b[at] = np.add.reduceat(share[:, None] * a[every], begin, axis=0)
+    found.reach[at] = np.add.reduceat(share * sites.reach[every], begin)
+    to.area[at] = whole

@@ -7,7 +7,7 @@ the drawn casting stays where it is drawn, the finished part moves. Knows nothin
 of what stock is required.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -106,7 +106,7 @@ def look(received: AsReceived, sites: Sites, move: Rigid, pivot: Pivot) -> Look:
     sight = sight_of(forms_of(received.part), sites)
     met = sight.met(move)
     with np.errstate(invalid="ignore", divide="ignore"):
-        met.ways[:, ~(np.abs(dot(met.ways, met.normals)) > _STEEP)] = np.nan
+        met = replace(met, ways=np.where(np.abs(met.slant) > _STEEP, met.ways, np.nan))
         about = _About(met, np.array(move.point(pivot.centre))[:, None], pivot.size)
         return _scanned_look(received, sites, move, sight, about) if received.scan is not None else _look(received, sight, about)
 
@@ -135,9 +135,22 @@ def _scanned_look(received: AsReceived, sites: Sites, move: Rigid, sight: Sight,
     drawn, ways = sight.in_order(met.distance), sight.in_order(met.ways)
     even = _scanned(received, sites, sight.in_order(met.points), sight.in_order(met.normals), move, drawn)
     stock = drawn + even.value + 0.0 * ways[:, 0]
-    rates = about.rates(even.value[sight.order], met.ways, dot(met.ways, met.normals), np.zeros_like(met.ways))
+    rates = about.rates(even.value[sight.order], met.ways, met.slant, np.zeros_like(met.ways))
     rate = sight.in_order(rates)
     return Look(stock, rate, stock, rate, sites.wall, drawn, ways, even)
+
+
+def stock_to(received: AsReceived, wall: Ints, distance: Floats, foot: Floats, ways: Floats, normals: Floats) -> Floats:
+    """Return the stock (n,), mm, of points that look along normals (n, 3) at walls of the drawn casting: how far away, and where.
+
+    Args:
+        ways: (n, 3) the walls' outward normals at the feet.
+    """
+    lie = _lie(received)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cosine = dots(ways - lie.lean[wall], normals)
+        stock = distance + (lie.offsets(foot, ways, wall) + _in_hollows(received, foot, wall)[0]) / cosine
+        return np.where(np.abs(dots(ways, normals)) > _STEEP, stock, np.nan)
 
 
 def skin_rates(received: AsReceived, sites: Sites, seen: Look, move: Rigid, rows: Ints) -> tuple[Ints, Floats]:
@@ -183,7 +196,7 @@ class _About:
         met = self.met
         rise = rise / cosine
         found = np.empty((6, len(off)))
-        shift = np.subtract(rise, met.ways * ((1.0 + dot(rise, met.normals)) / dot(met.ways, met.normals)), out=found[:3])
+        shift = np.subtract(rise, met.ways * ((1.0 + dot(rise, met.normals)) / met.slant), out=found[:3])
         turn = cross(met.foot - self.centre, shift) - cross(met.normals, steep) * (off / cosine)
         np.divide(turn, self.size, out=found[3:])
         return found
@@ -290,7 +303,7 @@ def outline_misfits(received: AsReceived, outline: Outline, move: Rigid, pivot: 
     for k, j, m in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
         rate[4 + 3 * m : 7 + 3 * m, 3 + k] -= turn[j] / pivot.size
         rate[4 + 3 * j : 7 + 3 * j, 3 + k] += turn[m] / pivot.size
-    shape = np.linalg.qr(sums @ np.column_stack([rate, value]))[1]
+    shape = np.asarray(np.linalg.qr(sums @ np.column_stack([rate, value]), mode="r"))
     return Misfits(shape[:, 6], shape[:, :6], np.ones(len(shape)))
 
 

@@ -17,8 +17,9 @@ from geom.place.demands import demand_rows
 from geom.place.fewest import fewest
 from geom.place.margin_lp import Rows
 from geom.place.pairs import pair_misfits
-from geom.place.rows import Look, Pivot, look, outline_misfits, small_move, step_of
-from geom.place.sites import Sites, outline_of, with_walls_met
+from geom.place.rows import Look, Pivot, look, outline_misfits, small_move, step_of, stock_to
+from geom.place.sight import Sight
+from geom.place.sites import Sites, forms_of, outline_of, ways_of, with_walls_met
 from geom.place.stages import STRIDE, Aims, Staged, Start, is_worse, promised, staged, thickest
 from geom.place.starts import by_row, by_site, renumbered
 from geom.place.trail import FIRST_PACE, Tangents, no_tangents, that_held
@@ -300,15 +301,17 @@ def _with_nearer_walls(here: Here) -> Case | None:
         return None
     there, distance = unsure[others], hits.distance[others]
     other, foot = ask[there], points[there] + distance[:, None] * normals[there]
-    met = with_walls_met(case.part, all_, other, hits.face[others], distance, foot)
-    seen, near = (look(case.received, sites.of(other), move, case.pivot).stock for sites in (all_, met))
-    gap = seen - near
+    wall, way = hits.face[others], normals[there]
+    sight = Sight(forms_of(case.part), all_.of(other))
+    met = sight.met(move)
+    old, foot_there, way_there = sight.in_order(met.distance), sight.in_order(met.foot), sight.in_order(met.ways)
+    seen = stock_to(case.received, all_.wall[other], old, foot_there, way_there, way)
+    near = stock_to(case.received, wall, distance, foot, ways_of(case.part, wall, foot), way)
     with np.errstate(invalid="ignore"):
-        nearer = (gap > _NEARER) & (gap < _NEAREST)
+        nearer = (seen - near > _NEARER) & (seen - near < _NEAREST)
     if not nearer.any():
         return None
-    rows = other[nearer]
-    changed = with_walls_met(case.part, all_, rows, met.wall[rows], met.reach[rows], met.foot[rows])
+    changed = with_walls_met(case.part, all_, other[nearer], wall[nearer], distance[nearer], foot[nearer])
     return replace(case, all=changed, even=fewest(case.part, changed, hollowed(case.received)))
 
 

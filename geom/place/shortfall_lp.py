@@ -38,8 +38,18 @@ class LeastShortfall:
 
 def thinnest_rows(margin: Floats, face: Ints) -> Ints:
     """Return the row of least margin on each face, faces in order; the first of equals."""
-    order = np.lexsort((margin, face))
-    return np.asarray(order[np.unique(face[order], return_index=True)[1]])
+    order = np.argsort(face, kind="stable")
+    at, begin = margin[order], _begins(face[order])
+    if not len(begin):
+        return order
+    least = np.minimum.reduceat(at, begin)
+    thin = np.flatnonzero(at == np.repeat(least, np.diff(begin, append=len(at))))
+    return np.asarray(order[thin[np.searchsorted(thin, begin)]])
+
+
+def _begins(face: Ints) -> Ints:
+    """Return where each face begins among sorted ones (n,)."""
+    return np.flatnonzero(np.diff(face, prepend=-1))
 
 
 def total_shortfall(margin: Floats, face: Ints) -> float:
@@ -93,26 +103,40 @@ def _by_highs(cost: Floats, rate: Floats, least: Floats, low: Floats, high: Floa
     return np.asarray(found.x)
 
 
-def lots_of(face: Ints) -> list[Ints]:
-    """Return the rows of each face."""
-    return [np.flatnonzero(face == number) for number in np.unique(face)]
+@dataclass(frozen=True, slots=True, eq=False)
+class ByFace:
+    """Margins face by face: which row of theirs each is (n,), the rows so ordered, and where each face begins (f,)."""
+
+    order: Ints
+    rows: Rows
+    begin: Ints
 
 
-def cuts_at(rows: Rows, lots: Sequence[Ints], inside: Floats, x: Floats, most: float) -> list[Ints]:
+def by_face(rows: Rows, face: Ints) -> ByFace:
+    """Return margins face by face; face: (n,) the face each is on."""
+    order = np.argsort(face, kind="stable")
+    return ByFace(order, rows.of(order), _begins(face[order]))
+
+
+def cuts_at(margins: ByFace, inside: Floats, x: Floats, most: float) -> list[Ints]:
     """Return lots of rows, at most one a face, whose sums are straight pieces of the total that x breaks.
 
     Args:
-        lots: the rows of each face.
         inside: a place that keeps the total: pieces are taken on the way to it as well, as those near the limit cut deepest.
         most: the limit, mm.
     """
+    rows, begin = margins.rows, margins.begin
     at_x = rows.over(x, 0.0)
-    if -sum(min(float(at_x[lot].min()), 0.0) for lot in lots) <= most + _BROKEN:
+    if -float(np.minimum(np.minimum.reduceat(at_x, begin), 0.0).sum()) <= most + _BROKEN:
         return []
     margin = rows.start + (inside + np.outer(_SHARES, x - inside)) @ rows.rate.T
-    thin = np.array([lot[margin[:, lot].argmin(axis=1)] for lot in lots])
-    cuts = [thin[margin[i, thin[:, i]] < 0.0, i] for i in range(len(_SHARES))]
-    return list({cut.tobytes(): cut for cut in cuts if -float(at_x[cut].sum()) > most + _BROKEN}.values())
+    short = np.minimum.reduceat(margin, begin, axis=1) < 0.0
+    ends = np.append(begin[1:], len(at_x))
+    thin = np.zeros(short.shape, dtype=np.int64)
+    for i in np.flatnonzero(short.any(axis=0)).tolist():
+        thin[:, i] = begin[i] + margin[:, begin[i] : ends[i]].argmin(axis=1)
+    cuts = {cut.tobytes(): cut for cut in (some[lacks] for some, lacks in zip(thin, short, strict=True))}
+    return [margins.order[cut] for cut in cuts.values() if -float(at_x[cut].sum()) > most + _BROKEN]
 
 
 def cuts_of(rows: Rows, lots: Sequence[Ints], most: float) -> Kept:

@@ -15,12 +15,12 @@ import numpy as np
 
 from geom.place.sites import Sites
 from geom.rays.analytic import CONE, CYLINDER, SPHERE, TORUS, Floats, Forms, Ints
-from geom.rigid import Rigid
+from geom.rigid import STAY, Rigid
 
 _ROUNDS: Final = 12
 """Newton's steps to a torus: each doubles the digits."""
 
-_STILL: Final = 1e-12
+_STILL: Final = 1e-8
 """A step below this, mm, would be followed by one below rounding."""
 
 _NEAR: Final = 2.0
@@ -36,7 +36,7 @@ class Met:
 
     Attributes:
         points, normals: (3, n) of the moved points; foot: (3, n) where they meet the drawn skin; distance: (n,) mm to it.
-        ways: (3, n) its outward normals there.
+        ways: (3, n) its outward normals there; slant: (n,) their cosines with the points' normals.
         rings: along what the skin bends: slice of the points, directions (3, m) and curvatures (m,), per mm.
     """
 
@@ -45,6 +45,7 @@ class Met:
     foot: Floats
     distance: Floats
     ways: Floats
+    slant: Floats
     rings: tuple[tuple[slice, Floats, Floats], ...]
 
     def bends(self, ways: Floats) -> Floats:
@@ -84,7 +85,7 @@ class _Lot:
 class Sight:
     """Some sites, sorted by the form of the wall over each."""
 
-    __slots__ = ("_foot", "_normals", "_points", "_reach", "_ring", "_round", "_sphere", "_way", "order", "wall")
+    __slots__ = ("_drawn", "_foot", "_normals", "_points", "_reach", "_ring", "_round", "_sphere", "_way", "order", "wall")
 
     def __init__(self, f: Forms, sites: Sites) -> None:
         kind = np.where(sites.wall >= 0, f.kind[sites.wall], -1)
@@ -97,9 +98,17 @@ class Sight:
         )
         self._reach = sites.reach[self.order]
         self._round, self._ring, self._sphere = (_lot(f, self.wall, slice(a, b)) for a, b in pairwise(ends))
+        self._drawn: Met | None = None
 
     def met(self, move: Rigid) -> Met:
-        """Return what the points meet with the finished part moved."""
+        """Return what the points meet with the finished part moved; where it is not, worked out once."""
+        if move != STAY:
+            return self._met(move)
+        if self._drawn is None:
+            self._drawn = self._met(STAY)
+        return self._drawn
+
+    def _met(self, move: Rigid) -> Met:
         turn = move.matrix
         points, normals = turn @ self._points + np.array(move.shift)[:, None], turn @ self._normals
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -116,7 +125,7 @@ class Sight:
                     bent = [(np.where(lost, 0.0, ring), np.where(lost, 0.0, bend)) for ring, bend in bent]
                 distance[some], ways[:, some] = found, way
                 rings += [(some, ring, bend) for ring, bend in bent]
-        return Met(points, normals, points + distance * normals, distance, ways, tuple(rings))
+        return Met(points, normals, points + distance * normals, distance, ways, dot(ways, normals), tuple(rings))
 
     def _near(self, some: slice, flat: Floats) -> Floats:
         """Return a first guess of distances: to the plane that touches where the wall was met as drawn, or as drawn."""

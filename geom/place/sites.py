@@ -89,6 +89,7 @@ def _spacing(part: Part, fine: bool) -> float:
     return float(np.clip(np.sqrt(area / _POINTS[fine]), _FINEST, _COARSEST))
 
 
+@lru_cache(maxsize=256)
 def spacing_of_sites(part: Part, surface: int) -> float:
     """Return the distance, mm, between neighbouring sites on a surface of the finished part, about."""
     return min(_spacing(part, False), float(np.sqrt(part.finished.surfaces[surface].area)) / 8.0)

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from geom.place.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
-from geom.place.shortfall_lp import cuts_at, cuts_of, least_shortfall, lots_of, total_shortfall
+from geom.place.shortfall_lp import ByFace, by_face, cuts_at, cuts_of, least_shortfall, total_shortfall
 from geom.rays.analytic import Floats, Ints
 from geom.settings.place import FREEDOMS, Aim, Freedom
 
@@ -128,7 +128,7 @@ class _Work:
     """What has been kept up to now."""
 
     __slots__ = (
-        "aims", "asked", "best", "corners", "cuts", "firm", "floor", "high", "inside", "kept", "lots", "low", "reached", "short",
+        "aims", "asked", "best", "corners", "cuts", "firm", "floor", "high", "inside", "kept", "low", "margins", "reached", "short",
         "stages", "used",
     )  # fmt: skip
 
@@ -143,7 +143,7 @@ class _Work:
         self.stages: list[Stage] = []
         self.best: Best | None = None
         self.reached, self.inside, self.firm = np.zeros(6), np.zeros(6), False
-        self.lots: list[Ints] = []
+        self.margins: ByFace | None = None
 
     def required(self, known: float) -> None:
         """Keep all required stock; where that cannot be, lack least in all while no face is much thinner than it must be.
@@ -164,7 +164,7 @@ class _Work:
         least = least_shortfall(margins, face, self.floor, self.low, self.high, self.corners[1])
         self.corners[1] = least.corner
         self.reached = self.inside = least.x
-        self.short, self.lots = least.total + SLACK, lots_of(face)
+        self.short, self.margins = least.total + SLACK, by_face(margins, face)
         if self.cuts:
             self.kept = self.kept.and_these(cuts_of(margins, self.cuts, self.short))
         self.stages.append(Stage("shortfall", least.total))
@@ -247,9 +247,9 @@ class _Work:
 
     def _cut(self, x: Floats) -> Kept | None:
         """Return pieces of the total shortfall that a place breaks, and keep them from now on."""
-        if self.short == np.inf:
+        if self.margins is None:
             return None
-        found = cuts_at(self.aims.margins, self.lots, self.inside, x, self.short)
+        found = cuts_at(self.margins, self.inside, x, self.short)
         if not found:
             return None
         cut = cuts_of(self.aims.margins, found, self.short)

@@ -45,13 +45,16 @@ def by_row(start: Start, site: Ints, face: Ints) -> Start:
 
 def renumbered(start: Start, before: Floats, after: Floats) -> Start:
     """Return a start given by sites at points before (n, 3), by sites at points after (m, 3): those at the same place."""
-    number = {point.tobytes(): i for i, point in enumerate(after)}
+    lots = [c for c in (start.margin, start.shortfall, *start.cuts) if c is not None]
+    sites = np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *lots]))
+    sites = sites[(sites >= 0) & (sites < len(before))]
+    same = np.ones((len(after), len(sites)), dtype=np.bool_)
+    for axis in range(3):
+        same &= after[:, axis, None] == before[sites, axis]
+    number = dict(zip(sites.tolist(), np.where(same.any(axis=0), same.argmax(axis=0), _NOWHERE).tolist(), strict=True))
 
-    def there(site: int) -> int:
-        return number.get(before[site].tobytes(), _NOWHERE) if site < len(before) else _NOWHERE
-
-    def found(sites: Ints) -> Ints:
-        return np.array([n if n < 0 else there(n) for n in sites.tolist()], dtype=np.int64)
+    def found(some: Ints) -> Ints:
+        return np.array([n if n < 0 else number.get(n, _NOWHERE) for n in some.tolist()], dtype=np.int64)
 
     margin, shortfall = (None if c is None else found(c) for c in (start.margin, start.shortfall))
     return Start(margin, shortfall, tuple(map(found, start.cuts)))

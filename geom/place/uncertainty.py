@@ -11,9 +11,10 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
+from scipy.linalg import qr
 
 from geom.place.placement import Odds
-from geom.rays.analytic import Bools, Floats, Ints, dots
+from geom.rays.analytic import Floats, Ints, dots
 from geom.rays.rays import skin_of
 from geom.received.casting import AsReceived
 from geom.received.faces import Walls, over_skin
@@ -31,6 +32,12 @@ picked up when the work is set."""
 
 _JITTER: Final = 1e-10
 """Share of the largest variance added to all, so that what follows from something else can be drawn too."""
+
+_OPEN: Final = 3e-5
+"""Share of the largest standard deviation below which a root tells nothing: the root of _JITTER, and some."""
+
+_BLOCK: Final = 1000
+"""Draws worked on at a time: they stay in the processor's own memory."""
 
 _UNREAD: Final = 0.05
 """Weight of walls without a reading when the work is set: looked along, not dialled in (common practice, no source)."""
@@ -120,20 +127,13 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
         rows: (n, p) how it changes with what is uncertain; covariance: (p, p) of that.
         own: (n,) further standard deviation of each, mm; what it comes from the points of a face share.
     """
-    spread = _spread(rows, covariance)
-    if own is not None:
-        spread = np.concatenate([spread, own[:, None] * (face[:, None] == np.unique(face)[None])], axis=1)
-    few = _can_be_least(margin, spread)
+    varied = _Varied(rows, covariance, face, own)
+    few = varied.can_be_least(margin)
     if np.ptp(required) > 0:
-        few = np.union1d(few, _can_be_least(margin + required, spread))
-    inner = spread[few] if len(few) > spread.shape[1] else _root(spread[few] @ spread[few].T)
-    drawn = inner @ _draws(spread.shape[1], inner.shape[1])
-    drawn += margin[few, None]
-    which, least = drawn.argmin(axis=0), drawn.min(axis=0)
-    low, high, likely = (float(v) for v in np.quantile(least, [0.025, 0.975, 0.05]))
-    same = np.ptp(required[few]) == 0
-    metal = least + required[few[0]] if same else (drawn + required[few, None]).min(axis=0)
-    metal_low, metal_high = (float(v) for v in np.quantile(metal, [0.025, 0.975]))
+        few = np.union1d(few, varied.can_be_least(margin + required))
+    which, least, metal = _drawn(margin[few], required[few], *_inner(varied.spread(few)))
+    low, high, likely = _quantiles(least, 0.025, 0.975, 0.05)
+    metal_low, metal_high = _quantiles(metal, 0.025, 0.975)
     share = np.bincount(which, minlength=len(few)) / _DRAWS
     return Odds(
         sigma=float(least.std()),
@@ -148,10 +148,36 @@ def odds(margin: Floats, required: Floats, face: Ints, rows: Floats, covariance:
     )
 
 
-def _spread(rows: Floats, covariance: Floats) -> Floats:
-    """Return how rows (n, p) vary with independent unit draws; what no row depends on is left out."""
-    used = np.flatnonzero(rows.any(axis=0))
-    return np.asarray(rows[:, used] @ _root(covariance[np.ix_(used, used)]))
+class _Varied:
+    """How points vary with independent unit draws; what no point depends on is left out."""
+
+    __slots__ = ("_face", "_own", "_root", "_rows", "_scouts")
+
+    def __init__(self, rows: Floats, covariance: Floats, face: Ints, own: Floats | None) -> None:
+        used = np.flatnonzero(rows.any(axis=0))
+        self._rows, self._root = rows[:, used], _root(covariance[np.ix_(used, used)])
+        self._own, self._face = own, np.zeros(len(rows), dtype=np.int64)
+        count = len(used)
+        if own is not None:
+            kinds, self._face = np.unique(face, return_inverse=True)
+            count += len(kinds)
+        scouts = np.random.default_rng(_SEED).standard_normal((_SCOUTS, count))
+        self._scouts = (scouts[:, : len(used)] @ self._root.T) @ self._rows.T
+        if own is not None:
+            self._scouts += own * scouts[:, len(used) + self._face]
+
+    def spread(self, some: Ints) -> Floats:
+        """Return how some points vary with each draw (m, p); last, with what each face has of its own."""
+        shared = self._rows[some] @ self._root
+        if self._own is None:
+            return np.asarray(shared)
+        mine = self._face[some, None] == np.arange(int(self._face.max()) + 1)[None]
+        return np.concatenate([shared, self._own[some, None] * mine], axis=1)
+
+    def can_be_least(self, margin: Floats) -> Ints:
+        """Return the points that are the thinnest in some draws, also in wide ones, and the thinnest as estimated."""
+        found = [(margin + wide * self._scouts).argmin(axis=1) for wide in (1.0, 2.0)]
+        return np.unique(np.concatenate([*found, [int(margin.argmin())]]))
 
 
 def _root(covariance: Floats) -> Floats:
@@ -160,18 +186,44 @@ def _root(covariance: Floats) -> Floats:
     return np.asarray(np.linalg.cholesky(covariance + _JITTER * widest * np.eye(len(covariance))))
 
 
-def _can_be_least(margin: Floats, spread: Floats) -> Ints:
-    """Return the points that are the thinnest in some draws, also in wide ones, and the thinnest as estimated."""
-    hopeful: Bools = margin < margin.min() + 6.0 * 2.0 * np.linalg.norm(spread, axis=1).max() + 1e-9
-    rows = np.flatnonzero(hopeful)
-    scouts = np.random.default_rng(_SEED).standard_normal((_SCOUTS, spread.shape[1])) @ spread[rows].T
-    found = [(margin[rows] + wide * scouts).argmin(axis=1) for wide in (1.0, 2.0)]
-    return np.unique(np.concatenate([*(rows[f] for f in found), [int(margin.argmin())]]))
+def _inner(spread: Floats) -> tuple[Floats, Floats]:
+    """Return how few points (m, p) vary with fewer numbers (m, r), and those numbers of every draw (_DRAWS, r).
+
+    Points of one face vary alike, so that far fewer numbers than draws tell all, but for what `_root` leaves open as well.
+    """
+    scouted = spread.shape[1]
+    inner = spread if len(spread) > scouted else _root(spread @ spread.T)
+    ways, shape, order = qr(inner.T, mode="economic", pivoting=True, check_finite=False)
+    sizes = np.abs(shape.diagonal())
+    rank = max(int(np.count_nonzero(sizes > _OPEN * sizes[0])), 1)
+    found = np.empty((len(spread), rank))
+    found[order] = shape[:rank].T
+    return found, _draws(scouted, inner.shape[1]) @ ways[:, :rank]
+
+
+def _drawn(margin: Floats, required: Floats, inner: Floats, draws: Floats) -> tuple[Ints, Floats, Floats]:
+    """Return which of few points is the thinnest in each draw, its margin there, and the least metal over any of them."""
+    which, least, metal = np.empty(len(draws), dtype=np.int64), np.empty(len(draws)), np.empty(len(draws))
+    alike, with_margin, rows = np.ptp(required) == 0, np.column_stack([inner, margin]).T, np.arange(_BLOCK)
+    draws = np.column_stack([draws, np.ones(len(draws))])
+    for first in range(0, len(draws), _BLOCK):
+        some = slice(first, first + _BLOCK)
+        drawn = draws[some] @ with_margin
+        which[some] = drawn.argmin(axis=1)
+        least[some] = drawn[rows, which[some]]
+        metal[some] = least[some] + required[0] if alike else (drawn + required).min(axis=1)
+    return which, least, metal
+
+
+def _quantiles(values: Floats, *shares: float) -> list[float]:
+    """Return what so large shares of the draws' values (_DRAWS,) stay below."""
+    found = np.interp((_DRAWS - 1) * np.array(shares), np.arange(_DRAWS), np.sort(values))
+    return [float(v) for v in found]
 
 
 @lru_cache(maxsize=4)
 def _draws(scouted: int, count: int) -> Floats:
-    """Return the draws (count, _DRAWS) that follow the scouts', which had another count: the same for castings of one part."""
+    """Return the draws (_DRAWS, count) that follow the scouts', which had another count: the same for castings of one part."""
     rng = np.random.default_rng(_SEED)
     rng.standard_normal((_SCOUTS, scouted))
-    return np.ascontiguousarray(rng.standard_normal((_DRAWS, count)).T)
+    return rng.standard_normal((_DRAWS, count))
