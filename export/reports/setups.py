@@ -14,6 +14,7 @@ from export.reports.hole import UNIT_NAMES, direction_words, exact, exact_point
 from export.tables.words import tool_text
 from geom.job import Job
 from geom.looks.measure_rows import measure_rows
+from geom.looks.pick_up_rows import NOT_REACHED
 from geom.rows.plan import Blocked, NoPlan, PickUp, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Row, Words
 from geom.setups.grip_check import Grip, grip_words, grips_of, with_grip
@@ -147,7 +148,13 @@ def pick_up_text(one: PickUp, units: Units) -> str:
         equal = ", all at the same height so that draft cancels" if one.how in _HALVED and not one.machined else ""
         at = f", at Z {size(one.height, units)}{equal}"
     skin = "machined" if one.machined else "as cast: as sure as the skin, no surer"
-    return f"{axes}: {_HOW[one.how].format(' and '.join(one.faces))}{at} ({skin})"
+    return f"{axes}: {_HOW[one.how].format(' and '.join(one.faces))}{at} ({skin}{_alone(one, units)})"
+
+
+def _alone(one: PickUp, units: Units) -> str:
+    """Return what a touch on one side of a pair alone costs."""
+    sure = "" if one.spread is None else f", zero may be off by {size(one.spread, units)} either way"
+    return f"; {one.missed} {NOT_REACHED}{sure}" if one.missed else ""
 
 
 _HALVED: Final = ("boss", "bore", "middle")
@@ -257,7 +264,8 @@ def _blocked_entry(one: Blocked) -> dict[str, str]:
 
 def _pick_up_entry(one: PickUp) -> dict[str, Any]:
     height = None if one.height is None else exact(one.height)
-    return {"axes": one.axes, "how": one.how, "faces": list(one.faces), "machined": one.machined, "height": height}
+    entry = {"axes": one.axes, "how": one.how, "faces": list(one.faces), "machined": one.machined, "height": height}
+    return entry | ({"missed": one.missed, "spread": one.spread} if one.missed else {})
 
 
 def _measure_entry(row: Row) -> dict[str, Any]:

@@ -19,20 +19,18 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from geom.cutters.cutter_choice import Lack, choose_finder
-from geom.errors import StandardError
 from geom.kernel.extent import face_box
 from geom.looks.contact import Met, Standing, faces_it, sides_from
 from geom.looks.pick_up_rows import finder_tool
+from geom.looks.skin_spread import spread_of
 from geom.looks.touch_faces import target
-from geom.looks.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, spots
+from geom.looks.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, parting_of, spots
 from geom.model.part import Part, PartFace
-from geom.readings.records import SIGMA
 from geom.rows.plan import PlannedSetup
 from geom.rows.records import Row, Tool, Towards
 from geom.settings.records import Settings
 from geom.shop.records import Finder
 from geom.space import Vec3
-from geom.standards.tolerance_grades import casting_tolerance
 from geom.tasks.slots import slots_of
 from geom.tolerance import SKIN
 
@@ -49,9 +47,6 @@ _WAYS: Final[tuple[Towards, ...]] = ("+x", "-x", "+y", "-y", "-z")
 
 _GAUGE: Final = 60.0
 """How far down a height gauge's finger, or a cutter with a feeler, reaches, mm."""
-
-_SURE: Final = 1.96
-"""Standard deviations of 95 %."""
 
 _NEW: Final = 8.0
 """A place nearer than this, mm, to one that zero was picked up at tells nothing new."""
@@ -195,7 +190,7 @@ def _on(some: list[PartFace], every: list[PartFace], shown: "_Shown", way: Towar
     """Yield good places on some faces that the table gets to; over a pocket's floor may stand the skin of another of `every`."""
     standing, settings, boxes = looks.standing, looks.settings, looks.planned.hold.boxes
     touchable = [face for face in every if _touchable(face, way, standing)]
-    names, parting = {face.name for face in some}, settings.casting.parting
+    names, parting = {face.name for face in some}, parting_of(settings)
     owner = {n: own for n, own in _owners(touchable, shown, standing.part).items() if names & {face.name for face in own}}
     if not owner:
         return
@@ -310,29 +305,5 @@ def _row(place: _Place, standing: Standing, settings: Settings, finder: Finder |
         touch.end,
         note=note,
         towards=place.towards,
-        spread=max(round(_spread(place, standing, settings), 2), 0.01),
+        spread=spread_of(touch, standing, settings),
     )
-
-
-def _spread(place: _Place, standing: Standing, settings: Settings) -> float:
-    """Return how far the readout may be off either way, mm."""
-    if standing.placed is not None and standing.placed.measured:
-        return _SURE * _sigma(place, standing)
-    nominal = max(place.spot.touch.from_zero, 1.0)
-    for size in (nominal, max(nominal, 16.1)):
-        try:
-            return 0.5 * casting_tolerance(size, settings.casting.grade)
-        except StandardError:
-            continue
-    return 0.5 * casting_tolerance(standing.part.casting.size, settings.casting.grade)
-
-
-def _sigma(place: _Place, standing: Standing) -> float:
-    """Return the standard deviation, mm, of a touch on the skin as received: the estimate's and the touch's own."""
-    assert standing.placed is not None
-    received, touch = standing.placed.received, place.spot.touch
-    if received.scan is not None:
-        return math.hypot(received.scan_sigma, SIGMA["touch"])
-    at = standing.placed.placement.pose.point(standing.frame.part(touch.meets))
-    row = received.skin_rows(np.array([at]), np.array([touch.surface]))[1][0]
-    return math.sqrt(float(row @ received.covariance @ row) + SIGMA["touch"] ** 2)

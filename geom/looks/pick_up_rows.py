@@ -15,8 +15,9 @@ import numpy as np
 
 from geom.cutters.cutter_choice import Lack, choose_finder
 from geom.looks.contact import WAYS, Contact, Standing, contacts, has_room
+from geom.looks.skin_spread import spread_of
 from geom.looks.touch_faces import Target, face_of, hole_of, span_of, target, upright_axis
-from geom.looks.touch_spots import Search, Spot, Tip, lines, lowest_nose, portions, spots
+from geom.looks.touch_spots import Search, Spot, Tip, lines, lowest_nose, parting_of, portions, spots
 from geom.model.part import PartHole
 from geom.rows.plan import PickUp, PlannedSetup
 from geom.rows.records import Row, Tool, ToolKind, Towards
@@ -26,6 +27,7 @@ from geom.space import Vec3, dot
 
 EQUAL_HEIGHTS: Final = "same Z on both: draft cancels"
 _ROUGH: Final = "on rough skin"
+NOT_REACHED: Final = "leaves the finder no clean place"
 _NOTHING: Final = "nothing clean to touch here: the zero has to be found another way"
 
 _SIDE: Final[dict[Towards, str]] = {"+x": "left", "-x": "right", "+y": "front", "-y": "back", "-z": "top"}
@@ -91,12 +93,19 @@ def _touches(one: PickUp, planned: PlannedSetup, standing: Standing, settings: S
     halved = one.how != "edge"
     touched = list(found)
     for name, axis, touch in touched:
-        if touch is None:
+        good = [t for _, a, t in touched if a == axis and t is not None]
+        if touch is not None:
+            row = _touch_row(name, tool, touch, one, halved and len(good) == 2, good[0] is touch)
+            missed = [n for n, a, t in touched if a == axis and t is None and one.how == "middle"]
+            yield _alone(row, missed[0], touch, one, standing, settings) if missed else row
+        elif not good or one.how != "middle":
             yield Row(0, name, "pick up", tool, None, None, None, note=f"{axis.upper()}: {_NOTHING}")
-            continue
-        pair = halved and sum(a == axis and t is not None for _, a, t in touched) == 2
-        first = next(t for _, a, t in touched if a == axis and t is not None) is touch
-        yield _touch_row(name, tool, touch, one, pair, first)
+
+
+def _alone(row: Row, missed: str, touch: Contact, one: PickUp, standing: Standing, settings: Settings) -> Row:
+    """Return a touch on one side of a pair as what zero hangs on, since the finder does not get at the other."""
+    told = f"{row.note}; {missed} {NOT_REACHED}, so the drawn place of this side counts, draft reckoned in"
+    return replace(row, note=told, spread=None if one.machined else spread_of(touch, standing, settings))
 
 
 def _touch_row(name: str, tool: Tool, touch: Contact, one: PickUp, pair: bool, first: bool) -> Row:
@@ -255,7 +264,7 @@ def _search(name: str, one: PickUp, standing: Standing, settings: Settings) -> S
     if not what.surfaces:
         return None
     height = () if one.height is None else (one.height,)
-    return Search(towards, what.numbers, one.machined, height=height, parting=None if one.machined else settings.casting.parting)
+    return Search(towards, what.numbers, one.machined, height=height, parting=None if one.machined else parting_of(settings))
 
 
 # --- a plug in a bore that lies down -----------------------------------------------
@@ -306,7 +315,7 @@ def _height(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Se
             0, face.name, "pick up", tool, None, None, z, note="touch off on it: Z reads as here; each cutter anew", towards="-z"
         )
     what = target(standing.part, face.name, False)
-    search = Search("-z", what.numbers, False, parting=settings.casting.parting)
+    search = Search("-z", what.numbers, False, parting=parting_of(settings))
     good = next(spots(standing, search, Tip(0.0, _GAUGE), planned.hold.boxes, settings), None) if what.surfaces else None
     if good is None:
         return Row(0, face.name, "pick up", tool, None, None, None, note=f"Z: {_NOTHING}")

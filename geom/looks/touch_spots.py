@@ -38,6 +38,9 @@ _UNDER_TOP: Final = (2.5, 5.5, 8.5)
 _SQUARE_ENOUGH: Final = 0.03
 """Sine of how far from square a round may be met: a casting as received lies a little turned."""
 
+Parting: TypeAlias = tuple[int, float]
+"""The parting plane: which axis of the part it is square to, and where it lies along that, mm."""
+
 _Item = TypeVar("_Item")
 
 _AROUND: Final = tuple((math.cos(a), math.sin(a)) for a in (math.tau * i / 8 for i in range(8)))
@@ -84,7 +87,7 @@ class Search:
         surfaces: of the casting (rough) or the finished part (machined).
         machined: which of the two stands there.
         across, height: lines to try; () for the whole grid, and the lines towards the axes of rounds.
-        parting: height of the parting plane, part frame, that a sideways touch keeps away from; None where nobody says.
+        parting: the parting plane that a sideways touch keeps away from; None where nobody says.
     """
 
     towards: Towards
@@ -92,7 +95,13 @@ class Search:
     machined: bool
     across: tuple[float, ...] = ()
     height: tuple[float, ...] = ()
-    parting: float | None = None
+    parting: Parting | None = None
+
+
+def parting_of(settings: Settings) -> Parting | None:
+    """Return the parting plane, square to the draw; None where the job does not say."""
+    height = settings.casting.parting
+    return None if height is None else ("xyz".index(settings.pattern.draw), height)
 
 
 def lowest_nose(boxes: Sequence[Box], settings: Settings) -> float:
@@ -218,15 +227,17 @@ def _clean(standing: Standing, met: Met, search: Search) -> Bools:
     """Return which places keep off the parting plane's edge."""
     if search.parting is None or search.towards == "-z":
         return np.ones(len(met.at), dtype=np.bool_)
-    high = standing.frame.part_points(np.nan_to_num(met.at))[:, 2]
-    return np.asarray(np.abs(high - search.parting) > FLASH)
+    axis, height = search.parting
+    high = standing.frame.part_points(np.nan_to_num(met.at))[:, axis]
+    return np.asarray(np.abs(high - height) > FLASH)
 
 
-def on_flash(standing: Standing, touch: Contact, parting: float | None) -> bool:
+def on_flash(standing: Standing, touch: Contact, parting: Parting | None) -> bool:
     """Tell whether a finder at rest sideways meets the work by its parting plane."""
     if parting is None or touch.towards == "-z":
         return False
-    return abs(standing.frame.part(touch.meets)[2] - parting) <= FLASH
+    axis, height = parting
+    return abs(standing.frame.part(touch.meets)[axis] - height) <= FLASH
 
 
 def _room(standing: Standing, search: Search, across: Floats, height: Floats, surface: Ints) -> Floats:

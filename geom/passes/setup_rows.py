@@ -227,7 +227,7 @@ def as_made(plan: Plan, rows: RowMaker) -> Plan:
         known = replace(
             planned,
             hold=rows.cuts(planned).planned.hold,
-            pick_ups=tuple(_at_height(one, made.rows) for one in planned.pick_ups),
+            pick_ups=tuple(_as_touched(one, made.rows) for one in planned.pick_ups),
             milled=_mills(made.rows),
             holding=made.holding,
             lacks=made.lacks,
@@ -247,11 +247,16 @@ def _mills(rows: Sequence[Row]) -> tuple[tuple[str, str], ...]:
     return tuple(first.items())
 
 
-def _at_height(one: PickUp, rows: Sequence[Row]) -> PickUp:
-    """Return a pick-up with the height of its rows; with none where they touch at more than one, or nowhere."""
+def _as_touched(one: PickUp, rows: Sequence[Row]) -> PickUp:
+    """Return a pick-up with the height of its rows, none where that is more than one or none, and the side they leave out."""
     mine = [row for row in rows if row.action == "pick up" and row.feature in one.faces and row.towards != "-z"]
-    heights = {row.z for row in mine if row.z is not None and (not row.towards or row.towards[1] in one.axes)}
-    return replace(one, height=heights.pop() if len(heights) == 1 else None)
+    mine = [row for row in mine if not row.towards or row.towards[1] in one.axes]
+    heights = {row.z for row in mine if row.z is not None}
+    one = replace(one, height=heights.pop() if len(heights) == 1 else None)
+    missed = [face for face in one.faces if face not in {row.feature for row in mine}]
+    if one.how != "middle" or len(mine) != 1 or len(missed) != 1:
+        return one
+    return replace(one, how="edge", faces=(mine[0].feature,), missed=missed[0], spread=mine[0].spread)
 
 
 def setups_of(plan: Plan, zero: Zero, rows: RowMaker) -> tuple[tuple[Setup, tuple[Words, ...]], ...]:

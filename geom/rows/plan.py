@@ -82,6 +82,8 @@ class PickUp:
         faces: the faces that are touched, in order; both of a pair.
         machined: whether they are machined by then; else the answer is as sure as the skin.
         height: Z of the touches where they go sideways, set-up frame: the same for all, so that draft cancels.
+        missed: the face of a pair that the finder does not get at; spread: how far zero may then be off, mm, None by a machined
+            face. "" before there are rows.
     """
 
     axes: Literal["xy", "x", "y", "z"]
@@ -89,6 +91,8 @@ class PickUp:
     faces: tuple[str, ...]
     machined: bool
     height: float | None = None
+    missed: str = ""
+    spread: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,7 +122,8 @@ class Row:
         rpm, feed: what to set; feed in mm/min. None where no table says or nothing turns.
         peck: how far a deep drill goes before it is drawn out, mm.
         towards: which way a finder moves when it meets the work.
-        spread: how far the readout of a check may be from its coordinate either way, mm.
+        spread: how far the readout of a check may be from its coordinate either way, mm; of a pick-up on one side of a pair
+            alone, how far the zero may be off.
         note: words only; every length has a field of its own.
     """
 

@@ -144,7 +144,7 @@ class CastingSettings:
         allowance_stated: the job names the allowance grade itself, so a face below it is a "no".
         draft: degrees; None when the job does not say.
         radius: least cast fillet and corner radius, mm; None when the job does not say.
-        parting: height of the parting plane, part frame Z, mm; None when the job does not say.
+        parting: height of the parting plane along the pattern's draw, part frame, mm; None when the job does not say.
         feeders: where feeders were cut off.
     """
 

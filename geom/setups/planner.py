@@ -57,7 +57,6 @@ class Looker(Protocol):
         """Get ready what the looks at some set-ups of a plan will want, where that is quicker than one after the other."""
 
 
-
 def plan_setups(
     part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: "Placement | None" = None,
     looker: Looker | None = None,
@@ -88,6 +87,9 @@ def plan_setups(
         return NoPlan(blocked)
     refused: Words = ()
     steps = cheapest(search)
+    if steps is None:
+        search = replace(search, one_side=True, room={}, dead=set())
+        steps = cheapest(search)
     if steps is None:
         search, steps = lenient, cheapest(lenient)
     elif looker is not None:
@@ -143,9 +145,7 @@ def _unseen(search: Search, steps: Sequence[Step]) -> list[PlannedSetup]:
     return several
 
 
-def _fault(
-    search: Search, steps: Sequence[Step], looks: Sequence[Callable[[PlannedSetup, int], Words]], most: int
-) -> Words:
+def _fault(search: Search, steps: Sequence[Step], looks: Sequence[Callable[[PlannedSetup, int], Words]], most: int) -> Words:
     """Return the first fault that no hold as good as a step's own is without, after looking at `most` set-ups in all."""
     for number, step in enumerate(steps, 1):
         done = done_by(steps[: number - 1])

@@ -69,6 +69,7 @@ class Search:
     Attributes:
         room: whether zero can be found in a hold, as far as anybody asked.
         strict: whether zero must be found in every hold; where no order of set-ups allows that, the rows say what is missing.
+        one_side: whether a touch on one side of a pair counts as finding it; so where no order allows both.
         faults: what is wrong with the rows of what is made in a hold in a set-up of a number, as far as anybody looked.
         dead: what no hold as good can be found for, with zero found and without a fault.
     """
@@ -82,6 +83,7 @@ class Search:
     bounds: dict[frozenset[str], Cost] = field(default_factory=dict)
     room: dict[Held, bool] = field(default_factory=dict)
     strict: bool = True
+    one_side: bool = False
     faults: dict[Made, Words] = field(default_factory=dict)
     dead: set[Made] = field(default_factory=set)
 
@@ -105,7 +107,7 @@ class Search:
     def has_room(self, held: Held, done: frozenset[str]) -> bool:
         """Tell whether the finder gets at all it has to touch."""
         if held not in self.room:
-            self.room[held] = zero_can_be_found(self.work, held, done, self.settings)
+            self.room[held] = zero_can_be_found(self.work, held, done, self.settings, self.one_side)
         return self.room[held]
 
     def open(self, way: int, done: frozenset[str], number: int) -> list[Held]:

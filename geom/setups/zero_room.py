@@ -31,16 +31,26 @@ def with_zero(work: Work, held: Held, done: frozenset[str], wants: Sequence[Dema
     return replace(held, makes=placed) if placed else None
 
 
-def zero_can_be_found(work: Work, held: Held, done: frozenset[str], settings: Settings) -> bool:
+def zero_can_be_found(work: Work, held: Held, done: frozenset[str], settings: Settings, one_side: bool = False) -> bool:
     """Tell whether every touch of a hold's pick-ups finds a clean place, clear of jaws, straps and the finder's holder.
 
     Args:
         done: features made before.
+        one_side: one side of a pair will do.
     """
     found, _ = pick_ups(work, held, done)
-    key = ("room", held.frame, held.hold.boxes, found)
+    key = ("room", held.frame, held.hold.boxes, found, one_side)
     planned = PlannedSetup(1, held.frame.z, held.hold, held.frame, work.zero, found, ())
-    return work.known(key, lambda: all(row.driven for row in picked(planned, Standing(work.part, held.frame), settings)))
+
+    def found_all() -> bool:
+        touched = set()
+        for row in picked(planned, Standing(work.part, held.frame), settings):
+            if not row.driven:
+                return False
+            touched.add(row.feature)
+        return one_side or all(touched.issuperset(one.faces) for one in found if one.how == "middle")
+
+    return work.known(key, found_all)
 
 
 def axes_asked(want: Demand, held: Held) -> frozenset[str]:

@@ -205,14 +205,18 @@ def _plane_task(face: PartFace, part: Part, looks: list[Look], leaves: Leaves, u
 
     Sides from which its inner corners stay rounder than drawn are taken only where all are such: those that leave least.
     """
-    up = {n: (face_row(face, part, k.seen, k.frame, leaves.above(face), use),) for n, k in enumerate(looks) if _faces(face, k)}
+    up: dict[int, tuple[Row, ...]] = {
+        n: (face_row(face, part, k.seen, k.frame, leaves.above(face), use),) for n, k in enumerate(looks) if _faces(face, k)
+    }
     upright = [(n, look) for n, look in enumerate(looks) if stands_upright(face, look.up)]
     flutes = max((mill.flute_length for mill in mills), default=0.0)
     low = [(n, look) for n, look in upright if is_low(face, part, look.frame, use, flutes)]
     left = {n: kept(face, part, look.up, mills) for n, look in enumerate(looks)}
     rounder: dict[int, tuple[Row, ...]] = {}
     for some in (low, upright):
-        options = up | {n: (row,) for n, look in some if (row := _edge(face, part, look, leaves, use, mills))}
+        options: dict[int, tuple[Row, ...]] = up | {
+            n: (row,) for n, look in some if (row := _edge(face, part, look, leaves, use, mills))
+        }
         whole = {n: rows for n, rows in options.items() if not left[n]}
         rounder = rounder or options
         if whole:

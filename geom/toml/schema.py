@@ -140,7 +140,7 @@ CASTING: Final[Table] = {
     ),
     "draft": Key("number", "draft, degrees", least=0, most=15),
     "radius": Key("length", "least cast radius", above=0, most=100),
-    "parting": Key("length", "height of the parting plane, part Z", least=-10000, most=10000),
+    "parting": Key("length", "height of the parting plane along the draw", least=-10000, most=10000),
 }
 
 FEEDER: Final[Table] = {
