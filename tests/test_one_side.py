@@ -71,6 +71,17 @@ def test_where_both_can_be_touched_they_are_halved() -> None:
     assert all(row.spread is None and "no clean place" not in row.note for row in rows)
 
 
+def test_of_two_sides_further_apart_than_the_table_travels_the_nearer_counts() -> None:
+    """60 and 40 from the zero, 110 from finder to finder, on a table that goes 105: the right side alone; 111 takes both."""
+    tooling = hand_settings().tooling
+    short, longer = (replace(tooling, mill=replace(tooling.mill, travel=(x, 200.0, 330.0))) for x in (105.0, 111.0))
+    (row,) = touched(replace(asked(None), tooling=short))
+
+    assert row.feature == "right"
+    assert "left lies further off than the table travels" in row.note
+    assert len(touched(replace(asked(None), tooling=longer))) == 2
+
+
 def test_the_parting_line_lies_square_to_the_draw() -> None:
     """Drawn along Y and parted at y = 30, the rib's end is clean 4 mm to either side of that, at any height."""
     rows = touched(asked(30.0, "y"))
@@ -113,7 +124,8 @@ def test_a_plan_that_can_find_zero_no_other_way_stands_without_a_fault() -> None
     for one in alone:
         text = pick_up_text(one, "mm")
         assert one.how == "edge"
-        assert f"{one.missed} leaves the finder no clean place, zero may be off by {one.spread:g} either way" in text
+        assert f"; {one.missed}, zero may be off by {one.spread:g} either way" in text
+        assert one.missed == "left leaves the finder no clean place"
     setups = [maker.rows(setup, len(found.setups))[0] for setup in found.setups]
     assert "touch" not in {fault.kind for fault in prove(read_back(printed(setups)), ribbed(), asked(46.0)).faults}
 

@@ -14,7 +14,6 @@ from export.reports.hole import UNIT_NAMES, direction_words, exact, exact_point
 from export.tables.words import tool_text
 from geom.job import Job
 from geom.looks.measure_rows import measure_rows
-from geom.looks.pick_up_rows import NOT_REACHED
 from geom.rows.plan import Blocked, NoPlan, PickUp, Plan, PlannedSetup
 from geom.rows.records import LeftOut, Row, Words
 from geom.setups.grip_check import Grip, grip_words, grips_of, with_grip
@@ -154,7 +153,7 @@ def pick_up_text(one: PickUp, units: Units) -> str:
 def _alone(one: PickUp, units: Units) -> str:
     """Return what a touch on one side of a pair alone costs."""
     sure = "" if one.spread is None else f", zero may be off by {size(one.spread, units)} either way"
-    return f"; {one.missed} {NOT_REACHED}{sure}" if one.missed else ""
+    return f"; {one.missed}{sure}" if one.missed else ""
 
 
 _HALVED: Final = ("boss", "bore", "middle")

@@ -27,7 +27,8 @@ from geom.space import Vec3, dot
 
 EQUAL_HEIGHTS: Final = "same Z on both: draft cancels"
 _ROUGH: Final = "on rough skin"
-NOT_REACHED: Final = "leaves the finder no clean place"
+_NO_PLACE: Final = "leaves the finder no clean place"
+_TOO_FAR: Final = "lies further off than the table travels"
 _NOTHING: Final = "nothing clean to touch here: the zero has to be found another way"
 
 _SIDE: Final[dict[Towards, str]] = {"+x": "left", "-x": "right", "+y": "front", "-y": "back", "-z": "top"}
@@ -91,7 +92,7 @@ def _touches(one: PickUp, planned: PlannedSetup, standing: Standing, settings: S
     look = _round if one.how in ("boss", "bore") else _flats
     found = look(one, planned, standing, tip, settings)
     halved = one.how != "edge"
-    touched = list(found)
+    touched = _in_travel(list(found), settings) if one.how == "middle" else list(found)
     for name, axis, touch in touched:
         good = [t for _, a, t in touched if a == axis and t is not None]
         if touch is not None:
@@ -102,9 +103,31 @@ def _touches(one: PickUp, planned: PlannedSetup, standing: Standing, settings: S
             yield Row(0, name, "pick up", tool, None, None, None, note=f"{axis.upper()}: {_NOTHING}")
 
 
+def _in_travel(found: "list[_Touched]", settings: Settings) -> "list[_Touched]":
+    """Return touches without the further one of a pair that lies further apart than the table travels."""
+    kept = found
+    for axis, travel in zip("xy", settings.tooling.mill.travel[:2], strict=True):
+        at = {name: t.axis["xy".index(axis)] for name, a, t in found if a == axis and t is not None}
+        if at and max(at.values()) - min(at.values()) > travel:
+            far = max(at, key=lambda name: (abs(at[name]), name))
+            kept = [
+                (f"{name} {_TOO_FAR}" if a == axis and name == far else name, a, None if name == far else t) for name, a, t in kept
+            ]
+    return kept
+
+
+def missed_side(note: str) -> str:
+    """Return what a touch on one side of a pair says of the other: which one it is and why it is not touched; "" for all else."""
+    return next((told.split(", so the drawn")[0] for told in note.split("; ") if _COUNTS in told), "")
+
+
+_COUNTS: Final = "so the drawn place of this side counts"
+
+
 def _alone(row: Row, missed: str, touch: Contact, one: PickUp, standing: Standing, settings: Settings) -> Row:
     """Return a touch on one side of a pair as what zero hangs on, since the finder does not get at the other."""
-    told = f"{row.note}; {missed} {NOT_REACHED}, so the drawn place of this side counts, draft reckoned in"
+    why = missed if missed.endswith(_TOO_FAR) else f"{missed} {_NO_PLACE}"
+    told = f"{row.note}; {why}, {_COUNTS}, draft reckoned in"
     return replace(row, note=told, spread=None if one.machined else spread_of(touch, standing, settings))
 
 
@@ -121,7 +144,8 @@ def _touch_row(name: str, tool: Tool, touch: Contact, one: PickUp, pair: bool, f
     return Row(0, name, "pick up", tool, touch.axis[0], touch.axis[1], touch.end, note=note, towards=touch.towards)
 
 
-_Found = Iterator[tuple[str, str, Contact | None]]
+_Touched = tuple[str, str, Contact | None]
+_Found = Iterator[_Touched]
 
 
 def _round(one: PickUp, planned: PlannedSetup, standing: Standing, tip: Tip, settings: Settings) -> _Found:

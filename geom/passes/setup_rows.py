@@ -18,7 +18,7 @@ from geom.looks.check_rows import STOP_SAID, check_rows
 from geom.looks.contact import Standing
 from geom.looks.holder import table_height
 from geom.looks.measure_rows import measure_rows, measured_bores
-from geom.looks.pick_up_rows import pick_up_rows
+from geom.looks.pick_up_rows import missed_side, pick_up_rows
 from geom.looks.row_faults import faults_of, steel_faults
 from geom.looks.skew import skewed
 from geom.looks.strap_bars import with_bars
@@ -253,10 +253,8 @@ def _as_touched(one: PickUp, rows: Sequence[Row]) -> PickUp:
     mine = [row for row in mine if not row.towards or row.towards[1] in one.axes]
     heights = {row.z for row in mine if row.z is not None}
     one = replace(one, height=heights.pop() if len(heights) == 1 else None)
-    missed = [face for face in one.faces if face not in {row.feature for row in mine}]
-    if one.how != "middle" or len(mine) != 1 or len(missed) != 1:
-        return one
-    return replace(one, how="edge", faces=(mine[0].feature,), missed=missed[0], spread=mine[0].spread)
+    missed = missed_side(mine[0].note) if len(mine) == 1 else ""
+    return replace(one, how="edge", faces=(mine[0].feature,), missed=missed, spread=mine[0].spread) if missed else one
 
 
 def setups_of(plan: Plan, zero: Zero, rows: RowMaker) -> tuple[tuple[Setup, tuple[Words, ...]], ...]:

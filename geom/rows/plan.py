@@ -82,8 +82,8 @@ class PickUp:
         faces: the faces that are touched, in order; both of a pair.
         machined: whether they are machined by then; else the answer is as sure as the skin.
         height: Z of the touches where they go sideways, set-up frame: the same for all, so that draft cancels.
-        missed: the face of a pair that the finder does not get at; spread: how far zero may then be off, mm, None by a machined
-            face. "" before there are rows.
+        missed: which face of a pair is not touched, and why; "" before there are rows. spread: how far zero may then be off, mm;
+            None by a machined face.
     """
 
     axes: Literal["xy", "x", "y", "z"]

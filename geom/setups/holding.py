@@ -15,7 +15,8 @@ from geom.setups.pinned import keeps
 from geom.setups.plate_hold import plate_holds
 from geom.setups.ridge_hold import ridge_holds
 from geom.setups.seats import seats
-from geom.setups.table_hold import table_holds, within_travel
+from geom.setups.table_hold import table_holds
+from geom.setups.travel import shares
 from geom.setups.vise_hold import vise_holds
 from geom.setups.work import Work
 from geom.shop.records import Vise
@@ -43,7 +44,8 @@ def holdings(
         found.extend(table_holds(work, up, done, places, wants, vise, pin, travel))
     if pin is not None or not _settled(found, wants, 3.0):
         found.extend(plate_holds(work, up, done, wants, vise))
-    kept = [h for h in found if keeps(h.hold, pin) and (travel is None or within_travel(work, h, wants, travel))]
+    pinned = (held for held in found if keeps(held.hold, pin))
+    kept = [one for held in pinned for one in (shares(work, held, wants, travel) if travel else (held,))]
     return tuple(_ranked(kept, work.frame(up).x, 2.0 * work.step))
 
 

@@ -20,7 +20,7 @@ from geom.setups.demands import Demand, demand
 from geom.setups.holding import holdings
 from geom.setups.pinned import contradiction, let_go, said
 from geom.setups.search import COST, Cost, Search, Step, cheapest, done_by, summed, total_of
-from geom.setups.table_hold import gone_over
+from geom.setups.travel import gone_over
 from geom.setups.turn_settled import turn_words
 from geom.setups.work import Work, work_of
 from geom.setups.zero_pick_up import pick_ups

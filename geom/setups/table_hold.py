@@ -19,6 +19,7 @@ from geom.setups.demands import Demand
 from geom.setups.held import Held
 from geom.setups.seats import Seat, corner_spots, flat, looking, middle, seat_corners
 from geom.setups.strap_spots import Spots, Stud, strap_spots, studs
+from geom.setups.travel import within
 from geom.setups.work import Work
 from geom.shop.records import Vise
 from geom.space import Frame, Vec3, scale
@@ -57,7 +58,7 @@ def table_holds(
     for one in (frame, Frame(frame.origin, frame.y, scale(frame.x, -1.0), frame.z)):
         held = list(_on_table(work, one, done, found, wants, vise, pin))
         yield from held
-        if not held or travel is None or any(within_travel(work, h, wants, travel) for h in held):
+        if not held or travel is None or any(within(work, h, wants, travel) for h in held):
             return
 
 
@@ -77,30 +78,6 @@ def _on_table(
         held = _screwed(work, frame, seat, done, wants, vise)
         if held is not None:
             yield held
-
-
-def within_travel(work: Work, held: Held, wants: Sequence[Demand], travel: Flat) -> bool:
-    """Tell whether the table's travel in X and Y covers all that is cut in a hold, with a cutter's width to spare each way."""
-    return all(gone <= there for gone, there in zip(gone_over(work, held, wants), travel, strict=True))
-
-
-def gone_over(work: Work, held: Held, wants: Sequence[Demand]) -> Flat:
-    """Return how far the spindle goes along X and along Y, mm, for those features that a hold lets be cut."""
-    low, high = (0.0, 0.0), (0.0, 0.0)
-    for number, want in enumerate(want for want in wants if want.name in held.makes):
-        a, b = _cut_over(work, want, held.frame)
-        low = a if number == 0 else (min(low[0], a[0]), min(low[1], a[1]))
-        high = b if number == 0 else (max(high[0], b[0]), max(high[1], b[1]))
-    return high[0] - low[0], high[1] - low[1]
-
-
-def _cut_over(work: Work, want: Demand, frame: Frame) -> tuple[Flat, Flat]:
-    """Return from where to where the spindle's axis goes for a feature."""
-    if want.axis is not None:
-        x, y, _ = frame.local(want.axis)
-        return (x, y), (x, y)
-    a, b = _box(work, want.surfaces, frame)
-    return (a[0] - _CUTTER, a[1] - _CUTTER), (b[0] + _CUTTER, b[1] + _CUTTER)
 
 
 def _sacrifices(wants: Sequence[Demand]) -> Iterator[list[Demand]]:
