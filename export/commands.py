@@ -93,7 +93,7 @@ def setups(arguments: Namespace) -> int:
     with plain_kernel_failures(settings.label):
         job = open_job(settings, tell)
         zero = resolve_zero(job.part, job.settings.datum)
-        stock = measure_stock(job, tell)
+        stock = measure_stock(job, tell, planning=True)
         asked = arguments.casting is not None or (settings.folder / READINGS).exists()
         plan = planned(job, zero, stock, tell, placements(job, tell, arguments.casting) if asked else ())
         if arguments.out:
@@ -273,7 +273,7 @@ def fixture(arguments: Namespace) -> int:
         if arguments.up:
             held = side_up(job.part, zero, job.settings, arguments.up)
         else:
-            stock = measure_stock(job, tell)
+            stock = measure_stock(job, tell, planning=True)
             held = planned(job, zero, stock, tell, placed)
             if isinstance(held, NoPlan):
                 _answer(arguments, setups_document(held, job, stock), setups_text(held, job, stock))

@@ -107,10 +107,17 @@ def open_job(settings: Settings, say: Say = _silent) -> Job:
     return Job(named, part, needs_of(part, named), parameters, features)
 
 
-def measure_stock(job: Job, say: Say = _silent) -> "StockReport":
-    """Return the stock on every machined face."""
+def measure_stock(job: Job, say: Say = _silent, planning: bool = False) -> "StockReport":
+    """Return the stock on every machined face.
+
+    Args:
+        planning: set-ups are planned next, so what that wants of the finished part is begun aside.
+    """
+    from geom.rays.rays import begin_skin
     from geom.stock.report import stock_report
 
+    if planning:
+        begin_skin(job.part.finished)
     say("measuring stock")
     return stock_report(job.part, {name: need.amount for name, need in job.needs.items()})
 
@@ -173,7 +180,7 @@ def finish(job: Job, say: Say = _silent, casting: str | None = None) -> Record:
     from geom.rows.plan import Plan
 
     zero = resolve_zero(job.part, job.settings.datum)
-    stock = measure_stock(job, say)
+    stock = measure_stock(job, say, planning=True)
     placed = placements(job, say, casting) if casting is not None or (job.settings.folder / READINGS).exists() else ()
     rows = _row_maker(job, stock, placed)
     plan = _planned(job, zero, rows, say)

@@ -12,11 +12,12 @@ it by.
 
 from collections.abc import Collection
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Final
 
 import numpy as np
 
+from geom.aside import Aside, is_allowed
 from geom.errors import GeometryError
 from geom.kernel.mesh import Mesh, tessellate_for_rays
 from geom.kernel.shape import Solid
@@ -66,7 +67,7 @@ class Skin:
             GeometryError: the mesh has no triangles, or a face of the solid gives none.
         """
         self.solid = source if isinstance(source, Solid) else None
-        self._mesh = tessellate_for_rays(source, chord, inner * chord, faces) if isinstance(source, Solid) else source
+        self._mesh = _meshed(source, chord, inner, faces) if isinstance(source, Solid) else source
         self._laid, self._back = STAY, STAY
         if not len(self._mesh.triangles):
             raise GeometryError("the mesh has no triangles; scan or export it again")
@@ -243,6 +244,22 @@ _SIGHT_LINES: Final = tuple(
     np.array(d) / np.linalg.norm(d) for d in ((0.8631, 0.3907, 0.3203), (-0.2719, 0.8845, -0.3792), (-0.4127, -0.3089, 0.8569))
 )
 """Three directions, nearly square to each other, that no drawing uses."""
+
+
+_begun: dict[Solid, Aside[Mesh]] = {}
+
+
+def begin_skin(solid: Solid) -> None:
+    """Let the facets of a whole solid be worked out aside; where nothing is done aside, do nothing."""
+    if is_allowed() and solid not in _begun:
+        _begun[solid] = Aside(partial(tessellate_for_rays, solid, WORK_CHORD, _INNER * WORK_CHORD))
+
+
+def _meshed(solid: Solid, chord: float, inner: float, faces: Collection[int] | None) -> Mesh:
+    """Return the look-up facets of a solid: begun before, or made now."""
+    if solid in _begun and faces is None and (chord, inner) == (WORK_CHORD, _INNER):
+        return _begun.pop(solid).result()
+    return tessellate_for_rays(solid, chord, inner * chord, faces)
 
 
 @lru_cache(maxsize=8)
