@@ -62,6 +62,9 @@ _RING: Final = 12
 _RING_AT: Final = np.array([(math.cos(math.tau * i / _RING), math.sin(math.tau * i / _RING)) for i in range(_RING)])
 """Rays round a finder and its holder."""
 
+_BY_EDGE: Final = -2
+"""What `Skin.showing` says where facets do not tell which face comes first."""
+
 _ASIDE: Final = 1.0
 """mm: a ray that passes by the facets' box this far away meets nothing."""
 
@@ -115,15 +118,16 @@ class Standing:
             return self.frame.local(point)
         return self.frame.local(self.placed.placement.pose.inverse().point(point))
 
-    def met(self, starts: Floats, ways: Floats, machined: bool) -> Met:
+    def met(self, starts: Floats, ways: Floats, machined: bool, wanted: Collection[int] | None = None) -> Met:
         """Return what rays from air meet first.
 
         Args:
             starts: (n, 3); ways: (n, 3) or one for all (3,), of `WAYS`.
             machined: the finished part stands there, not the casting.
+            wanted: surfaces that are looked for: a ray that meets another first counts as meeting nothing; None for all.
         """
         ways = np.broadcast_to(ways, starts.shape)
-        rows, origins, directions, distance, surface = self._first(starts, ways, machined)
+        rows, origins, directions, distance, surface = self._first(starts, ways, machined, wanted)
         moved, skin = self._moved(machined), self._skin(machined)
         at, out, number = np.full(starts.shape, np.nan), np.full(starts.shape, np.nan), np.full(len(starts), -1)
         if rows.size:
@@ -144,11 +148,18 @@ class Standing:
         number[rows] = self._skin(machined).showing(origins, directions)
         return number
 
-    def _first(self, starts: Floats, ways: Floats, machined: bool) -> tuple[Ints, Floats, Floats, Floats, Ints]:
+    def _first(
+        self, starts: Floats, ways: Floats, machined: bool, wanted: Collection[int] | None
+    ) -> tuple[Ints, Floats, Floats, Floats, Ints]:
         """Return the rows of rays that meet the drawn skin, their origins and directions where that is drawn, how far, and what."""
         rows, origins, directions = self._drawn(starts, ways, machined)
-        hits = self._skin(machined).first(origins, directions)
-        good = np.flatnonzero((hits.face >= 0) & np.isfinite(hits.distance))
+        skin, some = self._skin(machined), None if wanted is None else list(wanted)
+        if some is not None:
+            may = np.flatnonzero(np.isin(skin.showing(origins, directions), [*some, _BY_EDGE]))
+            rows, origins, directions = rows[may], origins[may], directions[may]
+        hits = skin.first(origins, directions)
+        met = (hits.face >= 0) & np.isfinite(hits.distance)
+        good = np.flatnonzero(met if some is None else met & np.isin(hits.face, some))
         return rows[good], origins[good], directions[good], hits.distance[good], hits.face[good]
 
     def _drawn(self, starts: Floats, ways: Floats, machined: bool) -> tuple[Ints, Floats, Floats]:
@@ -194,14 +205,14 @@ def _moved_frame(frame: Frame, move: Rigid) -> Frame:
     return Frame(move.point(frame.origin), x, y, z)
 
 
-def sides(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool) -> Met:
-    """Return what comes first from outside.
+def sides(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool, wanted: Collection[int]) -> Met:
+    """Return where some surfaces come first from outside; see `Standing.met`.
 
     Args:
         across: (n,) the coordinate that stays: Y for a move along X, X for one along Y or Z.
         height: (n,) Z of a sideways move; Y of a move down.
     """
-    return standing.met(_from_outside(standing, towards, across, height), np.array(WAYS[towards]), machined)
+    return standing.met(_from_outside(standing, towards, across, height), np.array(WAYS[towards]), machined, wanted)
 
 
 def sides_from(standing: Standing, asked: Mapping[Towards, tuple[Floats, Floats]], machined: bool) -> dict[Towards, Met]:

@@ -14,7 +14,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from geom.looks.contact import Standing
+from geom.looks.contact import Standing, showing
 from geom.looks.holder import CLEAR, table_height
 from geom.looks.row_faults import meeting
 from geom.rays.analytic import Floats
@@ -133,9 +133,9 @@ def _first_open(at: _Pair, along: _Pair, away: Sequence[float], half: float, sta
     """Return the first place on the bar's line where a square about it has no work over it; looked at some at a time."""
     for some in (away[i : i + _AT_ONCE] for i in range(0, len(away), _AT_ONCE)):
         middles = np.array(at) + np.array(some)[:, None] * np.array(along)
-        grids = middles[:, None, :] + _grid((-half, -half, half, half))
-        tops = standing.tops(grids.reshape(-1, 2)).reshape(len(some), -1)
-        free = np.flatnonzero(np.isneginf(tops).all(axis=1))
+        grids = (middles[:, None, :] + _grid((-half, -half, half, half))).reshape(-1, 2)
+        nothing = showing(standing, "-z", grids[:, 0], grids[:, 1], False) == -1
+        free = np.flatnonzero(nothing.reshape(len(some), -1).all(axis=1))
         if free.size:
             return some[int(free[0])]
     return None

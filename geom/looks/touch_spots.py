@@ -140,8 +140,8 @@ def _places(standing: Standing, search: Search, settings: Settings) -> Iterator[
     """Yield places on clean skin: most room, nearest to the zero's line, highest. Those with the most there can be need no waiting
     for the others."""
     across, height = grid(standing, search, settings)
-    met = sides(standing, search.towards, across, height, search.machined)
-    good = faces_it(met, search.towards) & np.isin(met.surface, list(search.surfaces)) & _clean(standing, met, search)
+    met = sides(standing, search.towards, across, height, search.machined, search.surfaces)
+    good = faces_it(met, search.towards) & _clean(standing, met, search)
     rows = np.flatnonzero(good & _met_square(standing, search, met))
     rows = np.array(sorted(rows.tolist(), key=lambda i: _worse(float(across[i]), float(height[i]))), dtype=np.int64)
     less: list[_Place] = []
