@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final, TypeAlias
 
 import numpy as np
+import shapely
 
 from geom.looks.contact import Standing
 from geom.looks.holder import CLEAR, HOLDER_RADIUS, table_height
@@ -46,7 +47,7 @@ def faults_of(setup: Setup, part: Part, settings: Settings) -> tuple[Words, ...]
 def steel_faults(setup: Setup, standing: Standing, settings: Settings) -> tuple[Words, ...]:
     """Return the faults that show without a look at the finished part: places, travel, steel."""
     cutting = [row for row in setup.rows if row.action in CUTTING]
-    against = (words for row, box in _close(cutting, setup.boxes) for words in _against_box(row, box))
+    against = (words for row, box, away in _close(cutting, setup.boxes) for words in _against_box(row, box, away))
     return (*_twice(setup), *_travel(setup, standing, settings), *against)
 
 
@@ -135,30 +136,27 @@ def _up_and_down(setup: Setup, standing: Standing, settings: Settings) -> Iterat
 
 def meeting(rows: Sequence[Row], boxes: Sequence[Box]) -> bool:
     """Tell whether any row's tool or its holder runs into a box."""
-    return any(next(_against_box(row, box), None) is not None for row, box in _close(rows, boxes))
+    return any(next(_against_box(row, box, away), None) is not None for row, box, away in _close(rows, boxes))
 
 
-def _close(rows: Sequence[Row], boxes: Sequence[Box]) -> list[tuple[Row, Box]]:
-    """Return the rows and boxes of which one's own box, seen from above, comes within reach of the other's cutter or holder."""
-    if not rows or not boxes:
+def _close(rows: Sequence[Row], boxes: Sequence[Box]) -> list[tuple[Row, Box, float]]:
+    """Return the rows and boxes of which, seen from above, one's line comes within reach of the other's cutter or holder, and how
+    near."""
+    driven = [row for row in rows if row.z is not None and row.x is not None and row.y is not None]
+    if not driven or not boxes:
         return []
-    ends = [(row.x or 0.0, row.x_to, row.y or 0.0, row.y_to, 0.5 * row.tool.diameter) for row in rows]
-    spans = np.array([(x, x if a is None else a, y, y if b is None else b, max(r, HOLDER_RADIUS)) for x, a, y, b, r in ends])
-    across, away = np.sort(spans[:, :2], axis=1), np.sort(spans[:, 2:4], axis=1)
-    walls = np.array([(box.low[0], box.high[0], box.low[1], box.high[1]) for box in boxes])
-    gaps = [
-        np.maximum(np.maximum(walls[:, i] - span[:, 1:], span[:, :1] - walls[:, i + 1]), 0.0)
-        for i, span in ((0, across), (2, away))
-    ]
-    near = np.argwhere(np.hypot(*gaps) <= spans[:, 4:])
-    return [(rows[i], boxes[j]) for i, j in near.tolist()]
+    starts = np.array([(row.x, row.y) for row in driven])
+    ends = np.array([(row.x if row.x_to is None else row.x_to, row.y if row.y_to is None else row.y_to) for row in driven])
+    lines = shapely.linestrings(np.stack([starts, ends], axis=1))
+    walls = shapely.box(*np.array([(*box.low[:2], *box.high[:2]) for box in boxes]).T)
+    reach = np.array([max(0.5 * row.tool.diameter, HOLDER_RADIUS) for row in driven])
+    away = shapely.distance(lines[:, None], walls)
+    return [(driven[i], boxes[j], float(away[i, j])) for i, j in np.argwhere(away <= reach[:, None]).tolist()]
 
 
-def _against_box(row: Row, box: Box) -> Iterator[Words]:
-    """Yield where a cutter or its holder runs into a box."""
-    if row.z is None or row.x is None or row.y is None:
-        return
-    away = _away(row, box)
+def _against_box(row: Row, box: Box, away: float) -> Iterator[Words]:
+    """Yield where a cutter or its holder, whose line comes so near, runs into a box."""
+    assert row.z is not None
     for what, radius, bottom in (
         (_tool(row.tool), 0.5 * row.tool.diameter, row.z),
         (("the holder of ", *_tool(row.tool)), HOLDER_RADIUS, row.z + row.tool.reach),
@@ -168,16 +166,6 @@ def _against_box(row: Row, box: Box) -> Iterator[Words]:
         aside, deep = radius - away, box.high[2] - bottom
         if aside > _TOUCH and deep > _TOUCH:
             yield (f"{_name(row)}: ", *what, f" meets the {box.name} by ", min(aside, deep))
-
-
-def _away(row: Row, box: Box) -> float:
-    """Return how near a row's line, seen from above, comes to a box."""
-    x, y = row.x or 0.0, row.y or 0.0
-    dx, dy = (x if row.x_to is None else row.x_to) - x, (y if row.y_to is None else row.y_to) - y
-    t = np.linspace(0.0, 1.0, 1 if dx == dy == 0.0 else 1 + math.ceil(math.hypot(dx, dy) / 0.25))
-    ax = np.maximum(np.maximum(box.low[0] - (x + t * dx), x + t * dx - box.high[0]), 0.0)
-    ay = np.maximum(np.maximum(box.low[1] - (y + t * dy), y + t * dy - box.high[1]), 0.0)
-    return float(np.hypot(ax, ay).min())
 
 
 # --- the work ----------------------------------------------------------------------------------

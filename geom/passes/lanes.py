@@ -9,10 +9,11 @@ not touched. Lengths mm, set-up frame. Knows nothing of depths or of rows.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal, TypeAlias
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -21,6 +22,7 @@ from geom.kernel.extent import face_box
 from geom.looks.holder import HOLDER_RADIUS
 from geom.model.part import PartFace
 from geom.passes.scene import Scene
+from geom.rays.analytic import Floats
 from geom.shop.records import Cutter
 from geom.tasks.corners import widest_in
 from geom.tasks.face_rows import stands_upright
@@ -57,6 +59,9 @@ _EDGED: Final = 0.9
 _MOST_LANES: Final = 60
 
 Way: TypeAlias = Literal["x", "y"]
+_Span: TypeAlias = tuple[float, float, float]
+"""A lane along X: its Y, and from which to which X."""
+
 _WAYS: Final[tuple[Way, Way]] = ("x", "y")
 
 
@@ -216,17 +221,17 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     free = target.buffer(radius, quad_segs=32).intersection(over).difference(forbidden)
     if count > _MOST_LANES or free.is_empty:
         return None
-    spans: list[tuple[float, float, float]] = []
-    for across in _places(y0 + 0.5 * step, y1 - 0.5 * step, free.bounds, STEPOVER * cutter.diameter, grid):
-        spans += [(across, *span) for span in _spans(across, radius, run_out, target, own, forbidden, grid)]
-    spans += _extra(spans, radius, run_out, own, forbidden, grid)
+    places = _places(y0 + 0.5 * step, y1 - 0.5 * step, free.bounds, STEPOVER * cutter.diameter, grid)
+    even = _spans(places, radius, run_out, target, own, forbidden, grid)
+    swept = _swept(even, radius)
+    spans = [*even, *_extra(swept, radius, run_out, own, forbidden, grid)]
     if not spans or _too_long(spans, way, scene):
         return None
-    swept = _swept(spans, radius, 32)
+    swept = swept if len(spans) == len(even) else _swept(spans, radius)
     metal = seen.raw
     order = sorted(spans, key=lambda s: (round(s[0], 6), s[1]))
     blind = bool((shapely.distance(metal, shapely.points([(a, c) for c, a, _ in order])) < radius - 1e-6).any())
-    lanes = tuple(turned.lane(s, _is_short(s, forbidden)) for s in order)
+    lanes = tuple(turned.lane(span, short) for span, short in zip(order, _are_short(order, forbidden), strict=True))
     return LanePlan(
         cutter,
         way,
@@ -238,24 +243,24 @@ def _lanes(cutter: Cutter, scene: Scene, ground: Ground, way: Way, keep: float) 
     )
 
 
-def _swept(spans: Sequence[tuple[float, float, float]], radius: float, corners: int) -> BaseGeometry:
-    """Return what a cutter sweeps along lanes; `corners` to a quarter turn at their ends."""
+def _swept(spans: Sequence[_Span], radius: float) -> BaseGeometry:
+    """Return what a cutter sweeps along lanes."""
     lines = shapely.linestrings([[(a, c), (b, c)] for c, a, b in spans]) if spans else []
-    return shapely.union_all(shapely.buffer(lines, radius, quad_segs=corners))
+    return shapely.union_all(shapely.buffer(lines, radius, quad_segs=32))
 
 
-def _is_short(span: tuple[float, float, float], forbidden: BaseGeometry) -> bool:
-    """Tell whether a lane ends at what stands up."""
-    across, a, b = span
-    return any(forbidden.distance(shapely.Point(at, across)) < 2.0 * _SLIVER for at in (a, b))
+def _are_short(spans: Sequence[_Span], forbidden: BaseGeometry) -> list[bool]:
+    """Tell of each lane whether it ends at what stands up."""
+    ends = shapely.points([[(a, across), (b, across)] for across, a, b in spans])
+    return (shapely.distance(forbidden, ends) < 2.0 * _SLIVER).any(axis=1).tolist()  # type: ignore[no-any-return]
 
 
 def _places(
     first: float, last: float, free: tuple[float, float, float, float], widest: float, grid: tuple[float, float]
 ) -> tuple[float, ...]:
     """Return where lanes lie, evenly; the outer ones where they were wanted, or as near as what stands up lets them."""
-    low = first if free[1] <= first else _out(free[1] + 0.01, 1, grid[1])
-    high = last if free[3] >= last else _out(free[3] - 0.01, -1, grid[1])
+    low = first if free[1] <= first else float(_out(np.array(free[1] + 0.01), 1, grid[1]))
+    high = last if free[3] >= last else float(_out(np.array(free[3] - 0.01), -1, grid[1]))
     if high <= low + grid[1]:
         return (0.5 * (low + high) if high < low or first == last else low,)
     count = math.ceil((high - low) / widest - 1e-9)
@@ -265,53 +270,57 @@ def _places(
 
 
 def _spans(
-    across: float,
+    places: Sequence[float],
     radius: float,
     run_out: float,
     target: BaseGeometry,
     own: BaseGeometry,
     forbidden: BaseGeometry,
     grid: tuple[float, float],
-) -> Iterator[tuple[float, float]]:
-    """Yield where a lane may run: from clear of the metal to clear of it, or to what stands up."""
-    strip = target.intersection(shapely.box(-1e5, across - radius, 1e5, across + radius))
-    if strip.is_empty:
-        return
-    first, _, last, _ = strip.bounds
-    low, high = _out(first - radius - run_out, -1, grid[0]), _out(last + radius + run_out, 1, grid[0])
-    line = shapely.LineString([(low, across), (high, across)]).difference(forbidden)
-    for piece in shapely.get_parts(line):
-        a, _, b, _ = piece.bounds
-        if b - a > 1e-6 and shapely.dwithin(own, piece, radius):
-            yield (a if a == low else _out(a, 1, grid[1]), b if b == high else _out(b, -1, grid[1]))
+) -> list[_Span]:
+    """Return where lanes at some places across may run: from clear of the metal to clear of it, or to what stands up."""
+    at = np.array(places)
+    first, _, last, _ = shapely.bounds(shapely.intersection(target, shapely.box(-1e5, at - radius, 1e5, at + radius))).T
+    met = np.flatnonzero(np.isfinite(first))
+    at, low, high = at[met], _out(first[met] - radius - run_out, -1, grid[0]), _out(last[met] + radius + run_out, 1, grid[0])
+    lines = shapely.linestrings(np.stack([np.column_stack([low, at]), np.column_stack([high, at])], axis=1))
+    pieces, lane = shapely.get_parts(shapely.difference(lines, forbidden), return_index=True)
+    a, _, b, _ = shapely.bounds(pieces).T
+    kept = np.flatnonzero((b - a > 1e-6) & shapely.dwithin(own, pieces, radius))
+    a, b, lane = a[kept], b[kept], lane[kept]
+    from_, to = np.where(a == low[lane], a, _out(a, 1, grid[1])), np.where(b == high[lane], b, _out(b, -1, grid[1]))
+    return list(zip(at[lane].tolist(), from_.tolist(), to.tolist(), strict=True))
 
 
-def _out(at: float, way: int, step: float) -> float:
-    """Return a place moved on to a multiple of a step, in the direction given."""
-    return way * math.ceil(way * at / step - 1e-9) * step
+def _out(at: Floats, way: int, step: float) -> Floats:
+    """Return places moved on to a multiple of a step, in the direction given."""
+    return np.asarray(way * np.ceil(way * at / step - 1e-9) * step)
 
 
 def _extra(
-    spans: Sequence[tuple[float, float, float]],
+    done: BaseGeometry,
     radius: float,
     run_out: float,
     own: BaseGeometry,
     forbidden: BaseGeometry,
     grid: tuple[float, float],
-) -> list[tuple[float, float, float]]:
-    """Return lanes that reach what evenly spaced ones cannot, beside what stands up: one along each edge of what is left."""
-    done = _swept(spans, radius, 16)
-    more: list[tuple[float, float, float]] = []
+) -> list[_Span]:
+    """Return lanes that reach what evenly spaced ones cannot, beside what stands up: one along each edge of what is left.
+
+    Args:
+        done: what those sweep.
+    """
+    more: list[_Span] = []
     for piece in shapely.get_parts(own.difference(done)):
         _, y0, _, y1 = piece.bounds
         if not _is_real(piece):
             continue
         best = None
-        for across in (y0 + radius - 0.2, 0.5 * (y0 + y1), y1 - radius + 0.2):
-            for a, b in _spans(across, radius, run_out, piece, piece, forbidden, grid):
-                gain = piece.intersection(shapely.LineString([(a, across), (b, across)]).buffer(radius)).area
-                if best is None or gain > best[0] + 1e-6:
-                    best = (gain, across, a, b)
+        places = (y0 + radius - 0.2, 0.5 * (y0 + y1), y1 - radius + 0.2)
+        for across, a, b in _spans(places, radius, run_out, piece, piece, forbidden, grid):
+            gain = piece.intersection(shapely.LineString([(a, across), (b, across)]).buffer(radius)).area
+            if best is None or gain > best[0] + 1e-6:
+                best = (gain, across, a, b)
         if best is not None and best[0] > 0.2 * piece.area and len(more) < _MOST_LANES:
             more.append(best[1:])
     return more
@@ -328,7 +337,7 @@ def _missed(own: BaseGeometry, area: float, swept: BaseGeometry, forbidden: Base
     return float(sum(piece.area for piece in left) / area) if area else 0.0
 
 
-def _too_long(spans: Sequence[tuple[float, float, float]], way: Way, scene: Scene) -> bool:
+def _too_long(spans: Sequence[_Span], way: Way, scene: Scene) -> bool:
     along, over = scene.shop.mill.travel[:2] if way == "x" else scene.shop.mill.travel[1::-1]
     return (
         max(b for _, _, b in spans) - min(a for _, a, _ in spans) > along
@@ -346,7 +355,7 @@ class _Turned:
         """Return a shape as the lanes see it."""
         return shape if self.way == "x" else shapely.transform(shape, lambda p: p[:, ::-1] * [1.0, -1.0])
 
-    def lane(self, span: tuple[float, float, float], short: bool) -> Lane:
+    def lane(self, span: _Span, short: bool) -> Lane:
         """Return a lane in the set-up frame."""
         across, a, b = (round(v, 6) + 0.0 for v in span)
         ends = ((a, across), (b, across)) if self.way == "x" else ((-across + 0.0, a), (-across + 0.0, b))

@@ -13,6 +13,7 @@ import math
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import groupby
 from typing import Final, TypeAlias
 
@@ -214,11 +215,16 @@ def shortest(pieces: Sequence[Piece], begin: Flat) -> list[Piece]:
 
 
 def _for_certain(pieces: Sequence[Piece], begin: Flat) -> list[Piece]:
+    return [pieces[i] for i in _order(tuple(p.start for p in pieces), tuple(p.end for p in pieces), begin)]
+
+
+@lru_cache(maxsize=512)
+def _order(starts: tuple[Flat, ...], ends: tuple[Flat, ...], begin: Flat) -> tuple[int, ...]:
     """Search every order by the last piece and what has been done (Held and Karp 1962)."""
-    every = range(len(pieces))
-    apart = [[math.dist(one.end, other.start) for other in pieces] for one in pieces]
+    every = range(len(starts))
+    apart = [[math.dist(end, start) for start in starts] for end in ends]
     best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {
-        (1 << i, i): (math.dist(begin, piece.start), (i,)) for i, piece in enumerate(pieces)
+        (1 << i, i): (math.dist(begin, start), (i,)) for i, start in enumerate(starts)
     }
     for _ in every[1:]:
         longer: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
@@ -230,7 +236,7 @@ def _for_certain(pieces: Sequence[Piece], begin: Flat) -> list[Piece]:
                     if known is None or length < known[0] or (length == known[0] and way < known[1]):
                         longer[key] = (length, (*way, i))
         best = longer
-    return [pieces[i] for i in min(best.values(), default=(0.0, ()))[1]]
+    return min(best.values(), default=(0.0, ()))[1]
 
 
 def _nearest(pieces: Sequence[Piece], begin: Flat) -> list[Piece]:
