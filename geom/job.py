@@ -111,15 +111,18 @@ def measure_stock(job: Job, say: Say = _silent, planning: bool = False) -> "Stoc
     """Return the stock on every machined face.
 
     Args:
-        planning: set-ups are planned next, so what that wants of the finished part is begun aside.
+        planning: set-ups are planned next, so the finished part's facets, which that wants, are made aside meanwhile.
     """
-    from geom.rays.rays import begin_skin
+    from geom.rays.rays import begin_skin, skin_of
     from geom.stock.report import stock_report
 
+    say("measuring stock")
     if planning:
         begin_skin(job.part.finished)
-    say("measuring stock")
-    return stock_report(job.part, {name: need.amount for name, need in job.needs.items()})
+    found = stock_report(job.part, {name: need.amount for name, need in job.needs.items()})
+    if planning:
+        skin_of(job.part.finished)
+    return found
 
 
 def placements(job: Job, say: Say = _silent, casting: str | None = None) -> "tuple[Placed, ...]":

@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from typing import Final, TypeAlias
 
 import numpy as np
-import shapely
 
 from geom.looks.contact import Standing
 from geom.looks.holder import CLEAR, HOLDER_RADIUS, table_height
@@ -19,6 +18,7 @@ from geom.model.part import Part
 from geom.rays.analytic import Floats
 from geom.rows.records import CUTTING, Box, Row, Setup, Tool, Words
 from geom.settings.records import Settings
+from geom.tasks.reach import apart
 
 _SAME: Final = 1e-4
 """mm: places closer than this are one."""
@@ -147,10 +147,8 @@ def _close(rows: Sequence[Row], boxes: Sequence[Box]) -> list[tuple[Row, Box, fl
         return []
     starts = np.array([(row.x, row.y) for row in driven])
     ends = np.array([(row.x if row.x_to is None else row.x_to, row.y if row.y_to is None else row.y_to) for row in driven])
-    lines = shapely.linestrings(np.stack([starts, ends], axis=1))
-    walls = shapely.box(*np.array([(*box.low[:2], *box.high[:2]) for box in boxes]).T)
     reach = np.array([max(0.5 * row.tool.diameter, HOLDER_RADIUS) for row in driven])
-    away = shapely.distance(lines[:, None], walls)
+    away = apart(np.stack([starts, ends], axis=1), np.array([(box.low[:2], box.high[:2]) for box in boxes]))
     return [(driven[i], boxes[j], float(away[i, j])) for i, j in np.argwhere(away <= reach[:, None]).tolist()]
 
 

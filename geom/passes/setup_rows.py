@@ -189,19 +189,12 @@ class RowMaker:
         return _Cuts(planned, made, measured_bores(_in_nest(planned, rows)), patterns)
 
     def ahead(self, several: Sequence[PlannedSetup], count: int) -> None:
-        """Make and look over the rows of several of `count` set-ups at the same time, where work can be done aside."""
-        new = [planned for planned in several if planned not in self.cut]
-        if len(new) < 2 or not is_allowed():
-            return
-        begun = [Aside(partial(self._looked_over, planned, count)) for planned in new[1:]]
-        for planned, (cuts, whole) in zip(new, (self._looked_over(new[0], count), *(one.result() for one in begun)), strict=True):
-            self.cut[planned] = cuts
-            if whole is not None:
-                self.made[planned, count] = whole
-
-    def _looked_over(self, planned: PlannedSetup, count: int) -> "tuple[_Cuts, tuple[Setup, tuple[Words, ...]] | None]":
-        """Return what a set-up cuts and, where its cutters get there, its rows with their faults."""
-        return self.cuts(planned), None if self.first_clash(planned, count) else self.rows(planned, count)
+        """Make the rows of several of `count` set-ups at the same time, where work can be done aside."""
+        new = [planned for planned in several if (planned, count) not in self.made]
+        if len(new) > 1 and is_allowed():
+            others = [Aside(partial(self.rows, planned, count)) for planned in new[1:]]
+            made = [self.rows(new[0], count), *(other.result() for other in others)]
+            self.made.update(zip(((planned, count) for planned in new), made, strict=True))
 
     @property
     def looks(self) -> "tuple[Callable[[PlannedSetup, int], Words], ...]":

@@ -343,7 +343,7 @@ def face_skin(part: Part, name: str) -> FaceSkin:
         raise ReadingError(f"{name}: is cut from solid, so the casting has no skin over it; measure another face")
     spots = samples.points[good] + hits.distance[good, None] * samples.normals[good]
     surface, area = hits.face[good], samples.area[good]
-    common = np.array([area[surface == i].sum() >= _RIM_SHARE * area.sum() for i in surface.tolist()])
+    common = np.bincount(surface, area)[surface] >= _RIM_SHARE * area.sum()
     spots, surface, area = spots[common], surface[common], area[common]
     return FaceSkin(name, spots, over_skin(part.casting, surface, spots)[1], surface, area)
 

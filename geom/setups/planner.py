@@ -54,8 +54,7 @@ class Looker(Protocol):
         """The looks, a quick one before the one that sees all."""
 
     def ahead(self, several: Sequence[PlannedSetup], count: int) -> None:
-        """Get ready what the looks at some set-ups of a plan will want, where that is quicker than one after the other."""
-
+        """Get ready what the last look at some set-ups of a plan will want, where that is quicker than one after the other."""
 
 def plan_setups(
     part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: "Placement | None" = None,
@@ -125,9 +124,7 @@ def _followed(search: Search, first: tuple[Step, ...], looker: Looker) -> tuple[
     refused: Words = ()
     most = len(first) + _LOOKS
     while steps is not None and len(search.faults) < most:
-        looker.ahead(_unseen(search, steps), len(steps))
-        looks = looker.looks
-        fault = next((found for n in range(len(looks)) if (found := _fault(search, steps, looks[: n + 1], most))), ())
+        fault = _first_fault(search, steps, looker, most)
         if not fault:
             return search, steps, refused
         refused = refused or (f"the cheapest, starting with {_side(first[0])}: ", *fault)
@@ -135,14 +132,15 @@ def _followed(search: Search, first: tuple[Step, ...], looker: Looker) -> tuple[
     return replace(search, faults={}, dead=set()), first, ()
 
 
-def _unseen(search: Search, steps: Sequence[Step]) -> list[PlannedSetup]:
-    """Return the set-ups of a plan whose rows nobody has looked at."""
-    several = []
-    for number, step in enumerate(steps, 1):
-        done = done_by(steps[: number - 1])
-        if (search.taken(step, done, number), step.made, number) not in search.faults:
-            several.append(_setup(search, number, step, done))
-    return several
+def _first_fault(search: Search, steps: Sequence[Step], looker: Looker, most: int) -> Words:
+    """Return the first fault of a plan, each look at all of its set-ups before the next."""
+    looks = looker.looks
+    for n in range(1, len(looks)):
+        fault = _fault(search, steps, looks[:n], most)
+        if fault:
+            return fault
+    looker.ahead([_setup(search, n, step, done_by(steps[: n - 1])) for n, step in enumerate(steps, 1)], len(steps))
+    return _fault(search, steps, looks, most)
 
 
 def _fault(search: Search, steps: Sequence[Step], looks: Sequence[Callable[[PlannedSetup, int], Words]], most: int) -> Words:

@@ -163,7 +163,7 @@ def open_share(seen: View, faces: Sequence[int], z: float) -> float:
     above = _outlines(seen, box, z)
     if not len(above):
         return 1.0
-    own = shapely.union_all(shapely.polygons(seen.corners[mine][:, :, :2]))
+    own = outline(seen, tuple(faces))
     shapely.prepare(own)
     over = _polygons(above)
     hidden = shapely.union_all(over[shapely.intersects(own, over)]).intersection(own)
@@ -179,9 +179,12 @@ def standing(seen: View, low: Flat, high: Flat, z: float) -> "shapely.Geometry":
     np.minimum.at(lowest, seen.face, seen.low[:, 2])
     lowest[-1] = -np.inf
     whole = np.unique(seen.face[lowest[seen.face] > z])
-    above = _outlines(seen, np.array([low, high]), z - FACET_SLACK, ~np.isin(seen.face, whole))
+    partly = np.flatnonzero(_reaching(seen, np.array([low, high]), z) & ~np.isin(seen.face, whole))
     joined = _joined(seen, tuple(whole.tolist()))
-    return shapely.union_all([joined, *_polygons(above)]) if len(above) else joined
+    if not len(partly):
+        return joined
+    facets, face = _polygons(_above(seen.corners[partly], z)), seen.face[partly]
+    return shapely.union_all([joined, *(_union(facets[face == one]) for one in np.unique(face).tolist())])
 
 
 @lru_cache(maxsize=256)
@@ -192,27 +195,33 @@ def _joined(seen: View, faces: tuple[int, ...]) -> "shapely.Geometry":
 @lru_cache(maxsize=1024)
 def outline(seen: View, faces: tuple[int, ...]) -> "shapely.Geometry":
     """Return the outline, seen from above, of some upward-facing faces."""
-    facets = shapely.polygons(seen.corners[np.isin(seen.face, np.asarray(faces))][:, :, :2])
-    return _side_by_side(facets) or shapely.union_all(facets)
+    mine = seen.face == faces[0] if len(faces) == 1 else np.isin(seen.face, np.asarray(faces))
+    return _union(shapely.polygons(seen.corners[mine][:, :, :2]))
 
 
-def _side_by_side(facets: npt.NDArray[Any]) -> "shapely.Geometry | None":
-    """Return the union of facets that share their sides and nowhere lie one over the other, quickly; None of any others.
+def _union(facets: npt.NDArray[Any]) -> "shapely.Geometry":
+    """Return the union of a face's facets: quickly where they share their sides and nowhere lie one over the other.
 
     What lies twice counts once in the area of a sound outline.
     """
     try:
-        outline = shapely.coverage_union_all(facets)
+        quick = shapely.coverage_union_all(facets)
     except shapely.GEOSException:
-        return None
+        return shapely.union_all(facets)
     whole = float(shapely.area(facets).sum())
-    return outline if outline.is_valid and abs(outline.area - whole) <= _SAME_AREA * whole else None
+    return quick if quick.is_valid and abs(quick.area - whole) <= _SAME_AREA * whole else shapely.union_all(facets)
 
 
 def top_over(seen: View, low: Flat, high: Flat) -> float:
     """Return the greatest height of any facet over a rectangle; -inf over none. A facet counts whole."""
     near = np.all(seen.low[:, :2] <= np.array(high), axis=1) & np.all(seen.high[:, :2] >= np.array(low), axis=1)
     return float(seen.high[near, 2].max(initial=-np.inf))
+
+
+def apart(lines: _Array, boxes: _Array) -> _Array:
+    """Return how near each of some straight lines (n, 2, 2), end, x y, comes to each box (m, 2, 2), corner, x y: (n, m)."""
+    walls = shapely.box(*boxes.reshape(-1, 4).T)
+    return np.asarray(shapely.distance(shapely.linestrings(lines)[:, None], walls))
 
 
 # --- what stands above a height ---------------------------------------------
@@ -223,22 +232,31 @@ def _around(points: _Array, radius: float) -> _Array:
     return np.array([points.min(axis=0) - radius, points.max(axis=0) + radius])
 
 
-def _outlines(seen: View, box: _Array, z: float, wanted: _Bools | None = None) -> _Array:
-    """Return the outline of each facet's part above z, of all or of those wanted, over a rectangle: (k, 4, 2, 2), side, end, x y.
+def _reaching(seen: View, box: _Array, level: float) -> _Bools:
+    """Return which facets (m,) reach above a level over a rectangle."""
+    low, high = seen.low[:, :2] <= box[1], seen.high[:, :2] >= box[0]
+    return np.asarray((seen.high[:, 2] > level) & low.all(axis=1) & high.all(axis=1))
 
-    A facet cut by the level has a fourth side along the cut; sides that are not there are NaN.
+
+def _outlines(seen: View, box: _Array, z: float) -> _Array:
+    """Return the outline of the part above a cutter's end at z of each facet over a rectangle; see `_above`."""
+    return _above(seen.corners[_reaching(seen, box, z + FACET_SLACK)], z + FACET_SLACK)
+
+
+def _above(a: _Array, level: float) -> _Array:
+    """Return the outline of each facet's part above a level: (k, 4, 2, 2), side, end, x y.
+
+    A facet cut by the level has a fourth side along the cut; sides that are not there are NaN. Facets that share a side share its
+    crossing to the last bit.
     """
-    level = z + FACET_SLACK
-    near = (seen.high[:, 2] > level) & np.all(seen.low[:, :2] <= box[1], axis=1) & np.all(seen.high[:, :2] >= box[0], axis=1)
-    near = near if wanted is None else near & wanted
-    a = seen.corners[near]
     if not len(a):
         return np.zeros((0, 4, 2, 2))
     b = np.roll(a, -1, axis=1)
     below_a, below_b = a[:, :, 2] <= level, b[:, :, 2] <= level
+    under, over = np.where(below_a[:, :, None], a, b), np.where(below_a[:, :, None], b, a)
     share = np.full(below_a.shape, np.nan)
-    np.divide(level - a[:, :, 2], b[:, :, 2] - a[:, :, 2], out=share, where=below_a != below_b)
-    crossing = (a + share[:, :, None] * (b - a))[:, :, :2]
+    np.divide(level - under[:, :, 2], over[:, :, 2] - under[:, :, 2], out=share, where=below_a != below_b)
+    crossing = (under + share[:, :, None] * (over - under))[:, :, :2]
     start = np.where(below_a[:, :, None], crossing, a[:, :, :2])
     end = np.where(below_b[:, :, None], crossing, b[:, :, :2])
     sides = np.stack([start, end], axis=2)
@@ -259,12 +277,9 @@ def _cuts(crossing: _Array, below_a: _Bools, below_b: _Bools) -> _Array:
 
 def _polygons(outlines: _Array) -> npt.NDArray[Any]:
     """Return the outlines as polygons."""
-    whole = np.isnan(outlines[:, 3, 0, 0])
-    sides = outlines[~whole]
-    there = ~np.isnan(sides[:, :, 0, 0])
-    ends, owner = sides[there].reshape(-1, 2), np.repeat(np.arange(len(sides)), 2 * there.sum(axis=1))
-    cut = shapely.convex_hull(shapely.multipoints(ends, indices=owner)) if len(sides) else np.zeros(0, dtype=object)
-    return np.concatenate([shapely.polygons(outlines[whole][:, :3, 0]), cut])
+    there = ~np.isnan(outlines[:, :3, :, 0])
+    corners, owner = outlines[:, :3][there], np.repeat(np.arange(len(outlines)), there.sum(axis=(1, 2)))
+    return np.asarray(shapely.polygons(shapely.linearrings(corners, indices=owner)))
 
 
 def _spans(outlines: _Array, start: Flat, along: Flat, radius: float) -> _Array:
