@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geom.place.margin_lp import Kept, NoAnswerError, Rows, best_margin, direct_margin, least_squares
+from geom.place.margin_lp import Kept, NoAnswerError, Rows, Wish, best_margin, direct_margin, least_squares
 
 REACH = 5.0
 LOW, HIGH = np.full(6, -REACH), np.full(6, REACH)
@@ -100,7 +100,7 @@ def test_least_squares_among_rows_agrees_with_clarabel(seed: int):
     keep = [rows.start + rows.rate @ x >= rows.weight * best, cp.abs(x) <= REACH]
     cp.Problem(cp.Minimize(cp.sum_squares(square @ x - goal)), keep).solve(solver=cp.CLARABEL)
 
-    found = least_squares(square, goal, np.zeros(6), rows.kept_at(best), LOW, HIGH)
+    found = least_squares(Wish(square, goal, np.zeros(6)), rows.kept_at(best), LOW, HIGH).x
 
     assert found == pytest.approx(x.value, abs=1e-4)
     assert rows.over(found, best).min() >= -1e-8
@@ -114,4 +114,4 @@ def test_contradicting_rows_are_refused():
     with pytest.raises(NoAnswerError):
         best_margin(rows, np.array([-5.0]), np.array([5.0]), kept)
     with pytest.raises(NoAnswerError):
-        least_squares(np.eye(1), np.zeros(1), np.zeros(1), kept, np.array([-5.0]), np.array([5.0]))
+        least_squares(Wish(np.eye(1), np.zeros(1), np.zeros(1)), kept, np.array([-5.0]), np.array([5.0]))

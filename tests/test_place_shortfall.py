@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from geom.kernel.cut import box, cut, prism
 from geom.kernel.shape import solid_from_shape
 from geom.model.part import Part
-from geom.place.margin_lp import Kept, NoAnswerError, Rows, best_margin, least_squares
+from geom.place.margin_lp import Kept, NoAnswerError, Rows, Wish, best_margin, least_squares
 from geom.place.placement import Placement
 from geom.place.rows import pivot_of, small_move
 from geom.place.shortfall_lp import by_face, cuts_at, cuts_of, least_shortfall, total_shortfall
@@ -106,7 +106,8 @@ def test_nearest_place_that_keeps_the_total_agrees_with_clarabel(seed: int):
         cuts = cuts_at(margins, least.x, x, total)
         return cuts_of(rows, cuts, total) if cuts else None
 
-    found = least_squares(np.eye(6), goal, np.zeros(6), rows.kept_at(floor), -high, high, cut)
+    wish = Wish(np.eye(6), goal, np.zeros(6))
+    found = least_squares(wish, rows.kept_at(floor), -high, high, cut).x
     x = cp.Variable(6)
     margin = rows.start + rows.rate @ x
     lacks = sum(cp.pos(cp.max(-margin[face == f])) for f in range(7))

@@ -59,7 +59,11 @@ def test_the_shortest_vector_agrees_with_clarabel(seed: int):
     z = cp.Variable(6)
     cp.Problem(cp.Minimize(cp.sum_squares(z)), [rate @ z >= least]).solve(solver=cp.CLARABEL, **CLOSE)
 
-    assert shortest(rate, least) == pytest.approx(z.value, abs=1e-6)
+    found = shortest(rate, least)
+    assert found is not None
+    assert found[0] == pytest.approx(z.value, abs=1e-6)
+    assert found[1].min() >= -1e-9
+    assert found[1] @ rate == pytest.approx(found[0], abs=1e-8)
 
 
 def test_a_play_of_a_hundredth_of_a_micron_is_an_answer():
@@ -69,8 +73,8 @@ def test_a_play_of_a_hundredth_of_a_micron_is_an_answer():
     found = shortest(rate, rate @ inside - 1e-5)
 
     assert found is not None
-    assert np.linalg.norm(found - inside) < 1e-4
-    assert (rate @ (found - inside)).min() >= -1e-5 - 1e-9
+    assert np.linalg.norm(found[0] - inside) < 1e-4
+    assert (rate @ (found[0] - inside)).min() >= -1e-5 - 1e-9
 
 
 def test_contradicting_rows_have_no_answer():

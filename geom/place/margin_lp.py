@@ -227,15 +227,31 @@ _SMALL: Final = 2000
 # --- least squares among rows -------------------------------------------------
 
 
-def least_squares(
-    square: Floats, goal: Floats, rest: Floats, kept: Kept, low: Floats, high: Floats, more: More | None = None
-) -> Floats:
-    """Return the x of the least |square x - goal|, among those that keep some rows.
+@dataclass(frozen=True, slots=True, eq=False)
+class Nearest:
+    """An answer of least squares: x (k,), and the multipliers of the kept rows (n,), none below 0."""
 
-    Where that leaves a direction open, the x nearest `rest` is taken, so there is only one answer.
+    x: Floats
+    push: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wish:
+    """The x of the least |square x - goal|; where that leaves a direction open, the one nearest `rest`, so there is only one.
+
+    Attributes:
+        square: (p, k); goal: (p,); rest: (k,).
+    """
+
+    square: Floats
+    goal: Floats
+    rest: Floats
+
+
+def least_squares(wish: Wish, kept: Kept, low: Floats, high: Floats, more: More | None = None) -> Nearest:
+    """Return the x of a wish among those that keep some rows.
 
     Args:
-        square: (p, k); goal: (p,); rest: (k,).
         kept: rows that hold.
         low, high: (k,) bounds on x.
         more: gives a further row that an x breaks; None when it breaks none.
@@ -243,18 +259,18 @@ def least_squares(
     Raises:
         NoAnswerError: nothing keeps all the rows.
     """
-    turned, shape = np.linalg.qr(np.concatenate([square, _CALM * np.eye(len(low))]))
+    turned, shape = np.linalg.qr(np.concatenate([wish.square, _CALM * np.eye(len(low))]))
     back = np.linalg.inv(shape)
-    middle = back @ (turned.T @ np.concatenate([goal, _CALM * rest]))
-    rate = np.concatenate([kept.rate @ back, back, -back])
-    least = np.concatenate([kept.least - kept.rate @ middle, low - middle, middle - high])
+    middle = back @ (turned.T @ np.concatenate([wish.goal, _CALM * wish.rest]))
+    rate = np.concatenate([back, -back, kept.rate @ back])
+    least = np.concatenate([low - middle, middle - high, kept.least - kept.rate @ middle])
     for _ in range(_ROUNDS):
         found = shortest(rate, least)
         if found is None:
             raise NoAnswerError("the rows to keep contradict each other")
-        x = np.asarray(middle + back @ found)
+        x = np.asarray(middle + back @ found[0])
         row = None if more is None else more(x)
         if row is None:
-            return x
+            return Nearest(x, found[1][2 * len(low) :])
         rate, least = np.concatenate([rate, row.rate @ back]), np.concatenate([least, row.least - row.rate @ middle])
     raise NoAnswerError(f"{_ROUNDS} rounds were not enough")

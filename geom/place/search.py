@@ -220,7 +220,7 @@ class _Search:
             return False
         self.best = _looked(case, self._closer, here.move, None)
         self._start = renumbered(self._start, here.case.sites.samples.points, self.best.case.sites.samples.points)
-        self.basis, self._pace, self.gone = Basis(self.best, no_tangents()), FIRST_PACE, np.inf
+        self.basis, self._pace = Basis(self.best, no_tangents()), FIRST_PACE
         return True
 
 

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from scipy.optimize import linprog
 
-from geom.place.margin_lp import EXACT, Kept, NoAnswerError, Rows
+from geom.place.margin_lp import EXACT, Kept, NoAnswerError, Rows, Wish, least_squares
 from geom.place.small_program import least_cost
 from geom.rays.analytic import Floats, Ints
 
@@ -118,6 +118,15 @@ def by_face(rows: Rows, face: Ints) -> ByFace:
     return ByFace(order, rows.of(order), _begins(face[order]))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Ends:
+    """Bounds on x (k,), and a floor of all margins, mm."""
+
+    low: Floats
+    high: Floats
+    floor: float
+
+
 def cuts_at(margins: ByFace, inside: Floats, x: Floats, most: float) -> list[Ints]:
     """Return lots of rows, at most one a face, whose sums are straight pieces of the total that x breaks.
 
@@ -137,6 +146,41 @@ def cuts_at(margins: ByFace, inside: Floats, x: Floats, most: float) -> list[Int
         thin[:, i] = begin[i] + margin[:, begin[i] : ends[i]].argmin(axis=1)
     cuts = {cut.tobytes(): cut for cut in (some[lacks] for some, lacks in zip(thin, short, strict=True))}
     return [margins.order[cut] for cut in cuts.values() if -float(at_x[cut].sum()) > most + _BROKEN]
+
+
+def foreseen_cut(margins: ByFace, inside: Floats, most: float, wish: Wish, kept: Kept, ends: Ends) -> Kept | None:
+    """Return one row that holds a least squares back as keeping the total does, but for rounding; None where none is found.
+
+    It is a sum of margins weighed by how hard they push where what each face lacks is one further unknown: no more than one row's
+    weight a face, so that every place that keeps the total keeps it.
+
+    Args:
+        inside: a place that keeps the total; most: the total, mm.
+        wish: of the least squares; kept: further rows it keeps; ends: bounds on x, and the floor of all margins, below 0.
+    """
+    rows, count, k = margins.rows, len(margins.begin), len(inside)
+    number = np.repeat(np.arange(count), np.diff(margins.begin, append=len(rows.start)))
+    hinge = (number[:, None] == np.arange(count)[None]).astype(np.float64)
+    last = np.append(np.zeros(k), np.full(count, -1.0))[None]
+    rate = np.concatenate([np.concatenate([rows.rate, hinge], axis=1), last, _wide(kept.rate, count)])
+    every = Kept(rate, np.concatenate([-rows.start, [-most], kept.least]))
+    lacks = np.maximum(-np.minimum.reduceat(rows.over(inside, 0.0), margins.begin), 0.0)
+    low, high = np.append(ends.low, np.zeros(count)), np.append(ends.high, np.full(count, -ends.floor))
+    wide = Wish(_wide(wish.square, count), wish.goal, np.append(wish.rest, lacks))
+    try:
+        push = least_squares(wide, every, low, high).push
+    except NoAnswerError:
+        return None
+    weight, total = np.maximum(push[: len(number)], 0.0), float(push[len(number)])
+    if total <= 0.0:
+        return None
+    weight /= np.maximum(np.add.reduceat(weight, margins.begin), total)[number]
+    return Kept((weight @ rows.rate)[None], np.array([-most - float(weight @ rows.start)]))
+
+
+def _wide(rate: Floats, count: int) -> Floats:
+    """Return rows on x as rows on x and so many unknowns that they do not depend on."""
+    return np.concatenate([rate, np.zeros((len(rate), count))], axis=1)
 
 
 def cuts_of(rows: Rows, lots: Sequence[Ints], most: float) -> Kept:

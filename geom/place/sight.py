@@ -20,14 +20,11 @@ from geom.rigid import STAY, Rigid
 _ROUNDS: Final = 12
 """Newton's steps to a torus: each doubles the digits."""
 
-_STILL: Final = 1e-8
-"""A step below this, mm, would be followed by one below rounding."""
+_STILL: Final = 1e-9
+"""A step below this, mm, would be followed by one below rounding; a root whose last step was longer is none."""
 
 _NEAR: Final = 2.0
 """A plane that stands in for a wall as drawn tells about where it is now, if that is no further off than this, mm."""
-
-_ON: Final = 1e-9
-"""A root is on its torus within this share of the torus's size."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,12 +171,13 @@ def _meet_ring(lot: _Lot, points: Floats, normals: Floats, near: Floats) -> tupl
     root = near.copy()
     for _ in range(_ROUNDS):
         high, way, out, rho = _over_ring(lot, points + root * normals)
-        further = np.clip(high / dot(way, normals), -lot.minor, lot.minor)
+        slant = dot(way, normals)
+        further = np.clip(high / slant, -lot.minor, lot.minor)
         root -= further
-        if not (np.abs(further) > _STILL).any():
+        still = np.abs(further) < _STILL
+        if still.all():
             break
-    high, way, out, rho = _over_ring(lot, points + root * normals)
-    root[~(np.abs(high) < _ON * (1.0 + lot.radius)) | (dot(way, normals) <= 0)] = np.nan
+    root[~still | (slant <= 0)] = np.nan
     ring = cross(lot.axis, out)
     return root, way, [(ring, dot(way, out) / rho), (cross(way, ring), lot.side / lot.minor)]
 

@@ -59,16 +59,42 @@ def least_cost(cost: Floats, rate: Floats, least: Floats, low: Floats, high: Flo
     Args:
         cost: (k,); rate: (n, k); least: (n,).
         low, high: (k,) bounds on x.
-        start: (k,) rows to begin with; those that do not push all one way are not taken.
+        start: (k,) rows to begin with; sides of bounds stand in for those that do not push the same way.
     """
     sides = np.eye(len(cost))
     rate, least = np.concatenate([rate, sides, -sides]), np.concatenate([least, low, -high])
     count = len(least) - 2 * len(cost)
-    if start is not None:
-        found = _descended(cost, rate, least, start)
+    begin = None if start is None else _pushing(cost, rate, start, count)
+    if begin is not None:
+        found = _descended(cost, rate, least, begin)
         if found is not None:
             return found
     return _descended(cost, rate, least, count + np.arange(len(cost)) + np.where(cost < 0, len(cost), 0))
+
+
+def _pushing(cost: Floats, rate: Floats, rows: Ints, count: int) -> Ints | None:
+    """Return rows that all push one way: the given ones, but for sides of bounds (rows from `count` on) in place of some.
+
+    Each time the row that pushes back most gives way to the side that leaves the least push back.
+    """
+    rows, sides = rows.copy(), rate[count:]
+    for _ in range(len(rows) + 1):
+        inverse = _inverse(rate[rows])
+        if inverse is None:
+            return None
+        push = cost @ inverse
+        out = int(push.argmin())
+        if push[out] >= -_BROKEN:
+            return rows
+        along = sides @ inverse
+        able = np.flatnonzero(along[:, out] < -_PIVOT)
+        if not len(able):
+            return None
+        new = push[out] / along[able, out]
+        then = push - along[able] * new[:, None]
+        then[:, out] = new
+        rows[out] = count + able[int(np.minimum(then, 0.0).sum(axis=1).argmax())]
+    return None
 
 
 def _descended(cost: Floats, rate: Floats, least: Floats, start: Ints) -> Corner | None:
@@ -117,8 +143,12 @@ def _inverse(square: Floats) -> Floats | None:
         return None
 
 
-def shortest(rate: Floats, least: Floats) -> Floats | None:
-    """Return the shortest z (k,) with rate . z >= least (n,); None where there is none, or rounding leaves none."""
+def shortest(rate: Floats, least: Floats) -> tuple[Floats, Floats] | None:
+    """Return the shortest z (k,) with rate . z >= least (n,), and the multipliers (n,).
+
+    Returns:
+        None where there is none, or rounding leaves none.
+    """
     count, k = rate.shape
     ends, kinds = np.full(count, _FAR), np.zeros(count, dtype=np.int32)
     z, _, state, more = daqp.solve(np.eye(k), np.zeros(k), rate, ends, least, kinds, **_SETTINGS)
@@ -128,4 +158,5 @@ def shortest(rate: Floats, least: Floats) -> Floats | None:
     used = np.flatnonzero(push)
     holds = float((rate @ found - least).min(initial=0.0)) >= -_PROVED
     off = push[used] @ rate[used] - found
-    return found if holds and float(np.abs(off).max()) <= _PROVED * (1.0 + float(np.abs(found).max())) else None
+    proved = holds and float(np.abs(off).max()) <= _PROVED * (1.0 + float(np.abs(found).max()))
+    return (found, push) if proved else None

@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from geom.place.margin_lp import Best, Kept, NoAnswerError, Rows, best_margin, least_squares, none_kept
-from geom.place.shortfall_lp import ByFace, by_face, cuts_at, cuts_of, least_shortfall, total_shortfall
+from geom.place.margin_lp import Best, Kept, NoAnswerError, Rows, Wish, best_margin, least_squares, none_kept
+from geom.place.shortfall_lp import ByFace, Ends, by_face, cuts_at, cuts_of, foreseen_cut, least_shortfall, total_shortfall
 from geom.rays.analytic import Floats, Ints
 from geom.settings.place import FREEDOMS, Aim, Freedom
 
@@ -235,11 +235,15 @@ class _Work:
 
         Should rounding leave nothing at all, the step that the aims before it reached stands.
         """
-        rest = -self.aims.so_far
+        wish = Wish(square, goal, -self.aims.so_far)
+        if self.margins is not None:
+            ends = Ends(self.low, self.high, self.floor)
+            foreseen = foreseen_cut(self.margins, self.inside, self.short, wish, self.kept, ends)
+            self.kept = self.kept if foreseen is None else self.kept.and_these(foreseen)
         for give in _GIVES:
             kept = Kept(self.kept.rate, self.kept.least - give).and_these(self.aims.margins.kept_at(self.floor - give))
             try:
-                found = least_squares(square, goal, rest, kept, self.low, self.high, self._cut)
+                found = least_squares(wish, kept, self.low, self.high, self._cut).x
             except NoAnswerError:
                 continue
             return np.clip(found, self.low, self.high)

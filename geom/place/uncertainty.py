@@ -198,7 +198,7 @@ def _inner(spread: Floats) -> tuple[Floats, Floats]:
     rank = max(int(np.count_nonzero(sizes > _OPEN * sizes[0])), 1)
     found = np.empty((len(spread), rank))
     found[order] = shape[:rank].T
-    return found, _draws(scouted, inner.shape[1]) @ ways[:, :rank]
+    return found, _draws(scouted, inner.shape[1]) @ ways[:, :rank].astype(np.float32)
 
 
 def _drawn(margin: Floats, required: Floats, inner: Floats, draws: Floats) -> tuple[Ints, Floats, Floats]:
