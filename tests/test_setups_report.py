@@ -15,8 +15,8 @@ from geom.job import measure_stock, open_job, planned
 from geom.rows.plan import NoPlan, PickUp, Plan
 from geom.settings.load import load_settings
 from geom.shop.file import default_shop
-from tests.catalogue import block_in_block, drilled_plate
-from tests.job_folders import write_job
+from tests.catalogue import block_in_block, bolt_circle_cover, drilled_plate
+from tests.job_folders import run, write_job
 
 FIELDS = {"number", "up", "seat", "fixed_jaw", "clamp", "packing", "zero", "features", "why"}
 """What outside checks rely on (DESIGN section 6)."""
@@ -63,6 +63,21 @@ def varied(job: Path, name: str, text: str) -> Path:
 
 
 # --- the answer -------------------------------------------------------------
+
+
+def test_a_command_of_its_own_gives_the_same_plan_and_tables(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A command makes facets and the rows of set-ups aside, in copies of its process; called from a program all is done in turn."""
+    job = write_job(tmp_path / "cover", bolt_circle_cover())
+    code = main(["coordinates", str(job), "--json", "-q", "--out", str(tmp_path / "in_turn")])
+    out = capsys.readouterr().out
+    alone = run("coordinates", job, "--json", "-q", "--out", tmp_path / "aside")
+    tables = [{p.name: p.read_bytes() for p in (tmp_path / one).glob("coordinates-*")} for one in ("in_turn", "aside")]
+
+    assert (alone.returncode, alone.stderr) == (code, "")
+    assert len(json.loads(out)["setups"]) == 2
+    assert alone.stdout == out
+    assert len(tables[0]) == 4
+    assert tables[0] == tables[1]
 
 
 def test_the_document_has_the_agreed_fields(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
