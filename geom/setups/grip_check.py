@@ -1,4 +1,4 @@
-"""Whether the clamps hold against the cut: needed clamp force beside what the vise gives. A caution, no certificate.
+"""Whether the clamps hold against the cut: needed clamp force beside what vise or straps give. A caution, no certificate.
 
 Forces N, lengths mm. The published friction table is for a jaw on the work;
 straps on a table are judged by it too. Knows nothing of how strong work or
@@ -17,7 +17,7 @@ from geom.model.part import Part, PartFace, PartHole
 from geom.rays.rays import facets_box
 from geom.rows.plan import Hold, PlannedSetup
 from geom.settings.records import Settings
-from geom.shop.records import Cutter
+from geom.shop.records import Cutter, Vise
 from geom.space import dot
 from geom.standards.alloy import Alloy, alloy
 from geom.standards.cutting import Jaw, Surface, jaw_friction
@@ -40,9 +40,10 @@ class Grip:
         friction: coefficient between work and jaw, or work and strap or table: the least of the faces that hold.
         safety: what the needed force counts.
         needed: clamp force for all of it.
-        stated: force that the vise gives; None for straps, which state none.
+        stated: force that the clamps give; None for studs and screws through the work, which state none.
         tips_at: height over the seat, mm, of a cut so high that the work tips before it slips; None where it slips first.
         milled: it is taken in passes, which can be less deep; a drill's cut is what it is.
+        straps: how many give it; 0 for the vise.
     """
 
     feature: str
@@ -54,10 +55,11 @@ class Grip:
     stated: float | None
     tips_at: float | None = None
     milled: bool = True
+    straps: int = 0
 
     @property
     def enough(self) -> bool | None:
-        """Whether the vise gives that much; None where nothing is stated."""
+        """Whether the clamps give that much; None where nothing is stated."""
         return None if self.stated is None else self.stated >= self.needed
 
 
@@ -72,8 +74,9 @@ def grip_words(grip: Grip, units: Literal["mm", "inch"] = "mm") -> str:
         f"at friction {grip.friction:.2f} and a safety of {grip.safety:g} that wants a clamp force of {_force(grip.needed, units)}"
     )
     if grip.stated is None:
-        return f"{cut}; {wants} in all: spread it over the straps, and set a stop against the push"
-    gives = f"the vise gives {_force(grip.stated, units)}"
+        return f"{cut}; {wants} in all: spread it over the studs, and set a stop against the push"
+    by = f"{grip.straps} strap{'s give' if grip.straps > 1 else ' gives'}" if grip.straps else "the vise gives"
+    gives = f"{by} {_force(grip.stated, units)}"
     if grip.enough:
         return f"{cut}; {wants}, {gives}"
     if not grip.milled:
@@ -128,28 +131,38 @@ def _grips(planned: PlannedSetup, part: Part, settings: Settings, stock: StockRe
         return
     metal = alloy(part.alloy, "part.alloy")
     friction = hold_friction(planned.hold, metal, settings.tooling.vise.jaw)
-    stated = settings.tooling.vise.force if planned.hold.method == "vise" else None
+    stated, straps = held_with(planned.hold, settings.tooling.vise), straps_of(planned.hold)
     for name in planned.features:
         for cutter, force in _forces(name, planned, part, metal, settings, stock):
             slips = clamp_force(force, friction)
             high, tips = _tipping(name, force, friction, planned, part)
             tips_at, milled = high if tips > slips else None, cutter.kind != "drill"
-            yield Grip(name, cutter.name, force, friction, SAFETY, max(slips, tips), stated, tips_at, milled)
+            yield Grip(name, cutter.name, force, friction, SAFETY, max(slips, tips), stated, tips_at, milled, straps)
+
+
+def straps_of(hold: Hold) -> int:
+    """Return how many strap clamps press on the work; 0 for every other way to hold it."""
+    return sum(box.name.startswith("strap ") for box in hold.boxes) if hold.method in ("table", "angle plate") else 0
+
+
+def held_with(hold: Hold, vise: Vise) -> float | None:
+    """Return the force, N, that the clamps hold the work with: the vise's, or all straps'; None where none is stated."""
+    if hold.method == "vise":
+        return vise.force
+    return straps_of(hold) * vise.strap_force or None
 
 
 def most_pushes(planned: PlannedSetup, part: Part, settings: Settings) -> dict[str, float]:
-    """Return the cutting force, N, up to which the vise holds the work at each feature; none where no clamp force is stated.
+    """Return the cutting force, N, up to which the clamps hold the work at each feature; none where no clamp force is stated.
 
     A bore's is its torque over half of the length that is gripped, as a drill's.
     """
-    if planned.hold.method != "vise":
+    stated = held_with(planned.hold, settings.tooling.vise)
+    if stated is None:
         return {}
     friction = hold_friction(planned.hold, alloy(part.alloy, "part.alloy"), settings.tooling.vise.jaw)
     a_newton = clamp_force(1.0, friction)
-    return {
-        name: settings.tooling.vise.force / max(a_newton, _tipping(name, 1.0, friction, planned, part)[1])
-        for name in planned.features
-    }
+    return {name: stated / max(a_newton, _tipping(name, 1.0, friction, planned, part)[1]) for name in planned.features}
 
 
 def tipping_force(force: float, height: float, half_seat: float, friction: float, safety: float = SAFETY) -> float:

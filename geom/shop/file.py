@@ -157,7 +157,8 @@ def _vise(raw: Raw, source: Source, path: KeyPath, units: str) -> Vise:
     if plate:
         _sized(plate, 2, "height and width", source.where((*path, "vise", "angle_plate")))
     rows: dict[str, Any] = {key: tuple(sorted(set(found.pop(key)))) for key in ("parallels", "soft_strips", "soft_rods")}
-    return Vise(force=1000.0 * found.pop("force"), angle_plate=(plate[0], plate[1]) if plate else None, **rows, **found)
+    forces = {key: 1000.0 * found.pop(key) for key in ("force", "strap_force")}
+    return Vise(angle_plate=(plate[0], plate[1]) if plate else None, **forces, **rows, **found)
 
 
 def _sized(values: tuple[float, ...], count: int, says: str, where: str) -> tuple[float, ...]:

@@ -93,6 +93,8 @@ class Vise:
         matched_reference: a block or packing of known height stands beside it, so a height is picked up without cutting.
         jaw: face of the jaws, for friction.
         force: what it clamps with.
+        strap_force: what one strap presses the work down with: where not stated 9 kN. An M12 stud drawn up with 40 N m pulls
+            40 / (0.2 x 0.012) = 17 kN (nut factor 0.2, from memory); 15 of 35 mm from the nose, 20 / 35 of that come down there.
         table_clamps: strap clamps and studs are there.
         angle_plate: its height and width, or None.
         parallels: their heights, rising.
@@ -108,6 +110,7 @@ class Vise:
     matched_reference: bool
     jaw: Jaw
     force: float
+    strap_force: float
     table_clamps: bool
     angle_plate: tuple[float, float] | None
     parallels: tuple[float, ...]

@@ -36,6 +36,7 @@ VISE: Final[Table] = {
     "matched_reference": Key("yes or no", "a block of known height stands beside it", default=False),
     "jaw": Key("choice", "face of the jaws", default="smooth", choices=("smooth", "diamond", "serrated")),
     "force": Key("number", "what it clamps with, kN", default=10.0, above=0, most=200),
+    "strap_force": Key("number", "what one strap clamp presses the work down with, kN", default=9.0, above=0, most=100),
     "table_clamps": Key("yes or no", "strap clamps, studs and step blocks", default=False),
     "angle_plate": Key("lengths", "height and width of an angle plate", default=(), above=0, most=1000),
     "parallels": Key("lengths", "heights of the pairs of parallels", default=(), above=0, most=300),
