@@ -5,6 +5,7 @@ opening 140; parallels from 10). Common practice, no source.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -37,6 +38,7 @@ from geom.setups.seats import seats
 from geom.setups.table_hold import shop_size
 from geom.setups.work import Work, work_of
 from geom.shop.file import default_shop
+from geom.space import dot
 from geom.standards.alloy import alloy
 from geom.stock.report import stock_report
 from geom.tasks.features import tasks_of
@@ -194,6 +196,30 @@ def test_nothing_is_strapped_over_air() -> None:
             centre = [(box.low[i] + box.high[i]) / 2 for i in (0, 1)]
             assert abs(centre[0]) <= 33.0 - 5.0
             assert abs(centre[1]) <= 23.0 - 5.0
+
+
+def test_a_strap_keeps_clear_of_the_holder_of_a_mill_along_an_edge_where_there_is_room() -> None:
+    """A 12 mm end mill's middle runs 6 outside the edge, and its holder of radius 20 comes 14 in over it: on a block of 160 x 140
+    no strap stands there; on one of 60 x 40 straps stand nearer, and the rows say what a cutter's holder meets."""
+    part = hand_part(block_in_block(size=(160.0, 140.0, 30.0)))
+    one, done = work(part), frozenset({named(part, UP), named(part, DOWN)})
+    found = holdings(one, UP, done, [w for w in wants(part, one, UP) if w.name not in done], VISE)
+
+    assert inside(found, part)
+    assert min(inside(found, part)) >= 14.0
+    assert 10.0 <= min(inside(holds(UP, done), block()[0])) < 14.0
+
+
+def inside(held: Sequence[Held], part: Part) -> list[float]:
+    """Return how far the straps of table holds stand inside each upright face that a hold lets be cut."""
+    sides = {f.name: f for f in part.machined if f.normal is not None and abs(f.normal[2]) < 0.5}
+    found = []
+    for one, face in ((h, sides[n]) for h in held if h.hold.method == "table" for n in h.makes if n in sides):
+        out, to = one.frame.local_direction(face.normal or UP), one.frame.local(face.origin)
+        for strap in (b for b in one.hold.boxes if b.name.startswith("strap")):
+            corners = [(x, y, 0.0) for x in (strap.low[0], strap.high[0]) for y in (strap.low[1], strap.high[1])]
+            found.append(min(dot(out, (to[0] - x, to[1] - y, 0.0)) for x, y, _ in corners))
+    return found
 
 
 def test_a_vise_that_does_not_open_far_enough_is_not_offered() -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from geom.directions import same_way
 from geom.kernel.extent import face_box
+from geom.looks.holder import HOLDER_RADIUS
 from geom.model.part import PartFace, PartHole
 from geom.rays.analytic import Bools, Floats
 from geom.rows.plan import Hold, Packing, Place
@@ -27,6 +28,9 @@ from geom.toml.pins import Pin
 
 _CUTTER: Final = 10.0
 """mm a cutter runs over the edge of a face it cuts, at most (common practice, no source)."""
+
+_HOLDER_IN: Final = HOLDER_RADIUS - 6.0
+"""mm inside an edge that the holder of a 12 mm end mill along it covers: where there is room, straps stand clear of that."""
 
 _APART: Final = 30.0
 """mm two straps stand apart at least."""
@@ -71,7 +75,8 @@ def _on_table(
         spots = spots.of(spots.face == work.number[pin.clamp])
     for seat in [s for s in found if s.face.name == pin.seat] if pin and pin.seat else found[:2]:
         for kept in _sacrifices(wants):
-            held = _strapped(work, frame, done, seat, spots, wants, kept, vise)
+            tried = (_strapped(work, frame, done, seat, spots, wants, kept, vise, edge) for edge in (_HOLDER_IN, _CUTTER))
+            held = next((one for one in tried if one is not None), None)
             if held is not None:
                 yield held
         yield from _bolted(work, frame, seat, bolts, wants, vise)
@@ -94,14 +99,18 @@ def _sacrifices(wants: Sequence[Demand]) -> Iterator[list[Demand]]:
 
 def _strapped(
     work: Work, frame: Frame, done: frozenset[str], seat: Seat, spots: Spots, wants: Sequence[Demand], kept: Sequence[Demand],
-    vise: Vise,
+    vise: Vise, edge: float,
 ) -> Held | None:  # fmt: skip
-    """Return straps that keep clear of some features, and what they let be cut; None where they find no three points."""
-    best = _widest_straps(work, frame, seat, spots, kept)
+    """Return straps that keep clear of some features, and what they let be cut; None where they find no three points.
+
+    Args:
+        edge: mm that straps stand inside an edge to be cut.
+    """
+    best = _widest_straps(work, frame, seat, spots, kept, edge)
     if best is None:
         return None
     some, rests, close = best
-    makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame, close).any())
+    makes = frozenset(w.name for w in wants if not w.lacks and not _in_the_way(w, some, work, frame, edge, close).any())
     if not makes:
         return None
     height = _height(seat, [w for w in wants if w.name in makes], vise)
@@ -121,7 +130,7 @@ def _strapped(
 
 
 def _widest_straps(
-    work: Work, frame: Frame, seat: Seat, spots: Spots, kept: Sequence[Demand]
+    work: Work, frame: Frame, seat: Seat, spots: Spots, kept: Sequence[Demand], edge: float
 ) -> tuple[Spots, tuple[Vec3, ...], bool] | None:
     """Return where straps go, the points that carry the work, and whether they stand close to a face's outline.
 
@@ -129,7 +138,7 @@ def _widest_straps(
     leaves no three, those close to the outline are taken if they stand further apart: two straps side by side on one arm
     let the other lift (common practice, no source).
     """
-    tried = [_at(work, frame, seat, spots, kept, close) for close in ((True,) if not seat.machined else (False, True))]
+    tried = [_at(work, frame, seat, spots, kept, edge, close) for close in ((True,) if not seat.machined else (False, True))]
     found = [one for one in tried if one is not None]
     return max(found, key=_steadiness, default=None)
 
@@ -141,9 +150,9 @@ def _steadiness(one: tuple[Spots, tuple[Vec3, ...], bool]) -> tuple[bool, float]
 
 
 def _at(
-    work: Work, frame: Frame, seat: Seat, spots: Spots, kept: Sequence[Demand], close: bool
+    work: Work, frame: Frame, seat: Seat, spots: Spots, kept: Sequence[Demand], edge: float, close: bool
 ) -> tuple[Spots, tuple[Vec3, ...], bool] | None:
-    clear = spots.of(_free_of(kept, spots, work, frame, close))
+    clear = spots.of(_free_of(kept, spots, work, frame, edge, close))
     if seat.machined:
         mine = clear.under == work.number[seat.face.name]
         clear = clear.of(mine) if mine.sum() > 1 else clear
@@ -159,25 +168,26 @@ def _span(straps: Spots) -> float:
     return max(float(np.hypot(*(straps.at[:, :2] - one[:2]).T).max()) for one in straps.at)
 
 
-def _free_of(kept: Sequence[Demand], spots: Spots, work: Work, frame: Frame, close: bool) -> Bools:
+def _free_of(kept: Sequence[Demand], spots: Spots, work: Work, frame: Frame, edge: float, close: bool) -> Bools:
     """Return which spots' straps are in the way of none of some features."""
     free = np.ones(len(spots.at), dtype=np.bool_)
     for want in kept:
-        free &= ~_in_the_way(want, spots, work, frame, close)
+        free &= ~_in_the_way(want, spots, work, frame, edge, close)
     return free
 
 
-def _in_the_way(want: Demand, spots: Spots, work: Work, frame: Frame, close: bool = False) -> Bools:
+def _in_the_way(want: Demand, spots: Spots, work: Work, frame: Frame, edge: float = _CUTTER, close: bool = False) -> Bools:
     """Return which spots' straps a feature's cutter would meet.
 
     Args:
+        edge: mm that straps stand inside an edge.
         close: straps may stand in the corners that a face leaves of its box: on a rough seat, where they must spread.
     """
     low = want.floor < spots.at[:, 2] + STRAP_HEIGHT + JAW_CLEARANCE
     if want.axis is not None:
         x, y, _ = frame.local(want.axis)
         return np.asarray(low & (np.hypot(spots.at[:, 0] - x, spots.at[:, 1] - y) < want.radius + STRAP + 3.0))
-    room = _CUTTER + STRAP
+    room = (edge if want.kind == "edge" else _CUTTER) + STRAP
     if close and want.kind == "face":
         return np.asarray(low & (_from_face(work, want.name, spots, frame) < room))
     a, b = _box(work, want.surfaces, frame)
