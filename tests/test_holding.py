@@ -333,8 +333,12 @@ def test_jaws_too_low_for_any_packing_on_hand_hold_no_tee() -> None:
 # --- a knee with crowned skins ----------------------------------------------
 
 
-def knee(draft: float = 1.5) -> tuple[Part, Work]:
-    """A foot 130 long, 18 thick, a wall 95 high, 22 thick, 90 wide, drafted from y = 0; 3 mm on the foot, else as cast."""
+def knee(draft: float = 1.5, pad: float = 0.0) -> tuple[Part, Work]:
+    """A foot 130 long, 18 thick, a wall 95 high, 22 thick, 90 wide, drafted from y = 0; 3 mm on the foot, else as cast.
+
+    Args:
+        pad: height of a level pad, 24 across, on the foot's end; 0 for none.
+    """
     less = 45.0 * math.tan(math.radians(draft))
 
     def crowned(end: float) -> list[tuple[float, float]]:
@@ -350,7 +354,8 @@ def knee(draft: float = 1.5) -> tuple[Part, Work]:
             prism([(0.0, -45.0, foot), *((x, y, foot) for x, y in wall), (0.0, 45.0, foot)], (0.0, 0.0, 110.0)),
             prism([(0.0, -45.0, foot), *((0.0, y, z) for z, y in high), (0.0, 45.0, foot)], (50.0, 0.0, 0.0)),
         )
-        return fuse(lying, upright)
+        whole = fuse(lying, upright)
+        return fuse(whole, cylinder((112.0, 0.0, 10.0), UP, 12.0, pad - 10.0)) if pad else whole
 
     finished, casting = (solid_from_shape(angle(foot), name) for foot, name in ((0.0, "finished"), (-3.0, "casting")))
     part = hand_part((finished, casting), as_cast=lambda s: abs(s.centroid[2]) > 0.01)
@@ -393,6 +398,15 @@ def test_jaws_too_short_to_have_the_middle_of_mass_between_their_ends_hold_no_kn
         assert not any(
             h.hold.on_ridge for h in holdings(one, DOWN, NOTHING, wants(part, one, DOWN), replace(VISE, jaw_width=width))
         )
+
+
+def test_a_level_pad_that_bears_nothing_does_not_keep_a_knee_off_its_ridge() -> None:
+    """The pad, 25 high, hangs 70 above what the ridge stands on, and the middle of the work is not over it: no seat, but level."""
+    part, one = knee(pad=25.0)
+    found = holdings(one, DOWN, NOTHING, wants(part, one, DOWN), VISE)
+
+    assert seats(one, DOWN, NOTHING, first=True)
+    assert any(h.hold.on_ridge for h in found)
 
 
 def test_a_crown_steeper_than_the_draft_limit_is_no_ridge_to_stand_on() -> None:

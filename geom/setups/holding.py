@@ -39,7 +39,9 @@ def holdings(
     places = seats(work, up, done, first=not done)
     if pin is not None and pin.hold == "nest":
         return tuple(held for held in nest_holds(work, up, done, places, wants) if keeps(held.hold, pin))
-    found = list(vise_holds(work, up, done, places, wants, vise, pin) if places else ridge_holds(work, up, done, wants, vise, pin))
+    found = list(vise_holds(work, up, done, places, wants, vise, pin)) if places else []
+    if pin is not None or not _settled(found, wants, 3.0):
+        found.extend(ridge_holds(work, up, done, wants, vise, pin))
     if pin is not None or not _settled(found, wants, 1.0):
         found.extend(table_holds(work, up, done, places, wants, vise, pin, travel))
     if pin is not None or not _settled(found, wants, 3.0):
