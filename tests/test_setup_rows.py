@@ -181,6 +181,17 @@ def test_the_cutter_stays_above_the_steel_under_the_foot():
     assert rows[-1].z == pytest.approx(-30.1)
 
 
+def test_an_edge_goes_through_the_skin_of_a_rough_seat():
+    """The skin that the work stands on hangs 3 below the foot: turned over, it would stand out as a lip beside the edge."""
+    part = block()
+    (right,), top = names(part, (1.0, 0.0, 0.0)), names(part, UP)
+    planned = on_top(*top, right)
+    rough = replace(planned, hold=replace(planned.hold, rests=((-20.0, 0.0, -33.0), (20.0, 10.0, -32.5), (20.0, -10.0, -33.0))))
+    rows = [row for row in cuts(setup_of(part, rough), "edge") if row.feature == right]
+
+    assert rows[-1].z == pytest.approx(-34.0)
+
+
 # --- bores ------------------------------------------------------------------
 
 

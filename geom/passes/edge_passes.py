@@ -108,13 +108,14 @@ def _left_by_floor(face: PartFace, scene: Scene, edge: _Edge, take: Take) -> Tak
 
 
 def _below(face: PartFace, scene: Scene, z: float) -> float:
-    """Return how far the cutter may go below the foot of a face: not at all where a floor or steel is there."""
-    bare = replace(scene, barred=scene.seen)
-    here, lower = (_move(face, bare, scene.use.cutter, Leaves(scene.leaves), below) for below in (0.0, _BELOW))
+    """Return how far the cutter may go below the foot of a face: not at all where a floor or steel is there; through the skin of
+    a rough seat, of which a lip would stand out beside the face once the work is turned over."""
+    bare, deep = replace(scene, barred=scene.seen), _BELOW + (0.0 if scene.hangs is None else max(z - scene.hangs, 0.0))
+    here, lower = (_move(face, bare, scene.use.cutter, Leaves(scene.leaves), below) for below in (0.0, deep))
     if here is None or lower is None or _ends(here) != _ends(lower):
         return 0.0
     low, high = _swept(here, 0.5 * scene.use.cutter)
-    return max(min(_BELOW, lowest_clear(scene.boxes, low, high, z) - OFF_STEEL_BELOW), 0.0)
+    return max(min(deep, lowest_clear(scene.boxes, low, high, z) - OFF_STEEL_BELOW), 0.0)
 
 
 def _move(face: PartFace, scene: Scene, cutter: float, leaves: Leaves, below: float) -> Row | None:

@@ -56,6 +56,7 @@ class Scene:
         pushes: cutting force, N, up to which the clamps hold the work, by feature; none where nobody states their force.
         gripped: length, mm, over which they hold it: half of it is the arm of a torque.
         deepest: that any pass may go; a printed nest bears light cuts only.
+        hangs: lowest skin of a seat that is still rough; None on a machined seat.
         kept: what was worked out of this part and shop before, for set-ups in which it comes out the same.
     """
 
@@ -75,6 +76,7 @@ class Scene:
     pushes: Mapping[str, float] = field(default_factory=dict)
     gripped: float = 0.0
     deepest: float = math.inf
+    hangs: float | None = None
     kept: dict[Hashable, object] = field(default_factory=dict, repr=False)
 
     def known(self, key: Hashable, found: Callable[[], _Known]) -> _Known:
@@ -109,6 +111,7 @@ def scene_of(
     pushes: Mapping[str, float] = MappingProxyType({}),
     gripped: float = 0.0,
     deepest: float = math.inf,
+    hangs: float | None = None,
     kept: dict[Hashable, object] | None = None,
 ) -> Scene:
     """Return the scene of one set-up; skins and what is seen of them are built once for all set-ups."""
@@ -130,6 +133,7 @@ def scene_of(
         pushes,
         gripped,
         deepest,
+        hangs,
         {} if kept is None else kept,
     )
 

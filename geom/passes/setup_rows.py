@@ -178,8 +178,9 @@ class RowMaker:
         light = LIGHT if planned.hold.method == "nest" else math.inf
         pushes, length = most_pushes(planned, part, settings), gripped(planned, part, settings.tooling.vise.jaw_width)
         scene = scene_of(
-            part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length, light, self.kept
-        )
+            part, planned.frame, settings, takes, leaves, planned.hold.boxes, planned.features, pushes, length, light,
+            min((z for _, _, z in planned.hold.rests), default=None), self.kept,
+        )  # fmt: skip
         holes = [hole for hole in part.holes if hole.name in planned.features]
         order, patterns = ordered(holes, planned.frame, centres(part, planned.frame))
         rank = {hole.name: i for i, hole in enumerate(order)}
