@@ -42,7 +42,7 @@ def margins(found: Placement) -> dict[str, float]:
 def test_no_face_is_robbed_for_less_than_it_loses():
     """A bore lacks 3 whatever is done; 1 mm down lifts the boss face by 0.21 and takes 1 off the base, which has 1.5 (by hand)."""
     rows = Rows(np.array([-3.0, -0.5, 1.5]), np.array([[0.0], [0.21], [-1.0]]), np.ones(3))
-    found = least_shortfall(rows, np.arange(3), -3.05, np.array([-9.0]), np.array([9.0]))
+    found = least_shortfall(by_face(rows, np.arange(3)), -3.05, np.array([-9.0]), np.array([9.0]))
 
     assert found.x == pytest.approx([1.5], abs=1e-9)
     assert found.total == pytest.approx(3.0 + 0.5 - 0.21 * 1.5, abs=1e-9)
@@ -61,7 +61,7 @@ def test_least_shortfall_agrees_with_clarabel(seed: int):
     high = np.full(6, 5.0)
     best = best_margin(rows, -high, high, most=0.0)
     floor = best.margin - UNFELT
-    found = least_shortfall(rows, face, floor, -high, high)
+    found = least_shortfall(by_face(rows, face), floor, -high, high)
     x = cp.Variable(6)
     margin = rows.start + rows.rate @ x
     total = sum(cp.pos(cp.max(-margin[face == f])) for f in range(7))
@@ -99,7 +99,7 @@ def test_nearest_place_that_keeps_the_total_agrees_with_clarabel(seed: int):
     rows, face = some_margins(seed)
     high, goal = np.full(6, 5.0), np.random.default_rng(seed + 7).normal(size=6)
     floor = best_margin(rows, -high, high, most=0.0).margin - UNFELT
-    least = least_shortfall(rows, face, floor, -high, high)
+    least = least_shortfall(by_face(rows, face), floor, -high, high)
     total, margins = least.total + 0.2, by_face(rows, face)
 
     def cut(x: np.ndarray) -> Kept | None:
@@ -124,7 +124,7 @@ def test_floor_that_no_place_keeps_is_refused():
     """1 missing on both of two opposite faces, floor half a mm: there is no answer, and none is made up."""
     rows = Rows(np.array([-1.0, -1.0]), np.array([[1.0], [-1.0]]), np.ones(2))
     with pytest.raises(NoAnswerError):
-        least_shortfall(rows, np.arange(2), -0.5, np.array([-9.0]), np.array([9.0]))
+        least_shortfall(by_face(rows, np.arange(2)), -0.5, np.array([-9.0]), np.array([9.0]))
 
 
 # --- blocks -----------------------------------------------------------------------

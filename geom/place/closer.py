@@ -37,6 +37,11 @@ class Closer:
         self._known: set[tuple[int, float]] = set()
         self._number = 0
 
+    @property
+    def is_finest(self) -> bool:
+        """Whether the next look would be no closer than the last one."""
+        return self._number >= 2 + _FINEST
+
     def sites(self, even: Sites, move: Rigid, stock: Floats | None) -> Sites:
         """Return the even sites and, behind them, those of a closer look from the part's present place.
 

@@ -38,6 +38,9 @@ _KEPT: Final = 1e-3
 STILL: Final = 5e-5
 """A place whose next step is shorter than this, mm, is at rest."""
 
+_UNSEEN: Final = 2e-6
+"""A step shorter than this, mm, is not gone once the closer looks are as close as they get: it shows nothing new."""
+
 STILL_SCANNED: Final = 1e-3
 """The same over a scan, whose points are sure to a few hundredths of a millimetre at best."""
 
@@ -172,14 +175,17 @@ class _Search:
             self._thicken(self.best)
 
     def step(self) -> tuple[Staged, Basis, float]:
-        """Go the next step; return what it serves, the place it was worked out from, and how long it would be whole, mm."""
+        """Go the next step, if it is one; return what it serves, the place it was worked out from, and how long it is whole, mm."""
         from_, case, here = self.basis, self.basis.here.case, self.basis.here
         start = by_row(self._start, here.rows, here.aims.face)
         result = staged(from_.aims, case.settings.order, case.settings.hold, self._stride, self.known, start)
         if case.received.scan is not None:
             return result, from_, self._tried(result)
+        change = float(np.abs(result.step).max())
+        if change < _UNSEEN and self._closer.is_finest:
+            return result, from_, change
         self._start, self._pace = by_site(result.start, from_.rows), self._pace.next(result.step)
-        gone, change = self._pace.share * result.step, float(np.abs(result.step).max())
+        gone = self._pace.share * result.step
         there = _looked(case, self._closer, _stepped(here.move, gone, case.pivot), here.seen)
         self.looks, self.gone = self.looks + 1, self.gone + float(np.abs(gone).max())
         if self.looks == 2 and there.least < -_KEPT:
@@ -292,8 +298,9 @@ def _with_nearer_walls(here: Here) -> Case | None:
     if case.received.scan is not None:
         return None
     skin, ask = skin_of(case.part.casting), np.flatnonzero(all_.counts)
-    points, spots = move.points(all_.samples.points[ask]), move.points(all_.samples.looked_from[ask])
-    normals = move.directions(all_.samples.normals[ask])
+    turn, samples = move.matrix.T, all_.samples
+    points, spots = (a[ask] @ turn + np.array(move.shift) for a in (samples.points, samples.looked_from))
+    normals = samples.normals[ask] @ turn
     unsure = np.flatnonzero(~skin.surely_under(all_.wall[ask], normals, spots))
     hits = skin.over(points[unsure], normals[unsure], spots[unsure])
     others = np.flatnonzero(np.isfinite(hits.distance) & (hits.face >= 0) & (hits.face != all_.wall[ask[unsure]]))

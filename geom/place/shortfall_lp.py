@@ -22,6 +22,9 @@ _BROKEN: Final = 1e-9
 """A total above its limit by no more than this, mm, keeps it."""
 
 
+_FEW: Final = 300
+"""Rows that a cut is foreseen from: the thinnest beside that of their face, or beside what is asked where that is more."""
+
 _SHARES: Final = np.array([1.0, 0.3, 0.1, 0.03, 0.01])
 """How far along the way from a place that keeps the total to one that breaks it pieces are taken: a third of the programs are
 solved that pieces at its end alone take."""
@@ -63,29 +66,53 @@ def thinnest_short(margin: Floats, face: Ints) -> Ints:
     return short[thinnest_rows(margin[short], face[short])]
 
 
-def least_shortfall(rows: Rows, face: Ints, floor: float, low: Floats, high: Floats, start: Ints | None = None) -> LeastShortfall:
+@dataclass(frozen=True, slots=True, eq=False)
+class ByFace:
+    """Margins face by face: which row of theirs each is (n,), the rows so ordered, and where each face begins (f,).
+
+    `wide` (n, k + f) are their rates on x and on one further unknown a face, what it lacks.
+    """
+
+    order: Ints
+    rows: Rows
+    begin: Ints
+    wide: Floats
+
+
+def by_face(rows: Rows, face: Ints) -> ByFace:
+    """Return margins face by face; face: (n,) the face each is on."""
+    order = np.argsort(face, kind="stable")
+    sorted_, begin = rows.of(order), _begins(face[order])
+    hinge = np.repeat(np.eye(len(begin)), np.diff(begin, append=len(order)), axis=0)
+    return ByFace(order, sorted_, begin, np.concatenate([sorted_.rate, hinge], axis=1))
+
+
+def least_shortfall(margins: ByFace, floor: float, low: Floats, high: Floats, start: Ints | None = None) -> LeastShortfall:
     """Return the x between bounds of least total shortfall, among those where no margin is below a floor.
 
     Args:
-        rows: margins, all of weight 1; face: (n,) the face each is on.
+        margins: all of weight 1.
         floor: mm, below 0; some x must keep it.
         start: `LeastShortfall.corner` of a like program.
 
     Raises:
         NoAnswerError: no x keeps the floor.
     """
-    number = np.unique(face, return_inverse=True)[1]
-    free, count = np.flatnonzero(high > low), int(number.max()) + 1
-    k, x = len(free), np.where(high > low, 0.0, low)
-    least = -(rows.start + rows.rate @ x)
-    rate = np.concatenate([rows.rate[:, free], (number[:, None] == np.arange(count)[None]).astype(float)], axis=1)
+    rows, count = margins.rows, len(margins.begin)
+    free, x = np.flatnonzero(high > low), np.where(high > low, 0.0, low)
+    k, n, least = len(free), len(rows.start), -(rows.start + rows.rate @ x)
+    rate = margins.wide if k == len(x) else np.concatenate([rows.rate[:, free], margins.wide[:, len(x) :]], axis=1)
     low, high = np.append(low[free], np.zeros(count)), np.append(high[free], np.full(count, max(-floor, 0.0)))
     cost = np.append(np.zeros(k), np.ones(count))
-    every = len(least) + 2 * len(cost)
-    corner = least_cost(cost, rate, least, low, high, None if start is None else np.where(start < 0, start + every, start))
+    every, begin = n + 2 * len(cost), None
+    if start is not None:
+        place = np.empty(n, dtype=np.int64)
+        place[margins.order] = np.arange(n)
+        begin = np.where(start < 0, start + every, place[np.maximum(start, 0)])
+    corner = least_cost(cost, rate, least, low, high, begin)
     found = _by_highs(cost, rate, least, low, high) if corner is None else corner.x
     x[free] = found[:k]
-    at = None if corner is None else np.where(corner.rows >= len(least), corner.rows - every, corner.rows)
+    at = None if corner is None else np.where(corner.rows >= n, corner.rows - every, margins.order[np.minimum(corner.rows, n - 1)])
     return LeastShortfall(x, float(np.maximum(found[k:], 0.0).sum()), at)
 
 
@@ -101,21 +128,6 @@ def _by_highs(cost: Floats, rate: Floats, least: Floats, low: Floats, high: Floa
     if found.x is None or found.status != 0:
         raise NoAnswerError(found.message)
     return np.asarray(found.x)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ByFace:
-    """Margins face by face: which row of theirs each is (n,), the rows so ordered, and where each face begins (f,)."""
-
-    order: Ints
-    rows: Rows
-    begin: Ints
-
-
-def by_face(rows: Rows, face: Ints) -> ByFace:
-    """Return margins face by face; face: (n,) the face each is on."""
-    order = np.argsort(face, kind="stable")
-    return ByFace(order, rows.of(order), _begins(face[order]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,23 +170,23 @@ def foreseen_cut(margins: ByFace, inside: Floats, most: float, wish: Wish, kept:
         inside: a place that keeps the total; most: the total, mm.
         wish: of the least squares; kept: further rows it keeps; ends: bounds on x, and the floor of all margins, below 0.
     """
-    rows, count, k = margins.rows, len(margins.begin), len(inside)
-    number = np.repeat(np.arange(count), np.diff(margins.begin, append=len(rows.start)))
-    hinge = (number[:, None] == np.arange(count)[None]).astype(np.float64)
+    over, count, k = margins.rows.over(inside, 0.0), len(margins.begin), len(inside)
+    lacks = np.maximum(-np.minimum.reduceat(over, margins.begin), 0.0)
+    thicker = over + margins.wide[:, k:] @ lacks
+    some = np.argpartition(thicker, _FEW)[:_FEW] if len(over) > _FEW else np.arange(len(over))
+    rows, wide = margins.rows.of(some), margins.wide[some]
     last = np.append(np.zeros(k), np.full(count, -1.0))[None]
-    rate = np.concatenate([np.concatenate([rows.rate, hinge], axis=1), last, _wide(kept.rate, count)])
+    rate = np.concatenate([wide, last, _wide(kept.rate, count)])
     every = Kept(rate, np.concatenate([-rows.start, [-most], kept.least]))
-    lacks = np.maximum(-np.minimum.reduceat(rows.over(inside, 0.0), margins.begin), 0.0)
     low, high = np.append(ends.low, np.zeros(count)), np.append(ends.high, np.full(count, -ends.floor))
-    wide = Wish(_wide(wish.square, count), wish.goal, np.append(wish.rest, lacks))
     try:
-        push = least_squares(wide, every, low, high).push
+        push = least_squares(Wish(_wide(wish.square, count), wish.goal, np.append(wish.rest, lacks)), every, low, high).push
     except NoAnswerError:
         return None
-    weight, total = np.maximum(push[: len(number)], 0.0), float(push[len(number)])
+    weight, total, hinge = np.maximum(push[: len(some)], 0.0), float(push[len(some)]), wide[:, k:]
     if total <= 0.0:
         return None
-    weight /= np.maximum(np.add.reduceat(weight, margins.begin), total)[number]
+    weight /= hinge @ np.maximum(weight @ hinge, total)
     return Kept((weight @ rows.rate)[None], np.array([-most - float(weight @ rows.start)]))
 
 

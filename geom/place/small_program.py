@@ -66,14 +66,15 @@ def least_cost(cost: Floats, rate: Floats, least: Floats, low: Floats, high: Flo
     count = len(least) - 2 * len(cost)
     begin = None if start is None else _pushing(cost, rate, start, count)
     if begin is not None:
-        found = _descended(cost, rate, least, begin)
+        found = _descended(cost, rate, least, *begin)
         if found is not None:
             return found
-    return _descended(cost, rate, least, count + np.arange(len(cost)) + np.where(cost < 0, len(cost), 0))
+    ends = count + np.arange(len(cost)) + np.where(cost < 0, len(cost), 0)
+    return _descended(cost, rate, least, ends, np.diag(np.where(cost < 0, -1.0, 1.0)))
 
 
-def _pushing(cost: Floats, rate: Floats, rows: Ints, count: int) -> Ints | None:
-    """Return rows that all push one way: the given ones, but for sides of bounds (rows from `count` on) in place of some.
+def _pushing(cost: Floats, rate: Floats, rows: Ints, count: int) -> tuple[Ints, Floats] | None:
+    """Return rows that all push one way, and their inverse: the given ones, but for sides of bounds (from `count` on) for some.
 
     Each time the row that pushes back most gives way to the side that leaves the least push back.
     """
@@ -85,7 +86,7 @@ def _pushing(cost: Floats, rate: Floats, rows: Ints, count: int) -> Ints | None:
         push = cost @ inverse
         out = int(push.argmin())
         if push[out] >= -_BROKEN:
-            return rows
+            return rows, inverse
         along = sides @ inverse
         able = np.flatnonzero(along[:, out] < -_PIVOT)
         if not len(able):
@@ -97,8 +98,9 @@ def _pushing(cost: Floats, rate: Floats, rows: Ints, count: int) -> Ints | None:
     return None
 
 
-def _descended(cost: Floats, rate: Floats, least: Floats, start: Ints) -> Corner | None:
-    rows, inverse, done = start.copy(), np.zeros((0, 0)), 0
+def _descended(cost: Floats, rate: Floats, least: Floats, start: Ints, inverse: Floats) -> Corner | None:
+    """Return the answer, begun at rows that all push one way; inverse: (k, k) of theirs."""
+    rows, done = start.copy(), _AFRESH
     for step in range(_STEPS):
         if step >= done:
             fresh = _inverse(rate[rows])
@@ -107,8 +109,6 @@ def _descended(cost: Floats, rate: Floats, least: Floats, start: Ints) -> Corner
             inverse, done = fresh, step + _AFRESH
         push, over = cost @ inverse, rate @ (inverse @ least[rows])
         over -= least
-        if step == 0 and push.min() < -_BROKEN:
-            return None
         worst = int(over.argmin())
         if over[worst] >= -_BROKEN:
             if step == done - _AFRESH:

@@ -8,6 +8,7 @@ of rays or readings.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -161,10 +162,11 @@ class _Work:
             return
         self.asked = (known if known > -np.inf else found.margin) - UNFELT
         self.floor = min(self.asked, found.margin - MARGIN_SLACK)
-        least = least_shortfall(margins, face, self.floor, self.low, self.high, self.corners[1])
+        self.margins = by_face(margins, face)
+        least = least_shortfall(self.margins, self.floor, self.low, self.high, self.corners[1])
         self.corners[1] = least.corner
         self.reached = self.inside = least.x
-        self.short, self.margins = least.total + SLACK, by_face(margins, face)
+        self.short = least.total + SLACK
         if self.cuts:
             self.kept = self.kept.and_these(cuts_of(margins, self.cuts, self.short))
         self.stages.append(Stage("shortfall", least.total))
@@ -338,6 +340,7 @@ def is_worse(there: Aims, here: Aims, order: tuple[Aim, ...], floor: float) -> b
     return False
 
 
+@lru_cache(maxsize=4)
 def _lacks(aims: Aims, order: tuple[Aim, ...], floor: float) -> list[float]:
     """Return how far from its best each aim is at a place as looked at, mm, in order."""
     margin = aims.margins.start
