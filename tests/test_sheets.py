@@ -25,6 +25,7 @@ from export.reports.prove import proof_record, prove_tables
 from export.sheets.paper import SHEETS, sheet_files
 from export.sheets.table import sections
 from geom.job import Record, finish, load_settings, open_job
+from geom.rows.plan import Blocked, Plan
 from tests.catalogue import drilled_plate
 from tests.job_folders import write_job
 
@@ -294,6 +295,21 @@ def test_the_sheet_says_what_it_rests_on() -> None:
     record, _, _ = made("mm")
 
     assert sum("as drawn: not measured" in re.sub(r"\s+", " ", text) for text in texts(sheet_bytes("mm"))) == 1 + len(record.setups)
+
+
+def test_the_cover_says_what_comes_out_otherwise_than_drawn() -> None:
+    """In a box above the picture: a corner that no cutter leaves square is not found out at the last of fourteen pages."""
+    record, tables, proof = made("mm")
+    assert isinstance(record.plan, Plan)
+    corner = Blocked("left 2, back 3", ("the inner corners are drawn square",), ("a file after the cutter",))
+    other = replace(record, plan=replace(record.plan, round_left=(corner,)))
+    cover = texts(sheet_files(other, tables, proof, None)[SHEETS])[0]
+
+    assert "Comes out not as drawn" in cover
+    assert "left 2, back 3: the inner corners are drawn square. What would open it: a file after the cutter" in " ".join(
+        cover.split()
+    )
+    assert "not as drawn" not in texts(sheet_bytes("mm"))[0]
 
 
 def test_the_cover_weighs_the_metal() -> None:

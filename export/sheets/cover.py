@@ -17,7 +17,7 @@ from export.reports.prove import fault_text
 from export.reports.setups import CAUTIONS, assumed_text, plain_words
 from export.sheets.setup import SetupSheet, first_measured, rests_on
 from geom.job import Record
-from geom.rows.plan import NoPlan
+from geom.rows.plan import Blocked, NoPlan, Plan
 from geom.space import Vec3
 from geom.units import length as to_mm
 
@@ -66,6 +66,7 @@ class Cover:
         lacks: what the job wants that is not on hand, and in which set-up.
         proof: the verdict in a line; stop: what is wrong, when something is.
         no_plan: why no set-ups make the part; empty when some do.
+        not_drawn: what comes out otherwise than drawn, whichever way it is made.
     """
 
     unit: str
@@ -80,6 +81,7 @@ class Cover:
     proof: str
     stop: tuple[str, ...]
     no_plan: tuple[str, ...]
+    not_drawn: tuple[str, ...]
 
 
 def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord) -> Cover:
@@ -105,7 +107,12 @@ def cover_of(record: Record, setups: tuple[SetupSheet, ...], proof: ProofRecord)
         proof=_verdict(proof, units),
         stop=() if proof.proved or no_plan else tuple(fault_text(one, units) for one in proof.failures),
         no_plan=no_plan,
+        not_drawn=tuple(plain_words(one.says, units) for one in _round_left(record)),
     )
+
+
+def _round_left(record: Record) -> tuple[Blocked, ...]:
+    return record.plan.round_left if isinstance(record.plan, Plan) else ()
 
 
 def _verdict(proof: ProofRecord, units: Units) -> str:
