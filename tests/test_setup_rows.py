@@ -181,6 +181,20 @@ def test_the_cutter_stays_above_the_steel_under_the_foot():
     assert rows[-1].z == pytest.approx(-30.1)
 
 
+def test_walls_that_face_each_other_are_cut_one_at_a_time():
+    """A groove 12 wide, closed square at one end: a 12 mm mill would cut both walls at once, so a 10 mm one runs 1 off the middle
+    along either."""
+    finished = cut(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), box((20.0, 14.0, 22.0), (61.0, 26.0, 31.0)))
+    pair = solid_from_shape(finished, "finished"), solid_from_shape(box((-3.0, -3.0, -3.0), (63.0, 43.0, 33.0)), "casting")
+    part = hand_part(pair)
+    walls = [f.name for f in part.faces if f.normal in ((0.0, 1.0, 0.0), (0.0, -1.0, 0.0)) and abs(f.centroid[1] - 20.0) < 7.0]
+    rows = cuts(setup_of(part, hand_plan((), walls)), "edge")
+
+    assert len(walls) == 2
+    assert {row.tool.diameter for row in rows} == {10.0}
+    assert sorted(row.y or 0.0 for row in rows if "finish" in row.note) == pytest.approx([19.0, 21.0])
+
+
 def test_an_edge_goes_through_the_skin_of_a_rough_seat():
     """The skin that the work stands on hangs 3 below the foot: turned over, it would stand out as a lip beside the edge."""
     part = block()

@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
+import numpy as np
+
 from geom.cutters.cutter_choice import SAME_SIZE, Choice, Lack, choose_end_mill
 from geom.cutters.cutting_data import FINISH, SKIN, CutData, depth_limit, pass_depths
 from geom.kernel.extent import face_box
@@ -20,12 +22,16 @@ from geom.model.part import PartFace
 from geom.passes.corner_passes import corner_rows
 from geom.passes.lanes import KEPT_OFF
 from geom.passes.scene import Made, Scene, Take, held_depth, held_words, lowest_clear, speeds_of, tool_of
+from geom.rays.rays import skin_of
 from geom.rows.records import LeftOut, Row, Words
 from geom.shop.records import Cutter
 from geom.tasks.corners import widest_in
 from geom.tasks.face_rows import Leaves, edge_row, faces_up
 from geom.tasks.reach import FACET_SLACK, Flat, blocked_spans, clear_disc, top_over
 from geom.tolerance import SAME_AXIS
+
+_AHEAD: Final = 0.1
+"""mm before a face at which what stands across is looked for."""
 
 _BELOW: Final = 1.0
 """mm a cutter goes below the foot of a face that ends in the open, so that no fin stays (common practice)."""
@@ -137,9 +143,20 @@ def _swept(row: Row, radius: float) -> tuple[Flat, Flat]:
 
 def _chosen(face: PartFace, scene: Scene, edge: _Edge, leave: float) -> Choice | Lack:
     """Return the end mill: with flutes for the whole height if there is one, of the diameter the job prefers; a narrower one where
-    that does not get along or into a round corner, and one that plunges where the move starts in metal."""
-    into_corners = _chosen_of(face, scene, edge, leave, widest_in(face, scene.part, scene.frame.z) + SAME_SIZE)
-    return into_corners if isinstance(into_corners, Choice) else _chosen_of(face, scene, edge, leave, math.inf)
+    that does not get along, into a round corner or beside a wall across, and one that plunges where the move starts in metal."""
+    into_corners = widest_in(face, scene.part, scene.frame.z) + SAME_SIZE
+    beside = _across(face, scene) - 2.0 * FINISH
+    tried = (_chosen_of(face, scene, edge, leave, widest) for widest in (min(into_corners, beside), into_corners))
+    found = next((one for one in tried if isinstance(one, Choice)), None)
+    return found or _chosen_of(face, scene, edge, leave, math.inf)
+
+
+def _across(face: PartFace, scene: Scene) -> float:
+    """Return how far before the middle of an upright face the part's next wall stands: a cutter as wide as that would cut both at
+    once, each against the grain of the other; inf where none stands there."""
+    assert face.normal is not None
+    ahead = skin_of(scene.part.finished).entries(np.array([face.centroid]), np.array([face.normal]), _AHEAD)
+    return float(ahead[0])
 
 
 def _chosen_of(face: PartFace, scene: Scene, edge: _Edge, leave: float, widest: float) -> Choice | Lack:

@@ -56,6 +56,7 @@ class Looker(Protocol):
     def ahead(self, several: Sequence[PlannedSetup], count: int) -> None:
         """Get ready what the last look at some set-ups of a plan will want, where that is quicker than one after the other."""
 
+
 def plan_setups(
     part: Part, settings: Settings, zero: Zero, stock: StockReport, pins: Pins | None = None, placement: "Placement | None" = None,
     looker: Looker | None = None,
