@@ -174,6 +174,20 @@ def test_the_rim_has_points_on_the_true_edge() -> None:
     assert corner.looked_from[0] == pytest.approx((60.0 - RIM, 40.0 - RIM, 30.0), abs=1e-12)
 
 
+def test_no_place_of_a_face_is_looked_at_from_its_very_edge() -> None:
+    """A top 80 by 60 with a hole of 9 in its middle: each of its places is looked at from inside it, 0.05 from the edge or further.
+
+    One of them lies on the hole's edge, on an axis through its middle, where no way leads away from the edge by itself.
+    """
+    hole = cylinder((40.0, 30.0, -1.0), (0.0, 0.0, 1.0), 4.5, 80.0)
+    solid = solid_from_shape(cut(box((0.0, 0.0, 0.0), (80.0, 60.0, 60.0)), hole), "block")
+    top = next(s.index for s in solid.surfaces if s.kind == "plane" and s.centroid[2] > 59.0)
+    seen = surface_samples(solid, 3.0, [top]).looked_from
+
+    assert np.hypot(seen[:, 0] - 40.0, seen[:, 1] - 30.0).min() >= 4.5 + 0.9 * RIM
+    assert np.abs(seen[:, :2] - (40.0, 30.0)).max(axis=0) == pytest.approx((40.0 - RIM, 30.0 - RIM), abs=1e-6)
+
+
 def test_a_line_of_points_runs_one_band_inside_the_edge() -> None:
     """One millimetre in from a 60 by 40 rectangle: the rectangle 58 by 38, its four corners among the points."""
     block = solid_from_shape(box((0.0, 0.0, 0.0), (60.0, 40.0, 30.0)), "block")

@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.kernel.mesh import Mesh
 from geom.rays.analytic import Bools, Floats, Ints, dots
-from geom.tolerance import WORK_CHORD
+from geom.tolerance import KERNEL_NOISE, WORK_CHORD
 
 _SHARPEST: Final = 5.0
 """At a corner sharper than 23 degrees the way in is cut short: a point that far from both sides would be far from the corner."""
@@ -130,7 +130,7 @@ def points_along(rim: Rim, spacing: Floats) -> tuple[Floats, Floats, Ints]:
 
 
 def edge_distance(rim: Rim, group: Ints, points: Floats) -> tuple[Floats, Floats]:
-    """Return each point's distance to the rim of its face and the unit direction away from it.
+    """Return each point's distance to the rim of its face and the unit direction away from it: into the face where it lies on it.
 
     Args:
         group: (n,) the face of each point; points: (n, 3).
@@ -143,7 +143,8 @@ def edge_distance(rim: Rim, group: Ints, points: Floats) -> tuple[Floats, Floats
         rows, sides = np.flatnonzero(group == number), np.flatnonzero(rim.group == number)
         if sides.size:
             near = sides[_nearest(points[rows], rim.start[sides], rim.end[sides])]
-            distance[rows], away[rows] = _to_piece(points[rows], rim.start[near], rim.end[near])
+            gone, way = _to_piece(points[rows], rim.start[near], rim.end[near])
+            distance[rows], away[rows] = gone, np.where((gone > KERNEL_NOISE)[:, None], way, rim.inward[near])
     return distance, away
 
 
