@@ -5,10 +5,10 @@ the least of some runs) beside the load of the same model in the same run. Wante
 Then, with a number of seeds, as many castings a job whose readings are each off by 0.3 mm more (normal, seeded): how many
 come to rest (the next step, however far it might go, is none), in how many looks, and the longest last step.
 
-Recorded on a machine at about half its usual speed: place 30 ms (footstep a), 17 to 30 (the three as drawn), 71 to 75 (footstep
-b, which lacks metal) and 61 to 82 (bell crank): the last two are not under 50 ms there. 100 castings a job: at rest 100 (footstep
-a), 99 (footstep b) and 90 (bell crank), in 4.2, 6.8 and 12.8 looks on average; the others' looks ran out while they went to and
-fro over roundings.
+Recorded on a machine at about half its usual speed. With one other job beside it: place 24 ms (footstep a), 12 to 15 (the three as
+drawn), 48 (footstep b, which lacks metal) and 43 (bell crank), the least of twelve runs each. With four: 31, 16 to 28, 54 to 57 and
+60 to 68, so that the last two are not under 50 ms there. 100 castings a job: at rest 100 (footstep a), 99 (footstep b) and 89
+(bell crank), in 4.1, 6.1 and 12.7 looks on average; the others' looks ran out while they went to and fro over roundings.
 """
 
 import os
