@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from geom.kernel.cut import box, cut, prism
 from geom.kernel.shape import solid_from_shape
 from geom.model.part import Part
-from geom.place.margin_lp import Kept, NoAnswerError, Rows, Wish, best_margin, least_squares
+from geom.place.margin_lp import Kept, NoAnswerError, Rows, Wish, best_margin, least_squares, none_kept
 from geom.place.placement import Placement
 from geom.place.rows import pivot_of, small_move
-from geom.place.shortfall_lp import by_face, cuts_at, cuts_of, least_shortfall, total_shortfall
+from geom.place.shortfall_lp import Ends, by_face, cuts_at, cuts_of, foreseen_cut, least_shortfall, total_shortfall
 from geom.place.solve import place
 from geom.place.stages import UNFELT
 from geom.readings.records import LowSpot, Readings, Thickness
@@ -118,6 +118,28 @@ def test_nearest_place_that_keeps_the_total_agrees_with_clarabel(seed: int):
     assert found == pytest.approx(x.value, abs=1e-5)
     assert total_shortfall(rows.over(found, 0.0), face) <= total + 1e-6
     assert rows.over(found, floor).min() >= -1e-7
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_foreseen_cut_alone_holds_the_step_and_spares_every_place_that_keeps_the_total(seed: int):
+    """With one row for the total the nearest place lacks no more than allowed; of 2,000 places that row bars none that may."""
+    rows, face = some_margins(seed)
+    high, rng = np.full(6, 5.0), np.random.default_rng(seed + 7)
+    floor = best_margin(rows, -high, high, most=0.0).margin - 10.0
+    margins = by_face(rows, face)
+    least = least_shortfall(margins, floor, -high, high)
+    most = least.total + 0.2
+    wish = Wish(np.eye(6), least.x + 3.0 * rng.normal(size=6), np.zeros(6))
+    cut = foreseen_cut(margins, least.x, most, wish, none_kept(6), Ends(-high, high, floor))
+    assert cut is not None
+    found = least_squares(wish, cut, -high, high).x
+    near = least.x + rng.normal(size=(2000, 6)) * rng.uniform(0.0, 0.3, (2000, 1))
+    keeps = np.array([total_shortfall(rows.over(x, 0.0), face) <= most for x in near])
+
+    assert np.linalg.norm(wish.goal - least.x) > 1.0
+    assert 50 < keeps.sum() < 2000
+    assert total_shortfall(rows.over(found, 0.0), face) <= most + 1e-4
+    assert (near[keeps] @ cut.rate[0] >= cut.least[0] - 1e-9).all()
 
 
 def test_floor_that_no_place_keeps_is_refused():
