@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from geom.space import AXIS_NOISE, ORIGIN, Vec3, add, cross, dot, sub
+from geom.space import AXIS_NOISE, ORIGIN, Frame, Vec3, add, cross, dot, sub
 
 Rows = tuple[Vec3, Vec3, Vec3]
 
@@ -74,6 +74,10 @@ class Rigid:
         for i, (a, b, c) in enumerate(self.rotation):
             turned[:, i] = x * a + y * b + z * c
         return turned
+
+    def frame(self, frame: Frame) -> Frame:
+        """Return where a frame goes."""
+        return Frame(self.point(frame.origin), *(self.direction(axis) for axis in (frame.x, frame.y, frame.z)))
 
     def after(self, first: "Rigid") -> "Rigid":
         """Return the move that does `first` and then this one."""

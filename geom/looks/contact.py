@@ -103,7 +103,7 @@ class Standing:
     def box(self) -> tuple[Vec3, Vec3]:
         """Least and greatest corner of the casting."""
         moved = self._moved(False)
-        return facets_box(self.part.casting, self.frame if moved is None else _moved_frame(self.frame, moved))
+        return facets_box(self.part.casting, self.frame if moved is None else moved.frame(self.frame))
 
     @cached_property
     def _about(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
@@ -198,11 +198,6 @@ class Standing:
         starts = np.column_stack([xy, np.full(len(xy), above)])
         met = self.met(starts, np.array(WAYS["-z"]), machined)
         return np.where(met.surface >= 0, met.at[:, 2], -math.inf)
-
-
-def _moved_frame(frame: Frame, move: Rigid) -> Frame:
-    x, y, z = (move.direction(axis) for axis in (frame.x, frame.y, frame.z))
-    return Frame(move.point(frame.origin), x, y, z)
 
 
 def sides(standing: Standing, towards: Towards, across: Floats, height: Floats, machined: bool, wanted: Collection[int]) -> Met:

@@ -75,9 +75,9 @@ def instructions(received: AsReceived, placement: Placement, zero: Zero) -> Inst
 
 def placed_zero(zero: Zero, placement: Placement) -> Zero:
     """Return the zero where the placed part has it, in the part frame of the drawn casting."""
-    move, frame = placement.pose, zero.frame
-    moved = Frame(move.point(frame.origin), move.direction(frame.x), move.direction(frame.y), move.direction(frame.z))
-    return replace(zero, frame=moved, why=f"{zero.why}; moved with the part to its place in the casting as received")
+    return replace(
+        zero, frame=placement.pose.frame(zero.frame), why=f"{zero.why}; moved with the part to its place in the casting as received"
+    )
 
 
 def summary_words(placement: Placement) -> Words:
