@@ -142,8 +142,9 @@ def test_coordinates_tell_where_the_zero_is_picked_up_and_end_at_the_same_size(t
 
 
 def last_cuts(rows: list[dict[str, object]]) -> dict[object, tuple[object, ...]]:
-    """Return where the last cutting row of each feature goes."""
-    return {r["feature"]: tuple(r[k] for k in ("x", "y", "z", "x_to", "y_to")) for r in rows if r["action"] in ("face", "edge")}
+    """Return where the last cutting row of each feature goes; along an edge but for how far below its foot: through the skin."""
+    keys = {"face": ("x", "y", "z", "x_to", "y_to"), "edge": ("x", "y", "x_to", "y_to")}
+    return {r["feature"]: tuple(r[k] for k in keys[str(r["action"])]) for r in rows if r["action"] in keys}
 
 
 def test_held_freedoms_stay_and_what_letting_go_would_win_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
