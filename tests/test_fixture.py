@@ -33,6 +33,7 @@ from geom.rays.body import Body, block, body_of
 from geom.rays.rays import Skin
 from geom.recognise.part import recognise
 from geom.rigid import from_turn
+from geom.settings.parting import Parting
 from geom.settings.records import DatumSettings, Feeder
 from geom.shop.file import default_shop
 from geom.standards.bush import bush_for
@@ -219,7 +220,7 @@ def test_pads_keep_off_a_feeder_stub_and_the_parting_line():
     """A stub of 16 where a floor pad would stand, and a parting plane across the walls: no pad within their reach."""
     stub = Feeder("top", (10.0, 8.0, 33.0), 16.0)
     setup = hand_plan(features=("bottom",), up=DOWN, zero=(30.0, 20.0, 33.0))
-    made = nest(loaded(drafted_part(), setup, (), 0.05, 24.0, None, None, (stub,)), VISE, USUAL)
+    made = nest(loaded(drafted_part(), setup, (), 0.05, Parting(2, 24.0), None, None, (stub,)), VISE, USUAL)
 
     assert isinstance(made, Fixture)
     in_part = [setup.frame.part(one.point) for one in made.layout.locators]

@@ -35,7 +35,7 @@ def again(name: str, readings: Readings) -> Placement:
     """Return the same job placed from other readings."""
     job = opened(name)
     casting = job.settings.casting
-    received = receive(job.part, readings, grade=casting.grade, parting=casting.parting)
+    received = receive(job.part, readings, grade=casting.grade, parting=job.settings.parting)
     return place(job.part, received, job.needs, job.settings.placement)
 
 

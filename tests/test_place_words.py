@@ -20,6 +20,7 @@ from geom.received.casting import AsReceived, receive
 from geom.received.faces import face_skin
 from geom.recognise.part import recognise
 from geom.rows.records import About, Words
+from geom.settings.parting import Parting
 from geom.settings.place import FREEDOMS, PlacementSettings
 from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Frame
 from geom.stock.required import Need
@@ -174,7 +175,7 @@ def test_places_asked_for_are_clean(block: Part):
         for i in (0, len(s.points) - 1)
     ]
     received, found = placed(block, Readings(touches=tuple(touches)))
-    asks = ask_for(received, found, parting=15.0)
+    asks = ask_for(received, found, parting=Parting(2, 15.0))
 
     assert asks
     for ask in asks:

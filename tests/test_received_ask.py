@@ -14,12 +14,13 @@ from geom.received.casting import AsReceived, receive
 from geom.received.faces import face_skin, over_skin
 from geom.recognise.part import recognise
 from geom.rigid import STAY
+from geom.settings.parting import Parting
 from geom.settings.records import Feeder
 from geom.stock.required import Need
 from tests.catalogue import block_in_block, drafted_block
 from tests.test_received import GRADE, RADIUS, SIX, touches
 
-PARTING = 12.0
+PARTING = Parting(2, 12.0)
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +33,7 @@ def drafted() -> Part:
     return recognise("drafted", "grey iron", *drafted_block())
 
 
-def asked(part: Part, readings: Readings, parting: float | None = None, most: int = 4) -> tuple[AsReceived, tuple[Ask, ...]]:
+def asked(part: Part, readings: Readings, parting: Parting | None = None, most: int = 4) -> tuple[AsReceived, tuple[Ask, ...]]:
     received = receive(part, readings, grade=GRADE)
     found = place(part, received, {f.name: Need(1.0, 1.0, "face") for f in part.machined})
     return received, ask_for(received, found, parting, most)
@@ -79,7 +80,7 @@ def test_places_on_drafted_sides_have_a_height_and_keep_off_the_parting_line(dra
     for ask in sides:
         skin = face_skin(drafted, ask.faces[0])
         high = over_skin(drafted.casting, skin.surface[:1], np.array([ask.at]))[0]
-        assert abs(ask.at[2] - PARTING) > 4.0
+        assert abs(ask.at[2] - PARTING.at) > 4.0
         assert high[0] == pytest.approx(0.0, abs=1e-6)
 
 

@@ -24,7 +24,7 @@ from geom.looks.contact import Met, Standing, faces_it, sides_from
 from geom.looks.pick_up_rows import finder_tool
 from geom.looks.skin_spread import spread_of
 from geom.looks.touch_faces import target
-from geom.looks.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, parting_of, spots
+from geom.looks.touch_spots import Search, Spot, Tip, grid, lowest_nose, on_flash, spots
 from geom.model.part import Part, PartFace
 from geom.rows.plan import PlannedSetup
 from geom.rows.records import Row, Tool, Towards
@@ -190,7 +190,7 @@ def _on(some: list[PartFace], every: list[PartFace], shown: "_Shown", way: Towar
     """Yield good places on some faces that the table gets to; over a pocket's floor may stand the skin of another of `every`."""
     standing, settings, boxes = looks.standing, looks.settings, looks.planned.hold.boxes
     touchable = [face for face in every if _touchable(face, way, standing)]
-    names, parting = {face.name for face in some}, parting_of(settings)
+    names, parting = {face.name for face in some}, settings.parting
     owner = {n: own for n, own in _owners(touchable, shown, standing.part).items() if names & {face.name for face in own}}
     if not owner:
         return

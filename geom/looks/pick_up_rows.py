@@ -17,7 +17,7 @@ from geom.cutters.cutter_choice import Lack, choose_finder
 from geom.looks.contact import WAYS, Contact, Standing, contacts, has_room
 from geom.looks.skin_spread import spread_of
 from geom.looks.touch_faces import Target, face_of, hole_of, span_of, target, upright_axis
-from geom.looks.touch_spots import Search, Spot, Tip, lines, lowest_nose, parting_of, portions, spots
+from geom.looks.touch_spots import Search, Spot, Tip, lines, lowest_nose, portions, spots
 from geom.model.part import PartHole
 from geom.rows.plan import PickUp, PlannedSetup
 from geom.rows.records import Row, Tool, ToolKind, Towards
@@ -288,7 +288,7 @@ def _search(name: str, one: PickUp, standing: Standing, settings: Settings) -> S
     if not what.surfaces:
         return None
     height = () if one.height is None else (one.height,)
-    return Search(towards, what.numbers, one.machined, height=height, parting=None if one.machined else parting_of(settings))
+    return Search(towards, what.numbers, one.machined, height=height, parting=None if one.machined else settings.parting)
 
 
 # --- a plug in a bore that lies down -----------------------------------------------
@@ -339,7 +339,7 @@ def _height(one: PickUp, planned: PlannedSetup, standing: Standing, settings: Se
             0, face.name, "pick up", tool, None, None, z, note="touch off on it: Z reads as here; each cutter anew", towards="-z"
         )
     what = target(standing.part, face.name, False)
-    search = Search("-z", what.numbers, False, parting=parting_of(settings))
+    search = Search("-z", what.numbers, False, parting=settings.parting)
     good = next(spots(standing, search, Tip(0.0, _GAUGE), planned.hold.boxes, settings), None) if what.surfaces else None
     if good is None:
         return Row(0, face.name, "pick up", tool, None, None, None, note=f"Z: {_NOTHING}")

@@ -18,6 +18,7 @@ from geom.looks.contact import Contact, Met, Standing, contacts, faces_it, has_r
 from geom.looks.holder import table_height
 from geom.rays.analytic import Bools, Floats, Ints
 from geom.rows.records import Box, Towards
+from geom.settings.parting import Parting
 from geom.settings.records import Settings
 
 _ACROSS: Final = 48
@@ -37,9 +38,6 @@ _UNDER_TOP: Final = (2.5, 5.5, 8.5)
 
 _SQUARE_ENOUGH: Final = 0.03
 """Sine of how far from square a round may be met: a casting as received lies a little turned."""
-
-Parting: TypeAlias = tuple[int, float]
-"""The parting plane: which axis of the part it is square to, and where it lies along that, mm."""
 
 _Item = TypeVar("_Item")
 
@@ -96,12 +94,6 @@ class Search:
     across: tuple[float, ...] = ()
     height: tuple[float, ...] = ()
     parting: Parting | None = None
-
-
-def parting_of(settings: Settings) -> Parting | None:
-    """Return the parting plane, square to the draw; None where the job does not say."""
-    height = settings.casting.parting
-    return None if height is None else ("xyz".index(settings.pattern.draw), height)
 
 
 def lowest_nose(boxes: Sequence[Box], settings: Settings) -> float:
@@ -227,17 +219,14 @@ def _clean(standing: Standing, met: Met, search: Search) -> Bools:
     """Return which places keep off the parting plane's edge."""
     if search.parting is None or search.towards == "-z":
         return np.ones(len(met.at), dtype=np.bool_)
-    axis, height = search.parting
-    high = standing.frame.part_points(np.nan_to_num(met.at))[:, axis]
-    return np.asarray(np.abs(high - height) > FLASH)
+    return np.asarray(np.abs(search.parting.over(standing.frame.part_points(np.nan_to_num(met.at)))) > FLASH)
 
 
 def on_flash(standing: Standing, touch: Contact, parting: Parting | None) -> bool:
     """Tell whether a finder at rest sideways meets the work by its parting plane."""
     if parting is None or touch.towards == "-z":
         return False
-    axis, height = parting
-    return abs(standing.frame.part(touch.meets)[axis] - height) <= FLASH
+    return abs(float(parting.over(np.array(standing.frame.part(touch.meets))))) <= FLASH
 
 
 def _room(standing: Standing, search: Search, across: Floats, height: Floats, surface: Ints) -> Floats:

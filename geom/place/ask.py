@@ -21,6 +21,7 @@ from geom.received.casting import AsReceived, Candidate
 from geom.received.faces import FaceSkin, face_skin
 from geom.received.feeders import CLEAR, on_stub
 from geom.received.parting import near_line
+from geom.settings.parting import Parting
 from geom.settings.records import Feeder
 from geom.space import Vec3, dot
 
@@ -66,14 +67,14 @@ class Ask:
 def ask_for(
     received: AsReceived,
     placement: Placement,
-    parting: float | None = None,
+    parting: Parting | None = None,
     most: int = 4,
     feeders: Sequence[Feeder] = (),
 ) -> tuple[Ask, ...]:
     """Return the readings that would tighten the verdict most, best first.
 
     Args:
-        parting: height of the parting plane, part frame Z; None when not known.
+        parting: the parting plane; None when not known.
         most: how many at most.
         feeders: stubs, which are kept off.
     """
@@ -114,9 +115,9 @@ def _after(joint: Floats, c: Candidate) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _Off:
-    """What places keep off: the parting plane's height, and stubs of feeders."""
+    """What places keep off: the parting plane, and stubs of feeders."""
 
-    parting: float | None
+    parting: Parting | None
     feeders: tuple[Feeder, ...]
 
 

@@ -126,7 +126,7 @@ def _placed(part: Part, settings: Settings, needs: Mapping[str, Need], readings:
     turned = Aside(lambda: [_turned_round(part, received, to_part, way, needs, wanted) for way in several]) if several else None
     found = place(part, received, needs, wanted)
     feeders = settings.casting.feeders
-    asks = ask_for(received, found, wanted.parting, feeders=feeders)
+    asks = ask_for(received, found, settings.parting, feeders=feeders)
     notes = (*stub_notes(part, feeders, readings, received), *notes)
     open_still = scan_asks(part, received, found, needs, feeders) if received.scan is not None else ()
     others = tuple(turned.result()) if turned else ()
@@ -145,7 +145,7 @@ def _turned_round(
 def _received(part: Part, settings: Settings, readings: Readings) -> tuple[AsReceived, Rigid, tuple[Note, ...], tuple["Way", ...]]:
     grade = settings.casting.grade
     if readings.scan is None:
-        received = receive(part, readings, grade=grade, parting=settings.casting.parting)
+        received = receive(part, readings, grade=grade, parting=settings.parting)
         return received, received.to_part, received.notes, ()
     return _scanned(part, settings, readings, readings.scan)
 

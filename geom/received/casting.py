@@ -32,6 +32,7 @@ from geom.received.spots import Spot, Spots, spot_of
 from geom.received.touches import located_tips
 from geom.rigid import STAY, Rigid
 from geom.rows.words import Note, Words
+from geom.settings.parting import Parting
 from geom.space import Vec3
 from geom.standards.alloy import alloy
 from geom.standards.tolerance_grades import default_grades
@@ -194,7 +195,7 @@ def receive(
     *,
     grade: int | None = None,
     scan_sigma: float | None = None,
-    parting: float | None = None,
+    parting: Parting | None = None,
 ) -> AsReceived:
     """Return the casting as the readings tell of it.
 
@@ -202,7 +203,7 @@ def receive(
         scan: the registered scan, part frame; it replaces every deviation.
         grade: DCTG the casting was ordered to; None for the usual one of its alloy.
         scan_sigma: of a scanned point, mm; None for what the readings say or the default.
-        parting: height of the parting plane, part frame Z, mm; None when not known: then the halves of the mould agree.
+        parting: the parting plane; None when not known: then the halves of the mould agree.
 
     Raises:
         ReadingError: a reading cannot be taken on this casting, or the touches do not fit it.
@@ -238,7 +239,7 @@ def receive(
     )
 
 
-def walls_for(part: Part, grade: int | None, parting: float | None = None) -> tuple[int, Walls]:
+def walls_for(part: Part, grade: int | None, parting: Parting | None = None) -> tuple[int, Walls]:
     """Return the DCTG a casting is taken to be of, and its walls (see `receive`)."""
     order = grade if grade is not None else default_grades(alloy(part.alloy, "alloy").group).tolerance
     return order, walls_of(part.casting, order, parting)

@@ -26,6 +26,7 @@ from geom.received.blends import Corners, blend_ways, followed, is_blend
 from geom.received.priors import dimension_sigma, distance_to_others, half_of, lean_sigma, mismatch_root
 from geom.recognise.face_groups import face_groups
 from geom.recognise.walls import shares_axis
+from geom.settings.parting import Parting
 from geom.space import X_AXIS, Y_AXIS, Z_AXIS, Vec3, cross, dot, frame_facing
 
 Form: TypeAlias = Literal["plane", "round", "blend", "plain"]
@@ -124,12 +125,12 @@ class Walls:
 
 
 @lru_cache(maxsize=16)
-def walls_of(casting: Solid, grade: int, parting: float | None = None) -> Walls:
+def walls_of(casting: Solid, grade: int, parting: Parting | None = None) -> Walls:
     """Return the walls of a casting with what is known of them before any reading (geom/received/priors.py).
 
     Args:
         grade: DCTG 1 to 16 of ISO 8062-3.
-        parting: height of the parting plane, part frame Z, mm; None when not known: then the halves do not shift.
+        parting: the parting plane; None when not known: then the halves do not shift.
 
     Raises:
         StandardError: no such grade, or it has no value at any size of this casting.
@@ -143,15 +144,16 @@ def walls_of(casting: Solid, grade: int, parting: float | None = None) -> Walls:
         walls.append(_wall(casting, tuple(surfaces), grade, parting, first))
     own = np.array([s for w in walls for s in (w.sigma, *w.sigma_turn, w.sigma_turn[0])[: w.columns]])
     halves = mismatch_root(
-        np.concatenate([_ways(casting, w) for w in walls]), np.array([w.half for w in walls for _ in range(w.columns)]), grade
-    )
+        np.concatenate([_ways(casting, w) for w in walls]), np.array([w.half for w in walls for _ in range(w.columns)]), grade,
+        2 if parting is None else parting.axis,
+    )  # fmt: skip
     apart = Walls(casting, tuple(walls), number, own, np.hstack([_own_root(casting, walls, own), halves]))
     corners = _corners(casting)
     root = followed(apart, corners, partial(_normals_at, casting, corners))
     return replace(apart, prior=np.sqrt(np.einsum("ij,ij->i", root, root)), root=root)
 
 
-def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, parting: float | None, first: int) -> Wall:
+def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, parting: Parting | None, first: int) -> Wall:
     best = max((casting.surfaces[i] for i in surfaces), key=lambda s: (s.area, -s.index))
     pieces = [casting.surfaces[i] for i in surfaces]
     area = sum(s.area for s in pieces)
@@ -160,7 +162,7 @@ def _wall(casting: Solid, surfaces: tuple[int, ...], grade: int, parting: float 
     axis = best.normal if form == "plain" else best.axis
     frame = frame_facing((x, y, z), axis, min((X_AXIS, Y_AXIS, Z_AXIS), key=lambda e: abs(dot(e, axis))))
     corners = _corners(casting).on(surfaces)
-    half = half_of(float(corners[:, 2].min()), float(corners[:, 2].max()), parting)
+    half = half_of(corners, parting)
     spread = np.abs(frame.local_points(corners)).max(axis=0)
     size = 2.0 * max(spread[0], spread[1]) if form == "round" else _extent(casting, axis)
     largest = _largest(casting)

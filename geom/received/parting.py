@@ -1,6 +1,6 @@
 """Readings on the parting line: flash and the mismatch of the mould's halves stand there, so they tell less of the skin.
 
-The line is where the skin crosses the parting plane, which is square to Z; cored holes have none, for a core is one piece. A
+The line is where the skin crosses the parting plane, which is square to the draw; cored holes have none, for a core is one piece. A
 reading within `BAND` of it is named and trusted less; one that does not say where it was taken, on a face that the line crosses,
 is taken to be clear of it, and that is said. Lengths mm, part frame. Knows nothing of files.
 """
@@ -24,6 +24,7 @@ from geom.received.priors import mismatch_sigma
 from geom.received.rows import Measured
 from geom.rigid import Rigid
 from geom.rows.words import Note
+from geom.settings.parting import Parting
 
 BAND: Final = 4.0
 """mm to either side of the parting line within which its flash, fettled or not, may be met (common practice, no source)."""
@@ -41,13 +42,13 @@ _PAIRS: Final = 1_000_000
 """Distances worked out at a time."""
 
 
-def near_line(casting: Solid, parting: float | None, points: Floats) -> Bools:
+def near_line(casting: Solid, parting: Parting | None, points: Floats) -> Bools:
     """Return which points (n, 3) lie within `BAND` of the parting line; none where the parting plane is not known."""
     found = np.zeros(len(points), dtype=np.bool_)
     if parting is None:
         return found
     start, end = _line(casting, parting)
-    rows = np.flatnonzero(np.abs(points[:, 2] - parting) < BAND + _BESIDE) if len(start) else np.zeros(0, dtype=np.int64)
+    rows = np.flatnonzero(np.abs(parting.over(points)) < BAND + _BESIDE) if len(start) else np.zeros(0, dtype=np.int64)
     step = max(1, _PAIRS // max(len(start), 1))
     for i in range(0, rows.size, step):
         some = rows[i : i + step]
@@ -65,18 +66,17 @@ def _nearest(points: Floats, start: Floats, end: Floats) -> Floats:
 
 
 @lru_cache(maxsize=8)
-def _line(casting: Solid, parting: float) -> tuple[Floats, Floats]:
+def _line(casting: Solid, parting: Parting) -> tuple[Floats, Floats]:
     """Return the ends (m, 3) of the pieces of the parting line."""
     mesh = skin_of(casting).mesh
     cored = np.array([s.hollow and s.turn >= _ALL_ROUND for s in casting.surfaces])
     corners = mesh.vertices[mesh.triangles[~cored[mesh.face]]]
-    pieces = [_crossing(corners, parting + aside) for aside in (-_BESIDE, _BESIDE)]
+    pieces = [_crossing(corners, parting.over(corners) - aside) for aside in (-_BESIDE, _BESIDE)]
     return np.concatenate([p[0] for p in pieces]), np.concatenate([p[1] for p in pieces])
 
 
-def _crossing(corners: Floats, level: float) -> tuple[Floats, Floats]:
-    """Return where triangles (n, 3, 3) cross a level: both ends (m, 3) of each crossing."""
-    high = corners[:, :, 2] - level
+def _crossing(corners: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Return where triangles (n, 3, 3) cross a plane, their corners so high (n, 3) over it: both ends (m, 3) of each crossing."""
     some = np.flatnonzero((high > 0).any(axis=1) & (high <= 0).any(axis=1))
     corners, high = corners[some], high[some]
     above = high > 0
@@ -96,7 +96,7 @@ def doubt(grade: int) -> float:
 
 
 def tips_beside(
-    part: Part, tips: Tips, sources: Sequence[str], touches: Sequence[Touch], move: Rigid, parting: float | None, grade: int
+    part: Part, tips: Tips, sources: Sequence[str], touches: Sequence[Touch], move: Rigid, parting: Parting | None, grade: int
 ) -> tuple[Tips, tuple[Note, ...]]:
     """Return tips, those on the parting line less sure, and a sentence on each of those and on each that may be.
 
@@ -116,7 +116,7 @@ def tips_beside(
 
 
 def across_beside(
-    part: Part, readings: Sequence[Height | Thickness], across: Sequence[Measured], parting: float | None, grade: int
+    part: Part, readings: Sequence[Height | Thickness], across: Sequence[Measured], parting: Parting | None, grade: int
 ) -> tuple[list[Measured], tuple[Note, ...]]:
     """Return heights and thicknesses, those on the line less sure, and a sentence on each of those and on each that may be."""
     found, notes = list(across), list[Note]()
@@ -132,7 +132,7 @@ def across_beside(
     return found, tuple(notes)
 
 
-def crossed(part: Part, face: str | None, parting: float) -> bool:
+def crossed(part: Part, face: str | None, parting: Parting) -> bool:
     """Tell whether the parting line runs over a face where a reading might be taken."""
     if face is None:
         return False

@@ -13,6 +13,7 @@ import numpy as np
 from geom.errors import StandardError
 from geom.kernel.shape import Solid
 from geom.rays.analytic import Floats
+from geom.settings.parting import Parting
 from geom.space import Vec3
 from geom.standards.tolerance_grades import casting_tolerance
 
@@ -47,34 +48,37 @@ def lean_sigma(largest: float, grade: int) -> float:
 
 
 def mismatch_sigma(grade: int) -> float:
-    """Return the standard deviation, mm, of the upper half of the mould against the lower, along X and along Y."""
+    """Return the standard deviation, mm, of one half of the mould against the other, along either axis in the parting plane."""
     return next(width for up_to, width in _MISMATCH if grade <= up_to) / 2.0
 
 
-def half_of(low: float, high: float, parting: float | None) -> int:
-    """Return which half of the mould makes a wall between two heights: 1 above the parting plane, -1 below, 0 both or unknown."""
+def half_of(corners: Floats, parting: Parting | None) -> int:
+    """Return which half of the mould makes a wall with corners (n, 3): 1 above the parting plane, -1 below, 0 both or unknown."""
     if parting is None:
         return 0
-    if low >= parting - _NEAR_PARTING:
+    over = parting.over(corners)
+    if over.min() >= -_NEAR_PARTING:
         return 1
-    return -1 if high <= parting + _NEAR_PARTING else 0
+    return -1 if over.max() <= _NEAR_PARTING else 0
 
 
-def distance_to_others(casting: Solid, centroid: Vec3, axis: Vec3, parting: float | None) -> float:
+def distance_to_others(casting: Solid, centroid: Vec3, axis: Vec3, parting: Parting | None) -> float:
     """Return the mean distance, mm by area and square to its axis, of a round wall from the skin in its half of the mould."""
     middles = np.array([s.centroid for s in casting.surfaces])
     area = np.array([s.area for s in casting.surfaces])
-    if parting is not None and abs(centroid[2] - parting) > _NEAR_PARTING:
-        area = area * ((middles[:, 2] - parting) * (centroid[2] - parting) > 0)
+    if parting is not None:
+        mine = float(parting.over(np.array(centroid)))
+        area = area * (parting.over(middles) * mine > 0) if abs(mine) > _NEAR_PARTING else area
     away = middles - np.array(centroid)
     square = away - np.outer(away @ np.array(axis), axis)
     return float(area @ np.linalg.norm(square, axis=1) / area.sum())
 
 
-def mismatch_root(ways: Floats, halves: Floats, grade: int) -> Floats:
-    """Return how parameters follow the mismatch, from one unit draw along X and one along Y (k, 2).
+def mismatch_root(ways: Floats, halves: Floats, grade: int, draw: int) -> Floats:
+    """Return how parameters follow the mismatch, from one unit draw along each axis in the parting plane (k, 2).
 
     Args:
         ways: (k, 3) how each parameter changes when its wall moves as a whole; halves: (k,) -1, 0 or 1.
+        draw: axis that the parting plane is square to.
     """
-    return np.asarray(ways[:, :2] * (0.5 * mismatch_sigma(grade) * halves)[:, None])
+    return np.asarray(ways[:, [i for i in range(3) if i != draw]] * (0.5 * mismatch_sigma(grade) * halves)[:, None])

@@ -180,7 +180,7 @@ def _settings(source: Source, path: Path, asked: Overrides) -> Settings:
         casting=casting,
         foundry=foundry,
         drawing=_drawing(source, part.units),
-        placement=_placement(source, part.units, casting.parting),
+        placement=_placement(source, part.units),
         printer=_printer(source, part.units),
         pattern=_pattern(source, part.units),
         setups=_setups(source, part.units),
@@ -355,13 +355,13 @@ def _drawing(source: Source, units: str) -> DrawingSettings:
     return DrawingSettings(**{key: value for key, value in values.items() if value is not None})
 
 
-def _placement(source: Source, units: str, parting: float | None) -> PlacementSettings:
+def _placement(source: Source, units: str) -> PlacementSettings:
     raw = _table(source, "placement")
     plain = {key: value for key, value in raw.items() if key not in DEMANDS}
     values = read_table(plain, TABLES["placement"], source, ("placement",), units)
     demands = tuple(d for kind in DEMANDS if kind in raw for d in _demands(kind, raw[kind], source, units))
     try:
-        return PlacementSettings(**values, demands=demands, parting=parting)
+        return PlacementSettings(**values, demands=demands)
     except JobError as error:
         raise JobError(f"{source.where(('placement',))}: {error}") from None
 

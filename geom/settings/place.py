@@ -51,13 +51,11 @@ class PlacementSettings:
         hold: freedoms in which the finished part stays where the drawing puts it in the casting:
             shifts along x, y, z, turns about rx, ry, rz of the part frame.
         demands: limits on location.
-        parting: height of the parting plane, part frame Z, mm; None when not known.
     """
 
     order: tuple[Aim, ...] = AIMS
     hold: tuple[Freedom, ...] = ()
     demands: tuple[Demand, ...] = ()
-    parting: float | None = None
 
     def __post_init__(self) -> None:
         if sorted(self.order) != sorted(AIMS):

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, Literal, TypeAlias
 
+from geom.settings.parting import Parting
 from geom.settings.place import PlacementSettings
 from geom.shop.file import default_shop
 from geom.shop.records import Shop
@@ -245,3 +246,9 @@ class Settings:
     pattern: PatternSettings = field(default_factory=PatternSettings)
     setups: Pins = NO_PINS
     assumed: tuple[Assumed, ...] = ()
+
+    @property
+    def parting(self) -> Parting | None:
+        """The plane in which the mould parts, square to the draw; None where the job does not say where."""
+        at = self.casting.parting
+        return None if at is None else Parting("xyz".index(self.pattern.draw), at)

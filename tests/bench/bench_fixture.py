@@ -42,7 +42,7 @@ def drawn(name: str) -> float:
     """Print a line for a job as drawn; return the seconds of its nest."""
     one, plan = opened(PARTS / name)
     start = time.process_time()
-    work = loaded(one.part, plan.setups[0], (), USUAL.chord, one.settings.casting.parting)
+    work = loaded(one.part, plan.setups[0], (), USUAL.chord, one.settings.parting)
     found = nest(work, one.settings.tooling.vise, USUAL)
     spent = time.process_time() - start
     assert isinstance(found, Fixture)

@@ -60,7 +60,7 @@ def castings(job: Job) -> Iterator[tuple[str, Readings]]:
 def received(job: Job, readings: Readings) -> AsReceived:
     """Return a casting as its readings tell of it."""
     casting = job.settings.casting
-    return receive(job.part, readings, grade=casting.grade, parting=casting.parting)
+    return receive(job.part, readings, grade=casting.grade, parting=job.settings.parting)
 
 
 def placed(job: Job, casting: AsReceived) -> Placement:
