@@ -30,7 +30,7 @@ _CUTTER: Final = 10.0
 """mm a cutter runs over the edge of a face it cuts, at most (common practice, no source)."""
 
 _HOLDER_IN: Final = HOLDER_RADIUS - 6.0
-"""mm inside an edge that the holder of a 12 mm end mill along it covers: where there is room, straps stand clear of that."""
+"""mm inside an edge that the holder of a 12 mm end mill along it covers: straps are tried clear of that."""
 
 _APART: Final = 30.0
 """mm two straps stand apart at least."""
@@ -75,14 +75,17 @@ def _on_table(
         spots = spots.of(spots.face == work.number[pin.clamp])
     for seat in [s for s in found if s.face.name == pin.seat] if pin and pin.seat else found[:2]:
         for kept in _sacrifices(wants):
-            tried = (_strapped(work, frame, done, seat, spots, wants, kept, vise, edge) for edge in (_HOLDER_IN, _CUTTER))
-            held = next((one for one in tried if one is not None), None)
-            if held is not None:
-                yield held
+            tried = (_strapped(work, frame, done, seat, spots, wants, kept, vise, edge) for edge in _insets(wants))
+            yield from (one for one in tried if one is not None)
         yield from _bolted(work, frame, seat, bolts, wants, vise)
         held = _screwed(work, frame, seat, done, wants, vise)
         if held is not None:
             yield held
+
+
+def _insets(wants: Sequence[Demand]) -> tuple[float, ...]:
+    """Return how far inside edges straps are tried: clear of a holder first, else nearer, where they leave a finder more room."""
+    return (_HOLDER_IN, _CUTTER) if any(want.kind == "edge" for want in wants) else (_CUTTER,)
 
 
 def _sacrifices(wants: Sequence[Demand]) -> Iterator[list[Demand]]:
