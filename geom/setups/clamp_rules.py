@@ -35,6 +35,9 @@ STRAP: Final = 8.0
 STRAP_HEIGHT: Final = 30.0
 """mm a strap, its stud and nut stand above what they clamp (common practice, no source)."""
 
+LOWEST: Final = 0.05
+"""mm that may hang below a seat that lies flat without packing."""
+
 LEAST_BOLT: Final = 10.0
 """mm: narrowest hole a clamping stud goes through: M8 with room to spare (common practice, no source)."""
 
@@ -95,7 +98,7 @@ def seat_first(machined: bool, stays: bool, hang: float, area: float, first: boo
     A machined face whenever there is one; for the first cut a face that stays as cast may be better than one that will
     be cut, since it ties the cut to the skin; then what lies flat without packing, then what is large.
     """
-    return (float(not machined), float(hang > 0.05), float(not stays) if first else 0.0, -area)
+    return (float(not machined), float(hang > LOWEST), float(not stays) if first else 0.0, -area)
 
 
 def mass_is_over(rests: Sequence[Flat], centre: Flat) -> bool:

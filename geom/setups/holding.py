@@ -8,6 +8,7 @@ order or cost.
 
 from collections.abc import Sequence
 
+from geom.setups.clamp_rules import LOWEST
 from geom.setups.demands import Demand
 from geom.setups.held import Held
 from geom.setups.nest_hold import nest_holds
@@ -40,7 +41,8 @@ def holdings(
     if pin is not None and pin.hold == "nest":
         return tuple(held for held in nest_holds(work, up, done, places, wants) if keeps(held.hold, pin))
     found = list(vise_holds(work, up, done, places, wants, vise, pin)) if places else []
-    if pin is not None or not _settled(found, wants, 3.0):
+    flat = any(seat.over and seat.hang <= LOWEST for seat in places)
+    if not flat and (pin is not None or not _settled(found, wants, 3.0)):
         found.extend(ridge_holds(work, up, done, wants, vise, pin))
     if pin is not None or not _settled(found, wants, 1.0):
         found.extend(table_holds(work, up, done, places, wants, vise, pin, travel))
