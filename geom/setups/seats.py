@@ -86,7 +86,7 @@ def _seat(work: Work, up: Vec3, done: frozenset[str], first: bool, sight: Sight,
 
 def flat(points: Floats, frame: Frame) -> list[Flat]:
     """Return points seen from above."""
-    return [(float(x), float(y)) for x, y in np.round(frame.local_points(points)[:, :2], 6)]
+    return [(x, y) for x, y in np.round(frame.local_points(points)[:, :2], 6).tolist()]
 
 
 def middle(work: Work, frame: Frame) -> Flat:
@@ -99,7 +99,8 @@ def corner_spots(points: Floats, frame: Frame, most: int = 10) -> Ints:
     """Return the numbers of a few points that span a set: its outline, thinned by taking the farthest next."""
     outer = rim(points, frame)
     seen = flat(points[outer], frame)
-    ring = [seen.index(p) for p in hull(seen)] if len(seen) > 2 else list(range(len(seen)))
+    number = {p: i for i, p in reversed(list(enumerate(seen)))}
+    ring = [number[p] for p in hull(seen)] if len(seen) > 2 else list(range(len(seen)))
     where = np.array([seen[i] for i in ring]).reshape(-1, 2)
     chosen = [0] if ring else []
     away = np.full(len(ring), np.inf)

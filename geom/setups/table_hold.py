@@ -209,7 +209,7 @@ def _from_face(work: Work, name: str, spots: Spots, frame: Frame) -> Floats:
     corners = np.array(outline)
     along = np.roll(corners, -1, axis=0) - corners
     out = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
-    return np.asarray(((spots.at[:, None, :2] - corners) * out).sum(axis=2).max(axis=1) - 0.5 * work.step)
+    return np.asarray((spots.at[:, :2] @ out.T - (corners * out).sum(axis=1)).max(axis=1) - 0.5 * work.step)
 
 
 def _outline(work: Work, name: str, frame: Frame) -> tuple[Flat, ...]:
@@ -225,7 +225,7 @@ def _placed(work: Work, frame: Frame, seat: Seat, clear: Spots) -> tuple[list[in
     """Return which spots get a strap, and three points that carry the work, the straps' own as far as they do."""
     if len(clear.at) < 2:
         return None
-    seen = [(float(x), float(y)) for x, y in clear.at[:, :2]]
+    seen: list[Flat] = [(x, y) for x, y in clear.at[:, :2].tolist()]
     ends = [int(i) for i in corner_spots(frame.part_points(clear.at), frame)]
     centre = middle(work, frame)
     three = widest_three([seen[i] for i in ends], centre)
@@ -274,14 +274,16 @@ def _jacks(work: Work, frame: Frame, done: frozenset[str], stands: Sequence[Flat
     """Return a jack under each level face below a cut that lies beyond all that the work stands on: there it would tip."""
     below = scale(frame.z, -1.0)
     under = work.seen(below, done)
-    spots, level = frame.local_points(under.points)[:, :2], looking(work, below)
+    spots, level = work.known(
+        ("below", under, frame), lambda: (frame.local_points(under.points)[:, :2], np.isin(under.face, looking(work, below)))
+    )
     found: set[str] = set()
     outline = hull(stands)
     for want in made:
         x, y, _ = frame.local(want.axis or _face(work, want.name).centroid)
         if is_within(outline, (x, y)):
             continue
-        near = np.flatnonzero((np.hypot(spots[:, 0] - x, spots[:, 1] - y) < _JACK) & np.isin(under.face, level))
+        near = np.flatnonzero((np.hypot(spots[:, 0] - x, spots[:, 1] - y) < _JACK) & level)
         if near.size:
             numbers, counts = np.unique(under.face[near], return_counts=True)
             found.add(work.part.faces[int(numbers[np.argmax(counts)])].name)
