@@ -92,43 +92,38 @@ def _touches(one: PickUp, planned: PlannedSetup, standing: Standing, settings: S
     look = _round if one.how in ("boss", "bore") else _flats
     found = look(one, planned, standing, tip, settings)
     halved = one.how != "edge"
-    touched = _in_travel(list(found), settings) if one.how == "middle" else list(found)
+    touched, far = _in_travel(list(found), settings) if one.how == "middle" else (list(found), {})
     for name, axis, touch in touched:
         good = [t for _, a, t in touched if a == axis and t is not None]
         if touch is not None:
             row = _touch_row(name, tool, touch, one, halved and len(good) == 2, good[0] is touch)
             missed = [n for n, a, t in touched if a == axis and t is None and one.how == "middle"]
-            yield _alone(row, missed[0], touch, one, standing, settings) if missed else row
+            why = [f"{n} {far.get(n, _NO_PLACE)}" for n in missed]
+            yield _alone(row, why[0], touch, one, standing, settings) if why else row
         elif not good or one.how != "middle":
             yield Row(0, name, "pick up", tool, None, None, None, note=f"{axis.upper()}: {_NOTHING}")
 
 
-def _in_travel(found: "list[_Touched]", settings: Settings) -> "list[_Touched]":
-    """Return touches without the further one of a pair that lies further apart than the table travels."""
-    kept = found
+def _in_travel(found: "list[_Touched]", settings: Settings) -> "tuple[list[_Touched], dict[str, str]]":
+    """Return touches without the further one of a pair that lies further apart than the table travels, and why, by its face."""
+    kept, why = found, dict[str, str]()
     for axis, travel in zip("xy", settings.tooling.mill.travel[:2], strict=True):
         at = {name: t.axis["xy".index(axis)] for name, a, t in found if a == axis and t is not None}
         if at and max(at.values()) - min(at.values()) > travel:
             far = max(at, key=lambda name: (abs(at[name]), name))
-            kept = [
-                (f"{name} {_TOO_FAR}" if a == axis and name == far else name, a, None if name == far else t) for name, a, t in kept
-            ]
-    return kept
-
-
-def missed_side(note: str) -> str:
-    """Return what a touch on one side of a pair says of the other: which one it is and why it is not touched; "" for all else."""
-    return next((told.split(", so the drawn")[0] for told in note.split("; ") if _COUNTS in told), "")
-
-
-_COUNTS: Final = "so the drawn place of this side counts"
+            why[far] = _TOO_FAR
+            kept = [(name, a, None if (name, a) == (far, axis) else t) for name, a, t in kept]
+    return kept, why
 
 
 def _alone(row: Row, missed: str, touch: Contact, one: PickUp, standing: Standing, settings: Settings) -> Row:
-    """Return a touch on one side of a pair as what zero hangs on, since the finder does not get at the other."""
-    why = missed if missed.endswith(_TOO_FAR) else f"{missed} {_NO_PLACE}"
-    told = f"{row.note}; {why}, {_COUNTS}, draft reckoned in"
-    return replace(row, note=told, spread=None if one.machined else spread_of(touch, standing, settings))
+    """Return a touch on one side of a pair as what zero hangs on, since the finder does not get at the other.
+
+    Args:
+        missed: the other, and why.
+    """
+    told = f"{row.note}; {missed}, so the drawn place of this side counts, draft reckoned in"
+    return replace(row, note=told, missed=missed, spread=None if one.machined else spread_of(touch, standing, settings))
 
 
 def _touch_row(name: str, tool: Tool, touch: Contact, one: PickUp, pair: bool, first: bool) -> Row:

@@ -18,7 +18,7 @@ from geom.looks.check_rows import STOP_SAID, check_rows
 from geom.looks.contact import Standing
 from geom.looks.holder import table_height
 from geom.looks.measure_rows import measure_rows, measured_bores
-from geom.looks.pick_up_rows import missed_side, pick_up_rows
+from geom.looks.pick_up_rows import pick_up_rows
 from geom.looks.row_faults import faults_of, steel_faults
 from geom.looks.skew import skewed
 from geom.looks.strap_bars import with_bars
@@ -247,8 +247,8 @@ def _as_touched(one: PickUp, rows: Sequence[Row]) -> PickUp:
     mine = [row for row in mine if not row.towards or row.towards[1] in one.axes]
     heights = {row.z for row in mine if row.z is not None}
     one = replace(one, height=heights.pop() if len(heights) == 1 else None)
-    missed = missed_side(mine[0].note) if len(mine) == 1 else ""
-    return replace(one, how="edge", faces=(mine[0].feature,), missed=missed, spread=mine[0].spread) if missed else one
+    alone = mine[0] if len(mine) == 1 and mine[0].missed else None
+    return replace(one, how="edge", faces=(alone.feature,), missed=alone.missed, spread=alone.spread) if alone else one
 
 
 def setups_of(plan: Plan, zero: Zero, rows: RowMaker) -> tuple[tuple[Setup, tuple[Words, ...]], ...]:

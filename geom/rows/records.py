@@ -124,6 +124,7 @@ class Row:
         towards: which way a finder moves when it meets the work.
         spread: how far the readout of a check may be from its coordinate either way, mm; of a pick-up on one side of a pair
             alone, how far the zero may be off.
+        missed: which face of its pair a pick-up does without, and why; "" where it does without none.
         note: words only; every length has a field of its own.
     """
 
@@ -146,6 +147,7 @@ class Row:
     peck: float | None = None
     towards: Towards = ""
     spread: float | None = None
+    missed: str = ""
 
     def __post_init__(self) -> None:
         where = f"row {self.number} ({self.action} {self.feature!r})"
